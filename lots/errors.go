@@ -1,0 +1,75 @@
+package lots
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+)
+
+// ErrKind says what class of failure an Error is; callers map it once to an
+// exit status or an HTTP status. The list is append-only.
+type ErrKind string
+
+// The kinds of failure.
+const (
+	NotFound ErrKind = "not found"
+	Invalid  ErrKind = "invalid"
+	Conflict ErrKind = "conflict"
+	Locked   ErrKind = "locked"
+	Corrupt  ErrKind = "corrupt"
+	Internal ErrKind = "internal"
+)
+
+// Error is a failure a person can act on: its text says what happened and what to do.
+type Error struct {
+	Kind ErrKind
+	err  error
+}
+
+func (e *Error) Error() string { return e.err.Error() }
+
+func (e *Error) Unwrap() error { return errors.Unwrap(e.err) }
+
+// Errorf makes an Error of a kind; the cause given with %w stays reachable.
+func Errorf(kind ErrKind, format string, args ...any) *Error {
+	return &Error{Kind: kind, err: fmt.Errorf(format, args...)}
+}
+
+// KindOf gives the kind of the nearest Error in err's chain, or Internal.
+func KindOf(err error) ErrKind {
+	if e, ok := errors.AsType[*Error](err); ok {
+		return e.Kind
+	}
+	return Internal
+}
+
+// Fault is one thing wrong with one row, located for the person who must mend it.
+type Fault struct {
+	File   string // file or sheet name; empty for a single entry
+	Line   int    // 1-based line of the file (the heading is line 1); 0 for a single entry
+	Column string // column name, or empty where the whole row is meant
+	Reason string
+}
+
+func (f Fault) String() string {
+	var b strings.Builder
+	if f.File != "" {
+		fmt.Fprintf(&b, "%s:%d: ", f.File, f.Line)
+	}
+	if f.Column != "" {
+		fmt.Fprintf(&b, "%s: ", f.Column)
+	}
+	b.WriteString(f.Reason)
+	return b.String()
+}
+
+// Faults are all the things wrong in one piece of input.
+type Faults []Fault
+
+func (f Faults) Error() string {
+	lines := make([]string, len(f))
+	for i, x := range f {
+		lines[i] = x.String()
+	}
+	return strings.Join(lines, "\n")
+}
