@@ -1,0 +1,128 @@
+package lineage
+
+import (
+	"time"
+
+	"heeltap/graph"
+	"heeltap/lots"
+)
+
+// Ref names a node: its kind and its code.
+type Ref struct {
+	Kind graph.Kind
+	Code string
+}
+
+// Node is one node of the lineage.
+type Node struct {
+	Ref
+	Home         string  // vessel, line or path item of a fill; run of a segment or stretch; beer of a brew; else empty
+	Since, Until int64   // Unix seconds; Until is 0 while a fill is current and for nodes without duration
+	Total        float64 // base units of a lot, mL of a brew or fill, containers of a segment, cases or kegs of a unit
+	Den          float64 // what a share of it is divided by: the total, or more where more was drawn than there was
+	Entry        int64   // the journal entry it comes from
+}
+
+// Link runs from source to product.
+type Link struct {
+	Src, Dst Ref
+	Grade    graph.Grade
+	Cause    graph.Cause
+	Qty      float64 // share = Qty / Den of Src; NaN where the share is unknown and for contacts
+	Entry    int64
+	At       int64
+}
+
+// Finding is a fault in the records met while deriving. Names are stable.
+type Finding struct {
+	Name, Code, Text string
+	Entry            int64
+}
+
+// State says what an outflow met in the vessel.
+type State uint8
+
+// The states of a draw.
+const (
+	Drew    State = iota // drew on the current fill
+	Nothing              // nothing was there: contact with the vessel's last fill
+	Never                // the vessel was never filled
+)
+
+// Draw is one piece of an outflow of a vessel: what it drew, and on which fill.
+type Draw struct {
+	Vessel     string
+	Entry      int64
+	Start, End int64   // equal for an instant
+	Qty        float64 // mL drawn from the books
+	State      State
+	Fill       int64   // start of the fill drawn on, or of the last fill where nothing was there
+	Root       int64   // start of the earliest fill whose content it surely still carries
+	OneOf      bool    // one of several sources: nothing is drawn and the link is a contact
+	Maybe      []int64 // entries of inflows that may have come before it
+}
+
+// Arrival is one piece of an inflow of a vessel and the fill it started.
+type Arrival struct {
+	Vessel     string
+	Entry      int64
+	Start, End int64
+	Fill       int64
+}
+
+// Pass is one piece of beer going through a path item or a line that keeps residue.
+type Pass struct {
+	Item    string
+	Entry   int64
+	Start   int64 // earliest start
+	End     int64 // end of the piece; latest moment where its time is uncertain
+	Instant bool  // its time is uncertain or has no length
+	Dst     Ref
+	Srcs    []Ref
+}
+
+// Cell is what one thing of the records derives: a vessel, a run, a lot, a
+// brew, a unit, a path item or a single entry. Every node and link belongs to one cell,
+// so a cell is replaced whole when what it derives from has changed.
+type Cell struct {
+	Owner    string
+	Nodes    []Node
+	Links    []Link
+	Findings []Finding
+	Draws    []Draw
+	Arrivals []Arrival
+	Passes   []Pass
+}
+
+// Limits are the site's settings for the rules.
+type Limits struct {
+	EmptyShare float64 // at most this part of a fill left counts as empty by the books
+	DoubtShare float64 // outflow after a break this much above the inflow puts the break in doubt
+}
+
+// DefaultLimits are 0.5 % and 5 %.
+func DefaultLimits() Limits { return Limits{EmptyShare: 0.005, DoubtShare: 0.05} }
+
+// Source gives the records, and what was derived from them before.
+type Source interface {
+	lots.Lookup
+	// Touching lists the records that name a code, in journal order.
+	Touching(code string) []lots.Record
+	// Record finds one record; false where the entry does not stand (void or no record).
+	Record(entry int64) (lots.Record, bool)
+	// Earlier results, for cells that are not derived anew. A source without any returns none.
+	VesselDraws(vessel string) []Draw
+	VesselArrivals(vessel string) []Arrival
+	DrawsOf(entry int64) []Draw
+	ArrivalsOf(entry int64) []Arrival
+	PassesThrough(item string) []Pass
+}
+
+// FillRef names a vessel's fill by its start.
+func FillRef(vessel string, since int64, zone *time.Location) Ref {
+	return Ref{graph.Fill, vessel + "@" + lots.Stamp(since, zone)}
+}
+
+// eps is below any quantity that can be recorded: pieces of a flow by duration
+// are fractions of a millilitre, and their sums must not look short for it.
+const eps = 1e-6

@@ -1,0 +1,149 @@
+package lineage
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"heeltap/graph"
+	"heeltap/lots"
+)
+
+// pathCell derives the passes of one path item, or of a line that keeps residue:
+// what a piece leaves behind reaches the pass after it and what that fills.
+func (e *engine) pathCell(item string) *Cell {
+	c := &Cell{Owner: "p:" + item}
+	passes := e.passesThrough(item)
+	cleans := e.cleansOf(item)
+	refs := make([]Ref, len(passes))
+	for i, p := range passes {
+		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, e.zone)}
+		if n := sameStart(passes[:i], p.Start); n > 0 {
+			refs[i].Code += fmt.Sprintf("#%d", n+1)
+		}
+		c.Nodes = append(c.Nodes, Node{Ref: refs[i], Home: item, Since: p.Start, Until: p.End, Den: 1, Entry: p.Entry})
+		for _, src := range p.Srcs {
+			c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
+		}
+	}
+	residue := func(from, to int) {
+		c.Links = append(c.Links,
+			contact(refs[from], refs[to], graph.Path, passes[to].Entry, passes[to].Start),
+			contact(refs[from], passes[to].Dst, graph.Path, passes[to].Entry, passes[to].Start))
+	}
+	for q, before := range predecessors(passes) {
+		for _, p := range before {
+			switch {
+			case !passes[p].surelyBefore(passes[q]):
+				residue(p, q)
+				residue(q, p)
+			case !cleans.between(passes[p], passes[q]):
+				residue(p, q)
+			}
+		}
+	}
+	return c
+}
+
+// sameStart counts the passes that end a list and start at one instant.
+func sameStart(passes []Pass, start int64) int {
+	n := 0
+	for n < len(passes) && passes[len(passes)-1-n].Start == start {
+		n++
+	}
+	return n
+}
+
+// passesThrough lists an item's passes: those derived in this pass, and the earlier ones of other entries.
+func (e *engine) passesThrough(item string) []Pass {
+	redone := map[int64]bool{}
+	for entry := range e.entries {
+		redone[entry] = true
+	}
+	var out []Pass
+	for owner, c := range e.out.Cells {
+		if owner[0] == 'e' || owner[0] == 'r' {
+			for _, p := range c.Passes {
+				if p.Item == item {
+					out = append(out, p)
+				}
+			}
+		}
+	}
+	for _, p := range e.src.PassesThrough(item) {
+		if !redone[p.Entry] && !e.runRedone(p) {
+			out = append(out, p)
+		}
+	}
+	slices.SortFunc(out, func(a, b Pass) int {
+		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Entry, b.Entry), cmp.Compare(a.Dst.Code, b.Dst.Code))
+	})
+	return out
+}
+
+// runRedone reports whether a pass belongs to a run that is derived anew, or stands no more.
+func (e *engine) runRedone(p Pass) bool {
+	rec, ok := e.src.Record(p.Entry)
+	if !ok {
+		return true
+	}
+	r, ok := rec.(*lots.Run)
+	return ok && e.runs[r.Run]
+}
+
+// surelyBefore reports whether p ended before q began; passes that start together count both ways.
+func (p Pass) surelyBefore(q Pass) bool { return p.End <= q.Start && p.Start != q.Start }
+
+// predecessors lists for each pass (sorted by start) the passes just before it,
+// with no third lying wholly between, and the earlier ones whose order with it is uncertain.
+func predecessors(passes []Pass) [][]int {
+	out := make([][]int, len(passes))
+	maxEnd := make([]int64, len(passes)) // of all passes up to this one
+	for i, p := range passes {
+		maxEnd[i] = p.End
+		if i > 0 {
+			maxEnd[i] = max(p.End, maxEnd[i-1])
+		}
+	}
+	for q := range passes {
+		latest := passes[q].Start // start of the latest pass that surely ended before q
+		known := false
+		for p := q - 1; p >= 0 && (!known || maxEnd[p] >= latest); p-- {
+			if passes[p].surelyBefore(passes[q]) && !known {
+				latest, known = passes[p].Start, true
+			}
+			between := known && passes[p].surelyBefore(passes[q]) && passes[p].End <= latest && passes[p].Start != latest
+			if !between {
+				out[q] = append(out[q], p)
+			}
+		}
+	}
+	return out
+}
+
+type cleaning struct{ lo, hi int64 }
+
+type cleanings []cleaning
+
+// cleansOf lists the cleans of an item that break its chain.
+func (e *engine) cleansOf(item string) cleanings {
+	var out cleanings
+	for _, rec := range e.src.Touching(item) {
+		if k, ok := rec.(*lots.Clean); ok && k.Breaks() && k.Subject.Code() == item {
+			out = append(out, cleaning{k.At.From, k.At.To})
+		}
+	}
+	slices.SortFunc(out, func(a, b cleaning) int { return cmp.Compare(a.lo, b.lo) })
+	return out
+}
+
+// between reports whether a clean certainly lies between two passes.
+func (cs cleanings) between(p, q Pass) bool {
+	i, _ := slices.BinarySearchFunc(cs, p.End, func(c cleaning, t int64) int { return cmp.Compare(c.lo, t) })
+	for ; i < len(cs) && cs[i].lo <= q.Start; i++ {
+		if cs[i].hi <= q.Start {
+			return true
+		}
+	}
+	return false
+}
