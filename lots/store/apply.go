@@ -1,0 +1,449 @@
+package store
+
+import (
+	"cmp"
+	"database/sql"
+	"encoding/json"
+	"maps"
+	"math"
+	"slices"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/lineage"
+)
+
+// derive brings the lineage up to date with records that were entered or
+// changed. entries are the journal sequences concerned, also of records that stand no more.
+func (tx *Tx) derive(changed []lots.Record, entries []int64) error {
+	if tx.err != nil {
+		return tx.err
+	}
+	for _, rec := range changed {
+		if _, ok := rec.(*lots.Site); ok {
+			return tx.rebuildLineage() // every time without an offset may read differently
+		}
+	}
+	if len(changed) >= bulk {
+		var all int
+		if _, err := tx.one([]any{&all}, "SELECT count(*) FROM record"); err != nil {
+			return err
+		}
+		if len(changed)*4 >= all {
+			return tx.rebuildLineage()
+		}
+	}
+	delta, err := lineage.Derive(tx, tx.db.Limits, changed)
+	if err := cmp.Or(tx.err, err); err != nil {
+		return err
+	}
+	return tx.apply(delta)
+}
+
+// apply replaces cells by what was derived, touching only rows that differ.
+func (tx *Tx) apply(delta *lineage.Delta) error {
+	a := &applying{tx: tx, ids: map[lineage.Ref]int64{}}
+	owners := slices.Sorted(maps.Keys(delta.Cells))
+	cells := make([]int64, len(owners))
+	for i, owner := range owners {
+		id, err := tx.cellID(owner)
+		if err != nil {
+			return err
+		}
+		cells[i] = id
+		if err := a.nodes(id, delta.Cells[owner].Nodes); err != nil {
+			return err
+		}
+	}
+	for i, owner := range owners {
+		c := delta.Cells[owner]
+		if err := cmp.Or(a.links(cells[i], c.Links), a.books(cells[i], c), a.findings(cells[i], c.Findings)); err != nil {
+			return err
+		}
+	}
+	for _, id := range a.gone {
+		if err := tx.exec("DELETE FROM node WHERE id = ?", id); err != nil {
+			return err
+		}
+	}
+	return a.refuseRing()
+}
+
+func (tx *Tx) cellID(owner string) (id int64, err error) {
+	if ok, err := tx.one([]any{&id}, "SELECT id FROM cell WHERE owner = ?", owner); ok || err != nil {
+		return id, err
+	}
+	if err := tx.exec("INSERT INTO cell(owner) VALUES (?)", owner); err != nil {
+		return 0, err
+	}
+	_, err = tx.one([]any{&id}, "SELECT id FROM cell WHERE owner = ?", owner)
+	return id, err
+}
+
+// applying carries what one apply needs to know across cells.
+type applying struct {
+	tx    *Tx
+	ids   map[lineage.Ref]int64
+	gone  []int64
+	added []linkRow // new content links
+}
+
+type nodeRow struct {
+	id int64
+	lineage.Node
+}
+
+func (a *applying) nodes(cell int64, nodes []lineage.Node) error {
+	old := map[lineage.Ref]nodeRow{}
+	err := a.tx.each(func(rows *sql.Rows) error {
+		var n nodeRow
+		err := rows.Scan(&n.id, &n.Kind, &n.Code, &n.Home, &n.Since, &n.Until, &n.Total, &n.Den, &n.Entry)
+		old[n.Ref] = n
+		return err
+	}, "SELECT id, kind, code, home, since, until, total, den, entry FROM node WHERE cell = ?", cell)
+	if err != nil {
+		return err
+	}
+	for _, n := range nodes {
+		was, ok := old[n.Ref]
+		delete(old, n.Ref)
+		switch {
+		case !ok:
+			if was.id, err = a.insertNode(cell, n); err != nil {
+				return err
+			}
+		case was.Node != n:
+			if err := a.tx.exec("UPDATE node SET home=?, since=?, until=?, total=?, den=?, entry=? WHERE id=?",
+				n.Home, n.Since, n.Until, n.Total, n.Den, n.Entry, was.id); err != nil {
+				return err
+			}
+		}
+		a.ids[n.Ref] = was.id
+	}
+	for ref, n := range old {
+		if _, again := a.ids[ref]; !again {
+			a.gone = append(a.gone, n.id)
+		}
+	}
+	return nil
+}
+
+func (a *applying) insertNode(cell int64, n lineage.Node) (int64, error) {
+	s, err := a.tx.stmt("INSERT INTO node(kind, code, cell, home, since, until, total, den, entry) VALUES (?,?,?,?,?,?,?,?,?)")
+	if err != nil {
+		return 0, err
+	}
+	res, err := s.ExecContext(a.tx.ctx, int64(n.Kind), n.Code, cell, n.Home, n.Since, n.Until, n.Total, n.Den, n.Entry)
+	if err != nil {
+		return 0, err
+	}
+	return res.LastInsertId()
+}
+
+// id finds the node a link names.
+func (a *applying) id(r lineage.Ref) (int64, error) {
+	if id, ok := a.ids[r]; ok {
+		return id, nil
+	}
+	var id int64
+	ok, err := a.tx.one([]any{&id}, "SELECT id FROM node WHERE code = ? AND kind = ?", r.Code, int64(r.Kind))
+	if err == nil && !ok {
+		err = lots.Errorf(lots.Internal, "the lineage names a node %s %s that was not derived", r.Kind, r.Code)
+	}
+	a.ids[r] = id
+	return id, err
+}
+
+type linkKey struct{ src, dst, entry, cause int64 }
+
+type linkRow struct {
+	linkKey
+	grade int64
+	qty   sql.NullFloat64
+	at    int64
+}
+
+func (a *applying) row(l lineage.Link) (linkRow, error) {
+	src, err := a.id(l.Src)
+	if err != nil {
+		return linkRow{}, err
+	}
+	dst, err := a.id(l.Dst)
+	return linkRow{linkKey{src, dst, l.Entry, int64(l.Cause)}, int64(l.Grade), sql.NullFloat64{Float64: l.Qty, Valid: !math.IsNaN(l.Qty)}, l.At}, err
+}
+
+func (a *applying) links(cell int64, links []lineage.Link) error {
+	old := map[linkKey]linkRow{}
+	err := a.tx.each(func(rows *sql.Rows) error {
+		var l linkRow
+		err := rows.Scan(&l.src, &l.dst, &l.entry, &l.cause, &l.grade, &l.qty, &l.at)
+		old[l.linkKey] = l
+		return err
+	}, "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE cell = ?", cell)
+	if err != nil {
+		return err
+	}
+	now := map[linkKey]linkRow{}
+	for _, l := range links {
+		r, err := a.row(l)
+		if err != nil {
+			return err
+		}
+		now[r.linkKey] = r
+	}
+	for key, was := range old {
+		if r, ok := now[key]; !ok || r != was {
+			if err := a.tx.exec("DELETE FROM link WHERE src=? AND dst=? AND entry=? AND cause=?", key.src, key.dst, key.entry, key.cause); err != nil {
+				return err
+			}
+		}
+	}
+	for key, r := range now {
+		if was, ok := old[key]; ok && was == r {
+			continue
+		}
+		if err := a.tx.exec("INSERT INTO link(src, dst, entry, cause, grade, qty, at, cell) VALUES (?,?,?,?,?,?,?,?)",
+			r.src, r.dst, r.entry, r.cause, r.grade, r.qty, r.at, cell); err != nil {
+			return err
+		}
+		if r.grade == int64(graph.Content) {
+			a.added = append(a.added, r)
+		}
+	}
+	return nil
+}
+
+// refuseRing refuses new content links that close a ring. Only a link into
+// something that was passed on already can; what is upstream of a link is small.
+func (a *applying) refuseRing() error {
+	for _, l := range a.added {
+		var hit int
+		ok, err := a.tx.one([]any{&hit}, `SELECT 1 WHERE EXISTS (SELECT 1 FROM link WHERE src = ?2 AND grade = ?3) AND ?2 IN (
+			WITH RECURSIVE up(id) AS (SELECT ?1 UNION SELECT link.src FROM link JOIN up ON link.dst = up.id WHERE link.grade = ?3) SELECT id FROM up)`,
+			l.src, l.dst, int64(graph.Content))
+		if err != nil {
+			return err
+		}
+		if ok {
+			return a.tx.ringError(l)
+		}
+	}
+	return nil
+}
+
+// ringError names the ring that a link closes.
+func (tx *Tx) ringError(l linkRow) error {
+	var links []lineage.Link
+	err := tx.each(func(rows *sql.Rows) error {
+		var k lineage.Link
+		err := rows.Scan(&k.Src.Kind, &k.Src.Code, &k.Dst.Kind, &k.Dst.Code, &k.Entry)
+		k.Grade = graph.Content
+		links = append(links, k)
+		return err
+	}, `WITH RECURSIVE up(id) AS (SELECT ?1 UNION SELECT link.src FROM link JOIN up ON link.dst = up.id WHERE link.grade = ?2)
+	SELECT s.kind, s.code, d.kind, d.code, link.entry FROM link JOIN up ON up.id = link.dst JOIN node s ON s.id = link.src JOIN node d ON d.id = link.dst WHERE link.grade = ?2`,
+		l.src, int64(graph.Content))
+	if err != nil {
+		return err
+	}
+	if ring := lineage.FindRing(links); ring != nil {
+		return lineage.RingError(ring)
+	}
+	return lots.Errorf(lots.Conflict, "entry %d closes a ring of content", l.entry)
+}
+
+// books replaces a cell's draws, arrivals and passes.
+func (a *applying) books(cell int64, c *lineage.Cell) error {
+	if c.Owner[0] == 'v' {
+		if err := a.drawRows(cell, c); err != nil {
+			return err
+		}
+	}
+	if c.Owner[0] != 'e' && c.Owner[0] != 'r' {
+		return nil
+	}
+	if err := a.tx.exec("DELETE FROM pass WHERE cell = ?", cell); err != nil {
+		return err
+	}
+	for _, p := range c.Passes {
+		if err := a.tx.exec("INSERT INTO pass(item, start, entry, dst, dst_kind, finish, instant, srcs, cell) VALUES (?,?,?,?,?,?,?,?,?)",
+			p.Item, p.Start, p.Entry, p.Dst.Code, int64(p.Dst.Kind), p.End, p.Instant, jsonList(p.Srcs), cell); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a *applying) drawRows(cell int64, c *lineage.Cell) error {
+	old, err := a.tx.draws("WHERE d.cell = ?", cell)
+	if err != nil {
+		return err
+	}
+	oldArrivals, err := a.tx.arrivals("WHERE a.cell = ?", cell)
+	if err != nil {
+		return err
+	}
+	now := numbered(c.Draws)
+	was := numbered(old)
+	for key, d := range was {
+		if n, ok := now[key]; !ok || !equalDraw(n, d) {
+			if err := a.tx.exec("DELETE FROM draw WHERE cell=? AND entry=? AND start=? AND n=?", cell, key.entry, key.start, key.n); err != nil {
+				return err
+			}
+		}
+	}
+	for key, d := range now {
+		if w, ok := was[key]; ok && equalDraw(w, d) {
+			continue
+		}
+		if err := a.tx.exec("INSERT INTO draw(cell, entry, start, n, finish, qty, state, fill, root, one_of, maybe) VALUES (?,?,?,?,?,?,?,?,?,?,?)",
+			cell, d.Entry, d.Start, key.n, d.End, d.Qty, int64(d.State), d.Fill, d.Root, d.OneOf, maybeText(d.Maybe)); err != nil {
+			return err
+		}
+	}
+	return a.arrivalRows(cell, oldArrivals, c.Arrivals)
+}
+
+type drawKey struct {
+	entry, start int64
+	n            int
+}
+
+// numbered tells draws of one entry and start apart.
+func numbered(draws []lineage.Draw) map[drawKey]lineage.Draw {
+	out := make(map[drawKey]lineage.Draw, len(draws))
+	for _, d := range draws {
+		key := drawKey{d.Entry, d.Start, 0}
+		for {
+			if _, taken := out[key]; !taken {
+				break
+			}
+			key.n++
+		}
+		out[key] = d
+	}
+	return out
+}
+
+func equalDraw(a, b lineage.Draw) bool {
+	return a.End == b.End && a.Qty == b.Qty && a.State == b.State && a.Fill == b.Fill && a.Root == b.Root && a.OneOf == b.OneOf && slices.Equal(a.Maybe, b.Maybe)
+}
+
+func maybeText(m []int64) string {
+	if len(m) == 0 {
+		return ""
+	}
+	return jsonList(m)
+}
+
+func (a *applying) arrivalRows(cell int64, old, now []lineage.Arrival) error {
+	keep := make(map[lineage.Arrival]bool, len(now))
+	for _, x := range now {
+		keep[x] = true
+	}
+	for _, x := range old {
+		if !keep[x] {
+			if err := a.tx.exec("DELETE FROM arrival WHERE cell=? AND entry=? AND start=? AND fill=?", cell, x.Entry, x.Start, x.Fill); err != nil {
+				return err
+			}
+		}
+	}
+	had := make(map[lineage.Arrival]bool, len(old))
+	for _, x := range old {
+		had[x] = true
+	}
+	for _, x := range now {
+		if !had[x] {
+			if err := a.tx.exec("INSERT INTO arrival(cell, entry, start, finish, fill) VALUES (?,?,?,?,?)", cell, x.Entry, x.Start, x.End, x.Fill); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (a *applying) findings(cell int64, findings []lineage.Finding) error {
+	if err := a.tx.exec("DELETE FROM finding WHERE cell = ?", cell); err != nil {
+		return err
+	}
+	for _, f := range findings {
+		if err := a.tx.exec("INSERT INTO finding(cell, name, code, text, entry) VALUES (?,?,?,?,?)", cell, f.Name, f.Code, f.Text, f.Entry); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// draws reads draws; the vessel's name is its cell's owner without the leading "v:".
+func (tx *Tx) draws(where string, args ...any) ([]lineage.Draw, error) {
+	var out []lineage.Draw
+	err := tx.each(func(rows *sql.Rows) error {
+		var d lineage.Draw
+		var maybe string
+		if err := rows.Scan(&d.Vessel, &d.Entry, &d.Start, &d.End, &d.Qty, &d.State, &d.Fill, &d.Root, &d.OneOf, &maybe); err != nil {
+			return err
+		}
+		out = append(out, d)
+		if maybe == "" {
+			return nil
+		}
+		return json.Unmarshal([]byte(maybe), &out[len(out)-1].Maybe)
+	}, `SELECT substr(c.owner, 3), d.entry, d.start, d.finish, d.qty, d.state, d.fill, d.root, d.one_of, d.maybe
+	FROM draw d JOIN cell c ON c.id = d.cell `+where+" ORDER BY d.cell, d.entry, d.start, d.n", args...)
+	return out, err
+}
+
+func (tx *Tx) arrivals(where string, args ...any) ([]lineage.Arrival, error) {
+	var out []lineage.Arrival
+	err := tx.each(func(rows *sql.Rows) error {
+		var a lineage.Arrival
+		err := rows.Scan(&a.Vessel, &a.Entry, &a.Start, &a.End, &a.Fill)
+		out = append(out, a)
+		return err
+	}, `SELECT substr(c.owner, 3), a.entry, a.start, a.finish, a.fill FROM arrival a JOIN cell c ON c.id = a.cell `+where+
+		" ORDER BY a.cell, a.entry, a.start, a.fill", args...)
+	return out, err
+}
+
+// VesselDraws gives what stands derived of a vessel's outflows.
+func (tx *Tx) VesselDraws(vessel string) []lineage.Draw {
+	d, err := tx.draws("WHERE c.owner = ?", "v:"+vessel)
+	tx.fail(err)
+	return d
+}
+
+// VesselArrivals gives what stands derived of a vessel's inflows.
+func (tx *Tx) VesselArrivals(vessel string) []lineage.Arrival {
+	a, err := tx.arrivals("WHERE c.owner = ?", "v:"+vessel)
+	tx.fail(err)
+	return a
+}
+
+// DrawsOf gives what stands derived of an entry's outflows.
+func (tx *Tx) DrawsOf(entry int64) []lineage.Draw {
+	d, err := tx.draws("WHERE d.entry = ?", entry)
+	tx.fail(err)
+	return d
+}
+
+// ArrivalsOf gives what stands derived of an entry's inflows.
+func (tx *Tx) ArrivalsOf(entry int64) []lineage.Arrival {
+	a, err := tx.arrivals("WHERE a.entry = ?", entry)
+	tx.fail(err)
+	return a
+}
+
+// PassesThrough gives what stands derived of the passes of a path item or line.
+func (tx *Tx) PassesThrough(item string) []lineage.Pass {
+	var out []lineage.Pass
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		p := lineage.Pass{Item: item}
+		var srcs string
+		if err := rows.Scan(&p.Entry, &p.Start, &p.End, &p.Instant, &p.Dst.Kind, &p.Dst.Code, &srcs); err != nil {
+			return err
+		}
+		out = append(out, p)
+		return json.Unmarshal([]byte(srcs), &out[len(out)-1].Srcs)
+	}, "SELECT entry, start, finish, instant, dst_kind, dst, srcs FROM pass WHERE item = ? ORDER BY start, entry, dst", item))
+	return out
+}

@@ -1,0 +1,182 @@
+package store
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/json"
+	"strconv"
+	"time"
+
+	"heeltap/lots"
+)
+
+// The kinds of entry that correct another one; all others are sheets' names.
+const (
+	kindAmend = "amend"
+	kindVoid  = "void"
+)
+
+// Entry is one statement in the journal.
+type Entry struct {
+	Seq      int64
+	Kind     string // a sheet's name, amend or void
+	Target   int64  // the entry an amend or void corrects, else 0
+	At       *lots.When
+	Recorded time.Time
+	By       string
+	Body     string // canonical JSON: a row, or {"reason":…,"set":{…}}
+	Hash     []byte
+}
+
+// correction is the body of an amend or void.
+type correction struct {
+	Reason string            `json:"reason"`
+	Set    map[string]string `json:"set,omitempty"`
+}
+
+// canonical writes a value as JSON with sorted keys and nothing escaped that need not be.
+func canonical(v any) (string, error) {
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	if err := enc.Encode(v); err != nil {
+		return "", err
+	}
+	return string(bytes.TrimRight(b.Bytes(), "\n")), nil
+}
+
+// hashOf covers every field of the entry and the hash before it. The fields
+// are written as a canonical JSON array, so that none can run into the next.
+func (e *Entry) hashOf(prev []byte) ([]byte, error) {
+	var from, to any
+	if e.At != nil {
+		from, to = strconv.FormatInt(e.At.From, 10), strconv.FormatInt(e.At.To, 10)
+	}
+	text, err := canonical([]any{strconv.FormatInt(e.Seq, 10), e.Kind, strconv.FormatInt(e.Target, 10), from, to,
+		strconv.FormatInt(e.Recorded.UnixMilli(), 10), e.By, e.Body})
+	if err != nil {
+		return nil, err
+	}
+	h := sha256.New()
+	h.Write(prev)
+	h.Write([]byte(text))
+	return h.Sum(nil), nil
+}
+
+// head gives the last entry's sequence, hash and recorded time.
+func (tx *Tx) head() (seq int64, hash []byte, recorded int64, err error) {
+	_, err = tx.one([]any{&seq, &hash, &recorded}, "SELECT seq, hash, recorded FROM journal ORDER BY seq DESC LIMIT 1")
+	return seq, hash, recorded, err
+}
+
+// append writes one entry at the journal's end.
+func (tx *Tx) append(e *Entry) error {
+	seq, prev, recorded, err := tx.head()
+	if err != nil {
+		return err
+	}
+	// A clock set back must not make the journal's order contradict its times.
+	e.Seq, e.Recorded = seq+1, time.UnixMilli(max(tx.recorded, recorded))
+	if e.Hash, err = e.hashOf(prev); err != nil {
+		return err
+	}
+	return tx.insertEntry(e)
+}
+
+func (tx *Tx) insertEntry(e *Entry) error {
+	var target, from, to any
+	if e.Target != 0 {
+		target = e.Target
+	}
+	if e.At != nil {
+		from, to = e.At.From, e.At.To
+	}
+	return tx.exec("INSERT INTO journal(seq, kind, target, at_from, at_to, recorded, by, body, hash) VALUES (?,?,?,?,?,?,?,?,?)",
+		e.Seq, e.Kind, target, from, to, e.Recorded.UnixMilli(), e.By, e.Body, e.Hash)
+}
+
+// Entries reads the journal in order, from one sequence on, until yield returns false.
+func (tx *Tx) Entries(from int64, yield func(*Entry) bool) error {
+	stop := false
+	return tx.each(func(rows *sql.Rows) error {
+		if stop {
+			return nil
+		}
+		e, err := scanEntry(rows)
+		if err != nil {
+			return err
+		}
+		stop = !yield(e)
+		return nil
+	}, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE seq >= ? ORDER BY seq", from)
+}
+
+func scanEntry(rows *sql.Rows) (*Entry, error) {
+	var e Entry
+	var target, from, to sql.NullInt64
+	var recorded int64
+	if err := rows.Scan(&e.Seq, &e.Kind, &target, &from, &to, &recorded, &e.By, &e.Body, &e.Hash); err != nil {
+		return nil, err
+	}
+	e.Target, e.Recorded = target.Int64, time.UnixMilli(recorded)
+	if from.Valid {
+		e.At = &lots.When{From: from.Int64, To: to.Int64, Day: from.Int64 != to.Int64}
+	}
+	return &e, nil
+}
+
+// Entry reads one entry.
+func (tx *Tx) Entry(seq int64) (*Entry, bool, error) {
+	var found *Entry
+	err := tx.each(func(rows *sql.Rows) error {
+		e, err := scanEntry(rows)
+		found = e
+		return err
+	}, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE seq = ?", seq)
+	return found, found != nil, err
+}
+
+// Corrections lists the amends and voids of an entry, and of those corrections, in order.
+func (tx *Tx) Corrections(seq int64) ([]*Entry, error) {
+	var out []*Entry
+	err := tx.each(func(rows *sql.Rows) error {
+		e, err := scanEntry(rows)
+		out = append(out, e)
+		return err
+	}, `WITH RECURSIVE about(seq) AS (SELECT seq FROM journal WHERE target = ? UNION SELECT j.seq FROM journal j JOIN about a ON j.target = a.seq)
+	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal j JOIN about a ON a.seq = j.seq ORDER BY j.seq`, seq)
+	return out, err
+}
+
+// currentRow works out how an entry reads after its corrections; false where it
+// is void. A void of a correction takes the correction back.
+func currentRow(entry *Entry, corrections []*Entry) (lots.Row, bool, error) {
+	var row lots.Row
+	if err := json.Unmarshal([]byte(entry.Body), &row); err != nil {
+		return nil, false, err
+	}
+	gone := map[int64]bool{}
+	for i := len(corrections) - 1; i >= 0; i-- { // only later entries can void earlier ones
+		if c := corrections[i]; c.Kind == kindVoid && !gone[c.Seq] {
+			gone[c.Target] = true
+		}
+	}
+	for _, c := range corrections {
+		if c.Kind != kindAmend || c.Target != entry.Seq || gone[c.Seq] {
+			continue
+		}
+		var k correction
+		if err := json.Unmarshal([]byte(c.Body), &k); err != nil {
+			return nil, false, err
+		}
+		for name, value := range k.Set {
+			if value == "" {
+				delete(row, name)
+			} else {
+				row[name] = value
+			}
+		}
+	}
+	return row, !gone[entry.Seq], nil
+}

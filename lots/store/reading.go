@@ -1,0 +1,304 @@
+package store
+
+import (
+	"cmp"
+	"database/sql"
+	"encoding/json"
+	"slices"
+
+	"heeltap/lots"
+)
+
+// reading is what a transaction has read of the records so far. Records are read by
+// the codes they name, so that a question or an entry costs what it touches
+// and not what the database holds.
+type reading struct {
+	site    *lots.Site
+	intro   map[string]introduction
+	touch   map[string][]lots.Record
+	records map[int64]lots.Record
+	rows    map[int64]lots.Entered
+}
+
+type introduction struct {
+	sheet *lots.Sheet
+	row   lots.Row
+	ok    bool
+}
+
+func (r *reading) reset() {
+	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}}
+}
+
+func (r *reading) siteOf(tx *Tx) lots.Site {
+	if r.site == nil {
+		site := lots.DefaultSite()
+		r.site = &site // decoding the site row needs a site itself
+		rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = 'site'")
+		tx.fail(err)
+		for _, e := range rows {
+			if rec, _, faults := lots.Decode(e.Sheet, e.Row, tx); len(faults) == 0 {
+				r.site = rec.(*lots.Site)
+			}
+		}
+	}
+	return *r.site
+}
+
+// rows reads record rows of a query for seq, sheet and body.
+func (tx *Tx) rows(query string, args ...any) ([]lots.Entered, error) {
+	var out []lots.Entered
+	err := tx.each(func(rows *sql.Rows) error {
+		e, err := scanRow(rows)
+		out = append(out, e)
+		return err
+	}, query, args...)
+	return out, err
+}
+
+func scanRow(rows *sql.Rows, more ...any) (lots.Entered, error) {
+	var e lots.Entered
+	var sheet string
+	var body []byte
+	if err := rows.Scan(append([]any{&e.Seq, &sheet, &body}, more...)...); err != nil {
+		return e, err
+	}
+	var ok bool
+	if e.Sheet, ok = lots.SheetNamed(sheet); !ok {
+		return e, lots.Errorf(lots.Corrupt, "entry %d is of the unknown kind %q", e.Seq, sheet)
+	}
+	return e, json.Unmarshal(body, &e.Row)
+}
+
+// Thing tells what a code means.
+func (tx *Tx) Thing(code string) (lots.Thing, bool) {
+	return lots.Describe(code, func(code string) (*lots.Sheet, lots.Row, bool) {
+		i := tx.introduced(code)
+		return i.sheet, i.row, i.ok
+	})
+}
+
+func (tx *Tx) introduced(code string) introduction {
+	if code == "" {
+		return introduction{}
+	}
+	if i, ok := tx.reading.intro[code]; ok {
+		return i
+	}
+	var i introduction
+	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM code c JOIN record r ON r.seq = c.seq WHERE c.code = ?", code)
+	tx.fail(err)
+	for _, e := range rows {
+		i = introduction{e.Sheet, e.Row, true}
+	}
+	tx.reading.intro[code] = i
+	return i
+}
+
+// Nearest names known codes that look like code.
+func (tx *Tx) Nearest(code string, kinds ...lots.Kind) []string {
+	var all []string
+	err := tx.each(func(rows *sql.Rows) error {
+		var c string
+		var kind lots.Kind
+		err := rows.Scan(&c, &kind)
+		if len(kinds) == 0 || slices.Contains(kinds, kind) {
+			all = append(all, c)
+		}
+		return err
+	}, "SELECT code, kind FROM code")
+	tx.fail(err)
+	return lots.NearestOf(code, all)
+}
+
+// Touching lists the records that name a code, in journal order.
+func (tx *Tx) Touching(code string) []lots.Record {
+	if recs, ok := tx.reading.touch[code]; ok {
+		return recs
+	}
+	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m JOIN record r ON r.seq = m.seq WHERE m.code = ? ORDER BY r.seq", code)
+	tx.fail(err)
+	recs := tx.decode(rows)
+	tx.reading.touch[code] = recs
+	return recs
+}
+
+// Prefetch reads the records that name any of many codes in one go.
+func (tx *Tx) Prefetch(codes []string) {
+	wanted := slices.DeleteFunc(slices.Clone(codes), func(c string) bool { _, ok := tx.reading.touch[c]; return ok })
+	if len(wanted) == 0 {
+		return
+	}
+	byCode := map[string][]lots.Entered{}
+	err := tx.each(func(rows *sql.Rows) error {
+		var code string
+		e, err := scanRow(rows, &code)
+		byCode[code] = append(byCode[code], e)
+		return err
+	}, `SELECT r.seq, r.sheet, r.body, m.code FROM mention m JOIN record r ON r.seq = m.seq
+	WHERE m.code IN (SELECT value FROM json_each(?)) ORDER BY r.seq`, jsonList(wanted))
+	tx.fail(err)
+	for _, c := range wanted {
+		tx.reading.touch[c] = tx.decode(byCode[c])
+	}
+}
+
+func jsonList(list any) string {
+	b, err := json.Marshal(list)
+	if err != nil {
+		panic(err) // strings and numbers always marshal
+	}
+	return string(b)
+}
+
+// decode reads rows as records, each row once in a transaction.
+func (tx *Tx) decode(rows []lots.Entered) []lots.Record {
+	var out []lots.Record
+	for _, e := range rows {
+		rec, ok := tx.reading.records[e.Seq]
+		if !ok {
+			var faults lots.Faults
+			rec, _, faults = lots.Decode(e.Sheet, e.Row, tx)
+			if len(faults) > 0 {
+				tx.fail(lots.Errorf(lots.Corrupt, "entry %d (%s) can not be read any more: %w", e.Seq, e.Sheet.Noun, faults))
+				continue
+			}
+			rec.(interface{ SetEntry(int64) }).SetEntry(e.Seq)
+			tx.reading.records[e.Seq] = rec
+			tx.reading.rows[e.Seq] = e
+		}
+		out = append(out, rec)
+	}
+	return out
+}
+
+// Record finds the record an entry states; false where it does not stand.
+func (tx *Tx) Record(entry int64) (lots.Record, bool) {
+	if rec, ok := tx.reading.records[entry]; ok {
+		return rec, rec != nil
+	}
+	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE seq = ?", entry)
+	tx.fail(err)
+	recs := tx.decode(rows)
+	if len(recs) == 0 {
+		tx.reading.records[entry] = nil
+		return nil, false
+	}
+	return recs[0], true
+}
+
+// Row finds the row an entry states, as it reads now.
+func (tx *Tx) Row(entry int64) (lots.Entered, bool) {
+	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE seq = ?", entry)
+	tx.fail(err)
+	if len(rows) == 0 {
+		return lots.Entered{}, false
+	}
+	return rows[0], true
+}
+
+// All reads every row of a sheet, in journal order.
+func (tx *Tx) All(sheet string) ([]lots.Entered, error) {
+	return tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = ? ORDER BY seq", sheet)
+}
+
+// Records reads a sheet's rows as records, in journal order.
+func (tx *Tx) Records(sheet string) ([]lots.Record, error) {
+	rows, err := tx.All(sheet)
+	if err != nil {
+		return nil, err
+	}
+	return tx.decode(rows), tx.err
+}
+
+// Everything reads all rows, in journal order.
+func (tx *Tx) Everything() ([]lots.Entered, error) {
+	return tx.rows("SELECT seq, sheet, body FROM record ORDER BY seq")
+}
+
+// Introduces gives the sheet and entry that introduced a code.
+func (tx *Tx) Introduces(code string) (entry int64, kind lots.Kind, ok bool) {
+	ok, err := tx.one([]any{&entry, &kind}, "SELECT seq, kind FROM code WHERE code = ?", code)
+	tx.fail(err)
+	return entry, kind, ok
+}
+
+// Alike lists the codes that equal a text but for the case of their letters.
+func (tx *Tx) Alike(text string) []string {
+	var out []string
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var c string
+		err := rows.Scan(&c)
+		out = append(out, c)
+		return err
+	}, "SELECT code FROM code WHERE code = ? COLLATE NOCASE ORDER BY code", text))
+	return out
+}
+
+// Printed is a text that stands on goods or papers, and the entry whose row carries it.
+type Printed struct {
+	Text, Kind string
+	Entry      int64
+}
+
+// The kinds of printed text.
+const (
+	PrintedSupplierLot = "supplier-lot"
+	PrintedDateCode    = "date-code"
+	PrintedSSCC        = "sscc"
+	PrintedDocument    = "document"
+	PrintedKeg         = "keg"
+)
+
+// PrintedAs finds where a text stands as printed, exactly or forgiving the case of letters.
+func (tx *Tx) PrintedAs(text string, exact bool) []Printed {
+	query := "SELECT text, kind, seq FROM printed WHERE text = ? ORDER BY kind, seq"
+	if !exact {
+		query = "SELECT text, kind, seq FROM printed WHERE text = ? COLLATE NOCASE ORDER BY kind, seq"
+	}
+	var out []Printed
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var p Printed
+		err := rows.Scan(&p.Text, &p.Kind, &p.Entry)
+		out = append(out, p)
+		return err
+	}, query, text))
+	return out
+}
+
+// PrintedTexts lists every text printed anywhere, each once, for looking for near ones.
+func (tx *Tx) PrintedTexts() []string {
+	var out []string
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var t string
+		err := rows.Scan(&t)
+		out = append(out, t)
+		return err
+	}, "SELECT DISTINCT text FROM printed"))
+	return out
+}
+
+// printedOn lists the texts a row puts on goods and papers.
+func printedOn(s *lots.Sheet, row lots.Row) []Printed {
+	var out []Printed
+	add := func(column, kind string) {
+		if v := row[column]; v != "" && s.Has(column) {
+			out = append(out, Printed{Text: v, Kind: kind})
+		}
+	}
+	if row["supplier_lot"] != "-" {
+		add("supplier_lot", PrintedSupplierLot)
+	}
+	if s.Name == "runs" || s.Name == "codes" {
+		add("date_code", PrintedDateCode)
+	}
+	add("sscc", PrintedSSCC)
+	add("document", PrintedDocument)
+	if s.Name == "units" && row["kind"] == "keg" {
+		if keg, _, ok := lots.SplitFilling(row["unit"]); ok {
+			out = append(out, Printed{Text: keg, Kind: PrintedKeg})
+		}
+	}
+	slices.SortFunc(out, func(a, b Printed) int { return cmp.Compare(a.Kind, b.Kind) })
+	return slices.Compact(out)
+}

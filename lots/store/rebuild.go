@@ -1,0 +1,349 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"maps"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"heeltap/lots"
+	"heeltap/lots/lineage"
+)
+
+// lineageTables are what a rebuild of the lineage empties.
+var lineageTables = []string{"finding", "pass", "arrival", "draw", "link", "node", "cell"}
+
+// laterIndexes are made after a rebuild has filled the tables: that is faster than keeping them up row by row.
+var laterIndexes = map[string]string{
+	"node_cell": "node(cell)", "node_home": "node(home, since)", "link_back": "link(dst)", "link_cell": "link(cell)",
+	"draw_entry": "draw(entry)", "arrival_entry": "arrival(entry)", "pass_cell": "pass(cell)", "finding_cell": "finding(cell)", "finding_code": "finding(code)",
+}
+
+// rebuildLineage derives everything anew from the records.
+func (tx *Tx) rebuildLineage() error {
+	rows, err := tx.Everything()
+	if err != nil {
+		return err
+	}
+	ledger, faults := lots.NewLedger(rows)
+	if len(faults) > 0 {
+		for i := range faults {
+			faults[i].File = fmt.Sprintf("%s, entry", faults[i].File)
+		}
+		return lots.Errorf(lots.Invalid, "the records can not be read together: %w", faults)
+	}
+	delta, err := lineage.DeriveAll(ledger, tx.db.Limits)
+	if err != nil {
+		return err
+	}
+	for _, t := range lineageTables {
+		if err := tx.exec("DELETE FROM " + t); err != nil {
+			return err
+		}
+	}
+	indexes := slices.Sorted(maps.Keys(laterIndexes))
+	for _, name := range indexes {
+		if _, err := tx.sql.ExecContext(tx.ctx, "DROP INDEX IF EXISTS "+name); err != nil {
+			return err
+		}
+	}
+	if err := tx.load(delta); err != nil {
+		return err
+	}
+	for _, name := range indexes {
+		if _, err := tx.sql.ExecContext(tx.ctx, "CREATE INDEX "+name+" ON "+laterIndexes[name]); err != nil {
+			return err
+		}
+	}
+	clear(tx.stmts) // prepared against the old indexes
+	return nil
+}
+
+// load writes a whole lineage into empty tables. Nodes get their numbers in the
+// order of their codes, links go in by key: both load fastest in that order.
+func (tx *Tx) load(delta *lineage.Delta) error {
+	owners := slices.Sorted(maps.Keys(delta.Cells))
+	ids := map[lineage.Ref]int64{}
+	a := &applying{tx: tx, ids: ids}
+	cells := map[string]int64{}
+	for i, owner := range owners {
+		cells[owner] = int64(i + 1)
+		if err := tx.exec("INSERT INTO cell(id, owner) VALUES (?,?)", i+1, owner); err != nil {
+			return err
+		}
+		for _, n := range delta.Cells[owner].Nodes {
+			id, err := a.insertNode(cells[owner], n)
+			if err != nil {
+				return err
+			}
+			ids[n.Ref] = id
+		}
+	}
+	type placed struct {
+		linkRow
+		cell int64
+	}
+	var links []placed
+	for _, owner := range owners {
+		c := delta.Cells[owner]
+		for _, l := range c.Links {
+			r, err := a.row(l)
+			if err != nil {
+				return err
+			}
+			links = append(links, placed{r, cells[owner]})
+		}
+		if err := cmp.Or(a.books(cells[owner], c), a.findings(cells[owner], c.Findings)); err != nil {
+			return err
+		}
+	}
+	slices.SortFunc(links, func(x, y placed) int {
+		return cmp.Or(cmp.Compare(x.src, y.src), cmp.Compare(x.dst, y.dst), cmp.Compare(x.entry, y.entry), cmp.Compare(x.cause, y.cause))
+	})
+	for i, r := range links {
+		if i > 0 && r.linkKey == links[i-1].linkKey {
+			continue
+		}
+		if err := tx.exec("INSERT INTO link(src, dst, entry, cause, grade, qty, at, cell) VALUES (?,?,?,?,?,?,?,?)",
+			r.src, r.dst, r.entry, r.cause, r.grade, r.qty, r.at, r.cell); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Scratch makes a database in a temporary file; closing it removes the file.
+func Scratch(ctx context.Context) (*DB, error) {
+	dir, err := os.MkdirTemp("", "heeltap-")
+	if err != nil {
+		return nil, lots.Errorf(lots.Internal, "no room for a temporary file: %w", err)
+	}
+	db, err := Create(ctx, filepath.Join(dir, "scratch.db"))
+	if err != nil {
+		return nil, err
+	}
+	db.scratch = true
+	return db, nil
+}
+
+// AsKnown makes a scratch database with the journal up to a moment and all that
+// follows from it: what the records said then.
+func (db *DB) AsKnown(ctx context.Context, moment time.Time) (*DB, error) {
+	return db.replay(ctx, func(e *Entry) bool { return !e.Recorded.After(moment) })
+}
+
+// replay copies the entries that keep accepts into a scratch database and derives everything from them.
+func (db *DB) replay(ctx context.Context, keep func(*Entry) bool) (*DB, error) {
+	scratch, err := Scratch(ctx)
+	if err != nil {
+		return nil, err
+	}
+	scratch.Limits, scratch.Now = db.Limits, db.Now
+	err = db.View(ctx, func(from *Tx) error {
+		return scratch.Update(ctx, func(to *Tx) error {
+			var failed error
+			if err := from.Entries(0, func(e *Entry) bool {
+				if keep(e) {
+					failed = to.insertEntry(e)
+				}
+				return failed == nil && keep(e)
+			}); err != nil {
+				return err
+			}
+			if failed != nil {
+				return failed
+			}
+			return to.rebuildRecords()
+		})
+	})
+	if err != nil {
+		scratch.Close()
+		return nil, err
+	}
+	return scratch, nil
+}
+
+// rebuildRecords reads the journal anew into empty records and derives the lineage.
+func (tx *Tx) rebuildRecords() error {
+	entries := map[int64]*Entry{}
+	corrections := map[int64][]*Entry{}
+	root := map[int64]int64{}
+	var order []int64
+	err := tx.Entries(0, func(e *Entry) bool {
+		if e.Target == 0 {
+			root[e.Seq] = e.Seq
+			entries[e.Seq] = e
+			order = append(order, e.Seq)
+		} else {
+			root[e.Seq] = root[e.Target]
+			corrections[root[e.Target]] = append(corrections[root[e.Target]], e)
+		}
+		return true
+	})
+	if err != nil {
+		return err
+	}
+	for _, seq := range order {
+		row, stands, err := currentRow(entries[seq], corrections[seq])
+		if err != nil {
+			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", seq, err)
+		}
+		sheet, ok := lots.SheetNamed(entries[seq].Kind)
+		if !ok {
+			return lots.Errorf(lots.Corrupt, "entry %d is of the unknown kind %q", seq, entries[seq].Kind)
+		}
+		if stands {
+			if err := tx.enter(seq, sheet, row); err != nil {
+				return err
+			}
+		}
+	}
+	tx.reading.reset()
+	return tx.rebuildLineage()
+}
+
+// Audit re-reads the journal's chain, rebuilds records and lineage in a scratch
+// database, and reports every difference. progress is told what is being done.
+func (db *DB) Audit(ctx context.Context, progress func(step string)) (report AuditReport, err error) {
+	progress("reading the journal's chain")
+	err = db.View(ctx, func(tx *Tx) error {
+		var prev []byte
+		next := int64(1)
+		return tx.Entries(0, func(e *Entry) bool {
+			want, err := e.hashOf(prev)
+			switch {
+			case e.Seq != next:
+				report.add("the journal lacks entry %d", next)
+				next = e.Seq
+			case err != nil || string(want) != string(e.Hash):
+				report.add("entry %d does not fit its hash: it, or an entry before it, was changed after it was recorded", e.Seq)
+			}
+			prev = e.Hash
+			next++
+			report.Entries, report.Head = e.Seq, fmt.Sprintf("%x", e.Hash)
+			return true
+		})
+	})
+	if err != nil {
+		return report, err
+	}
+	progress("rebuilding records and lineage")
+	scratch, err := db.replay(ctx, func(*Entry) bool { return true })
+	if err != nil {
+		report.add("the journal can not be rebuilt: %v", err)
+		return report, nil
+	}
+	defer func() { err = cmp.Or(err, scratch.Close()) }()
+	progress("comparing")
+	for _, part := range dumps {
+		is, err := db.dump(ctx, part.query)
+		if err != nil {
+			return report, err
+		}
+		should, err := scratch.dump(ctx, part.query)
+		if err != nil {
+			return report, err
+		}
+		report.Compared += len(should)
+		report.compare(part.name, is, should)
+	}
+	return report, nil
+}
+
+// AuditReport is what an audit found.
+type AuditReport struct {
+	Entries     int64    `json:"entries"`
+	Head        string   `json:"head"`     // hash of the last entry: written down elsewhere, it proves that none is missing at the end
+	Compared    int      `json:"compared"` // rows of records and lineage compared
+	Differences []string `json:"differences"`
+}
+
+const mostDifferences = 50
+
+func (r *AuditReport) add(format string, args ...any) {
+	if len(r.Differences) < mostDifferences {
+		r.Differences = append(r.Differences, fmt.Sprintf(format, args...))
+	}
+}
+
+// compare reports rows that only one of two sorted dumps has.
+func (r *AuditReport) compare(name string, is, should []string) {
+	for len(is) > 0 || len(should) > 0 {
+		switch {
+		case len(should) == 0 || (len(is) > 0 && is[0] < should[0]):
+			r.add("%s not in the journal: %s", name, is[0])
+			is = is[1:]
+		case len(is) == 0 || should[0] < is[0]:
+			r.add("%s missing: %s", name, should[0])
+			should = should[1:]
+		default:
+			is, should = is[1:], should[1:]
+		}
+	}
+}
+
+// dumps write every table that follows from the journal in terms of codes, so
+// that two databases with different row numbers compare.
+var dumps = []struct{ name, query string }{
+	{"record", "SELECT seq, sheet, body FROM record"},
+	{"code", "SELECT code, kind, seq FROM code"},
+	{"mention", "SELECT code, seq FROM mention"},
+	{"printed text", "SELECT text, kind, seq FROM printed"},
+	{"node", "SELECT n.kind, n.code, c.owner, n.home, n.since, n.until, n.total, n.den, n.entry FROM node n LEFT JOIN cell c ON c.id = n.cell"},
+	{"link", `SELECT s.kind, s.code, d.kind, d.code, l.entry, l.cause, l.grade, coalesce(l.qty, 'unknown'), l.at, c.owner
+		FROM link l LEFT JOIN node s ON s.id = l.src LEFT JOIN node d ON d.id = l.dst LEFT JOIN cell c ON c.id = l.cell`},
+	{"draw", "SELECT c.owner, d.entry, d.start, d.finish, d.qty, d.state, d.fill, d.root, d.one_of, d.maybe FROM draw d JOIN cell c ON c.id = d.cell"},
+	{"arrival", "SELECT c.owner, a.entry, a.start, a.finish, a.fill FROM arrival a JOIN cell c ON c.id = a.cell"},
+	{"pass", "SELECT item, start, entry, dst, dst_kind, finish, instant, srcs FROM pass"},
+	{"finding", "SELECT c.owner, f.name, f.code, f.text, f.entry FROM finding f JOIN cell c ON c.id = f.cell"},
+}
+
+// dump runs a query and gives its rows as sorted lines.
+func (db *DB) dump(ctx context.Context, query string) ([]string, error) {
+	var lines []string
+	err := db.View(ctx, func(tx *Tx) error {
+		return tx.each(func(rows *sql.Rows) error {
+			names, err := rows.Columns()
+			if err != nil {
+				return err
+			}
+			cells := make([]any, len(names))
+			for i := range cells {
+				cells[i] = new(any)
+			}
+			if err := rows.Scan(cells...); err != nil {
+				return err
+			}
+			parts := make([]string, len(cells))
+			for i, c := range cells {
+				parts[i] = cellText(*c.(*any))
+			}
+			lines = append(lines, strings.Join(parts, " | "))
+			return nil
+		}, query)
+	})
+	slices.Sort(lines)
+	return lines, err
+}
+
+func cellText(v any) string {
+	switch x := v.(type) {
+	case nil:
+		return "-"
+	case []byte:
+		return string(x)
+	case float64:
+		if x == math.Trunc(x) && math.Abs(x) < 1e15 {
+			return fmt.Sprintf("%.0f", x)
+		}
+		return fmt.Sprintf("%.12g", x)
+	}
+	return fmt.Sprint(v)
+}

@@ -1,0 +1,539 @@
+package store
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"heeltap/lots"
+)
+
+// Statement is one row somebody wants to record.
+type Statement struct {
+	Sheet *lots.Sheet
+	Row   lots.Row
+	By    string // who says so, where the row itself does not name anyone
+}
+
+// bulk is the number of rows from which a batch that makes up much of the records is
+// derived with everything else in one go instead of cell by cell.
+const bulk = 200
+
+// Record records rows together, in the order given: journal entries, records and
+// lineage. Rows may name things that other rows of the batch introduce. Faults
+// carry in Line the index of the row counted from 1; then nothing is recorded.
+func (tx *Tx) Record(rows []Statement) (seqs []int64, warnings, faults lots.Faults, err error) {
+	return tx.state(rows, nil)
+}
+
+// state records rows; progress is told after each.
+func (tx *Tx) state(rows []Statement, progress func(done, total int)) (seqs []int64, warnings, faults lots.Faults, err error) {
+	b := &batch{tx: tx, rows: rows, codes: map[string]int{}, digests: map[int64][]int{}}
+	b.check()
+	if len(b.faults) > 0 || tx.err != nil {
+		return nil, b.warnings, b.faults, tx.err
+	}
+	site := b.Site()
+	recs := make([]lots.Record, len(rows))
+	for i := range rows {
+		if recs[i], err = b.write(i, site); err != nil {
+			return nil, nil, nil, err
+		}
+		seqs = append(seqs, recs[i].Entry())
+		if progress != nil {
+			progress(i+1, len(rows))
+		}
+	}
+	tx.reading.reset()
+	return seqs, b.warnings, nil, tx.derive(recs, seqs)
+}
+
+// batch is a set of rows being checked against what is recorded and each other.
+type batch struct {
+	tx       *Tx
+	rows     []Statement
+	records  []lots.Record
+	codes    map[string]int // code to the first row of the batch that introduces it
+	digests  map[int64][]int
+	warnings lots.Faults
+	faults   lots.Faults
+}
+
+func (b *batch) fault(i int, column, format string, args ...any) {
+	b.faults = append(b.faults, lots.Fault{Line: i + 1, Column: column, Reason: fmt.Sprintf(format, args...)})
+}
+
+// Site, Thing and Nearest read codes as they will stand with the batch.
+func (b *batch) Site() lots.Site {
+	for _, s := range b.rows {
+		if s.Sheet.Name == "site" {
+			if rec, _, faults := lots.Decode(s.Sheet, s.Row, noCodes{}); len(faults) == 0 {
+				return *rec.(*lots.Site)
+			}
+		}
+	}
+	return b.tx.Site()
+}
+
+// noCodes reads a site row, which names nothing.
+type noCodes struct{}
+
+func (noCodes) Site() lots.Site                       { return lots.DefaultSite() }
+func (noCodes) Thing(string) (lots.Thing, bool)       { return lots.Thing{}, false }
+func (noCodes) Nearest(string, ...lots.Kind) []string { return nil }
+
+func (b *batch) Thing(code string) (lots.Thing, bool) { return lots.Describe(code, b.introduced) }
+
+func (b *batch) introduced(code string) (*lots.Sheet, lots.Row, bool) {
+	if i := b.tx.introduced(code); i.ok {
+		return i.sheet, i.row, true
+	}
+	if i, ok := b.codes[code]; ok {
+		return b.rows[i].Sheet, b.rows[i].Row, true
+	}
+	return nil, nil, false
+}
+
+func (b *batch) Nearest(code string, kinds ...lots.Kind) []string {
+	known := b.tx.Nearest(code, kinds...)
+	for c, i := range b.codes {
+		if k := lots.CodeKind(b.rows[i].Sheet); len(kinds) == 0 || slices.Contains(kinds, k) {
+			known = append(known, c)
+		}
+	}
+	return lots.NearestOf(code, known)
+}
+
+// check finds everything wrong with the batch in one pass.
+func (b *batch) check() {
+	for i, s := range b.rows {
+		b.claim(i, s)
+	}
+	site := b.Site()
+	look := fixedSite{b, site}
+	b.records = make([]lots.Record, len(b.rows))
+	for i, s := range b.rows {
+		rec, warnings, faults := lots.Decode(s.Sheet, s.Row, look)
+		for _, w := range warnings {
+			w.Line = i + 1
+			b.warnings = append(b.warnings, w)
+		}
+		for _, f := range faults {
+			f.Line = i + 1
+			b.faults = append(b.faults, f)
+		}
+		b.records[i] = rec
+		b.already(i, s)
+	}
+	for i, rec := range b.records {
+		if rec != nil {
+			b.agree(i, rec)
+		}
+	}
+}
+
+// fixedSite answers for the site once instead of for every time that is read.
+type fixedSite struct {
+	*batch
+	site lots.Site
+}
+
+func (f fixedSite) Site() lots.Site { return f.site }
+
+// claim registers the code a row introduces and refuses one that is taken.
+func (b *batch) claim(i int, s Statement) {
+	code := s.Row[s.Sheet.Code]
+	if s.Sheet.Name == "site" {
+		b.oneSite(i)
+	}
+	if s.Sheet.Code == "" || code == "" {
+		return
+	}
+	kind := lots.CodeKind(s.Sheet)
+	if entry, k, ok := b.tx.Introduces(code); ok {
+		b.taken(i, s, code, kind, k, fmt.Sprintf("entry %d", entry))
+		return
+	}
+	if j, ok := b.codes[code]; ok {
+		b.taken(i, s, code, kind, lots.CodeKind(b.rows[j].Sheet), "another row")
+		return
+	}
+	b.codes[code] = i
+}
+
+func (b *batch) taken(i int, s Statement, code string, want, have lots.Kind, where string) {
+	switch {
+	case want != have:
+		b.fault(i, s.Sheet.Code, "%s already names a %s (%s): choose another code", code, have, where)
+	case s.Sheet.OneRow || !b.sameSheet(s, code):
+		b.fault(i, s.Sheet.Code, "%s %s is already recorded (%s); correct it with amend", have, code, where)
+	}
+}
+
+// sameSheet reports whether a code was introduced by a row of the same sheet: a
+// lot can be received or cropped, but not both.
+func (b *batch) sameSheet(s Statement, code string) bool {
+	sheet, _, ok := b.introduced(code)
+	return !ok || sheet == s.Sheet
+}
+
+func (b *batch) oneSite(i int) {
+	rows, err := b.tx.All("site")
+	b.tx.fail(err)
+	if len(rows) > 0 {
+		b.fault(i, "", "the site is already recorded (entry %d); correct it with amend", rows[0].Seq)
+	}
+	for j := range b.rows[:i] {
+		if b.rows[j].Sheet.Name == "site" {
+			b.fault(i, "", "there is only one site row")
+		}
+	}
+}
+
+// already refuses a row that is recorded already, and a twin within the batch.
+func (b *batch) already(i int, s Statement) {
+	digest, _, err := digestOf(s.Sheet, s.Row)
+	if err != nil {
+		b.tx.fail(err)
+		return
+	}
+	hint := ""
+	if s.Sheet.Has("ref") {
+		hint = "; if it really happened twice, tell the rows apart with ref"
+	}
+	rows, err := b.tx.rows("SELECT seq, sheet, body FROM record WHERE digest = ?", digest)
+	b.tx.fail(err)
+	for _, r := range rows {
+		if r.Sheet == s.Sheet && maps.Equal(r.Row, s.Row) {
+			b.fault(i, "", "is already recorded (entry %d)%s", r.Seq, hint)
+			return
+		}
+	}
+	for _, j := range b.digests[digest] {
+		if b.rows[j].Sheet == s.Sheet && maps.Equal(b.rows[j].Row, s.Row) {
+			b.fault(i, "", "stands twice in this input%s", hint)
+			return
+		}
+	}
+	b.digests[digest] = append(b.digests[digest], i)
+}
+
+func digestOf(s *lots.Sheet, row lots.Row) (int64, string, error) {
+	body, err := canonical(row)
+	if err != nil {
+		return 0, "", err
+	}
+	sum := sha256.Sum256([]byte(s.Name + "\n" + body))
+	return int64(binary.BigEndian.Uint64(sum[:8])), body, nil
+}
+
+// agree refuses rows of one code that contradict each other.
+func (b *batch) agree(i int, rec lots.Record) {
+	switch r := rec.(type) {
+	case *lots.Brew:
+		b.agreeWith(i, r.Brew, "beer", "started_at", "cast_out_at")
+	case *lots.Packed:
+		b.agreeWith(i, r.Unit, "kind")
+	case *lots.Shipment:
+		b.agreeWith(i, r.Shipment, "consignee")
+	}
+}
+
+func (b *batch) agreeWith(i int, code string, columns ...string) {
+	sheet, first, ok := b.introduced(code)
+	if !ok || sheet != b.rows[i].Sheet {
+		return
+	}
+	for _, c := range columns {
+		if first[c] != b.rows[i].Row[c] {
+			b.fault(i, c, "is %q here but %q in the first row of %s", b.rows[i].Row[c], first[c], code)
+		}
+	}
+}
+
+// write journals one row of the batch and enters it into the records.
+func (b *batch) write(i int, site lots.Site) (lots.Record, error) {
+	s, rec := b.rows[i], b.records[i]
+	body, err := canonical(s.Row)
+	if err != nil {
+		return nil, err
+	}
+	e := &Entry{Kind: s.Sheet.Name, Body: body, By: cmp.Or(s.Row["by"], s.By), At: happened(s.Sheet, s.Row, site)}
+	if err := b.tx.append(e); err != nil {
+		return nil, err
+	}
+	rec.(interface{ SetEntry(int64) }).SetEntry(e.Seq)
+	return rec, b.tx.enter(e.Seq, s.Sheet, s.Row)
+}
+
+// happened reads when a row's matter happened; nil for reference data and rows without a time of their own.
+func happened(s *lots.Sheet, row lots.Row, site lots.Site) *lots.When {
+	if s.When == "" || row[s.When] == "" {
+		return nil
+	}
+	w, _, err := lots.ParseWhen(row[s.When], site.Zone)
+	if err != nil {
+		return nil
+	}
+	return &w
+}
+
+// enter puts a row into the records under its entry.
+func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row) error {
+	digest, body, err := digestOf(s, row)
+	if err != nil {
+		return err
+	}
+	if err := tx.exec("INSERT INTO record(seq, sheet, body, digest) VALUES (?,?,?,?)", seq, s.Name, body, digest); err != nil {
+		return err
+	}
+	for _, code := range lots.Mentions(s, row) {
+		if err := tx.exec("INSERT INTO mention(code, seq) VALUES (?,?)", code, seq); err != nil {
+			return err
+		}
+	}
+	if code := row[s.Code]; s.Code != "" && code != "" {
+		if err := tx.exec("INSERT INTO code(code, kind, seq) VALUES (?,?,?) ON CONFLICT(code) DO UPDATE SET seq = min(seq, excluded.seq)", code, lots.CodeKind(s), seq); err != nil {
+			return err
+		}
+	}
+	for _, p := range printedOn(s, row) {
+		if err := tx.exec("INSERT INTO printed(text, kind, seq) VALUES (?,?,?) ON CONFLICT DO NOTHING", p.Text, p.Kind, seq); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// leave takes a row out of the records.
+func (tx *Tx) leave(seq int64, s *lots.Sheet, row lots.Row) error {
+	for _, q := range []string{"DELETE FROM record WHERE seq = ?", "DELETE FROM mention WHERE seq = ?", "DELETE FROM printed WHERE seq = ?", "DELETE FROM code WHERE seq = ?"} {
+		if err := tx.exec(q, seq); err != nil {
+			return err
+		}
+	}
+	if code := row[s.Code]; s.Code != "" && code != "" { // another row of the same code may introduce it now
+		return tx.exec(`INSERT INTO code(code, kind, seq) SELECT ?1, ?2, r.seq FROM mention m JOIN record r ON r.seq = m.seq
+			WHERE m.code = ?1 AND r.sheet = ?3 AND json_extract(r.body, '$.' || ?4) = ?1 ORDER BY r.seq LIMIT 1 ON CONFLICT DO NOTHING`,
+			code, lots.CodeKind(s), s.Name, s.Code)
+	}
+	return nil
+}
+
+// referenceSheets hold what other rows are read by: correcting one reads everything anew.
+func isReference(s *lots.Sheet) bool {
+	switch s.Name {
+	case "site", "items", "vessels", "lines", "products":
+		return true
+	}
+	return false
+}
+
+// Amend corrects an entry: columns in set get new text (empty takes a cell away).
+func (tx *Tx) Amend(entry int64, set map[string]string, reason, by string) (int64, error) {
+	target, row, err := tx.correctable(entry, reason, by)
+	if err != nil {
+		return 0, err
+	}
+	if len(set) == 0 {
+		return 0, lots.Errorf(lots.Invalid, "nothing to amend: give COLUMN=VALUE")
+	}
+	for name, value := range set {
+		switch {
+		case !target.Sheet.Has(name):
+			return 0, lots.Errorf(lots.Invalid, "%s has no column %q; it has %s", target.Sheet.Name, name, columnNames(target.Sheet))
+		case name == target.Sheet.Code && value != row[name]:
+			return 0, lots.Errorf(lots.Invalid, "the code %s stays what it is: tags and papers carry it; void the entry and record it anew under another code", row[name])
+		case value == "":
+			delete(row, name)
+		default:
+			row[name] = value
+		}
+	}
+	if maps.Equal(row, target.Row) {
+		return 0, lots.Errorf(lots.Invalid, "entry %d reads like that already", entry)
+	}
+	return tx.correct(kindAmend, target, row, true, correction{Reason: reason, Set: set}, by)
+}
+
+func columnNames(s *lots.Sheet) string {
+	var names []string
+	for _, c := range s.Columns {
+		names = append(names, c.Name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// Void takes an entry back: it stays in the journal and counts no more. Void of a
+// correction takes that correction back.
+func (tx *Tx) Void(entry int64, reason, by string) (int64, error) {
+	e, ok, err := tx.Entry(entry)
+	if err != nil {
+		return 0, err
+	}
+	if ok && (e.Kind == kindAmend || e.Kind == kindVoid) {
+		return tx.voidCorrection(e, reason, by)
+	}
+	target, row, err := tx.correctable(entry, reason, by)
+	if err != nil {
+		return 0, err
+	}
+	return tx.correct(kindVoid, target, row, false, correction{Reason: reason}, by)
+}
+
+// voidCorrection takes back an amend or a void.
+func (tx *Tx) voidCorrection(e *Entry, reason, by string) (int64, error) {
+	if reason == "" || by == "" {
+		return 0, lots.Errorf(lots.Invalid, "a correction needs a reason and a name")
+	}
+	root := e
+	for root.Target != 0 {
+		up, ok, err := tx.Entry(root.Target)
+		if err != nil || !ok {
+			return 0, lots.Errorf(lots.Corrupt, "entry %d corrects an entry that is not there (%v)", root.Seq, err)
+		}
+		root = up
+	}
+	corrections, err := tx.Corrections(root.Seq)
+	if err != nil {
+		return 0, err
+	}
+	before, stands, err := currentRow(root, corrections)
+	if err != nil {
+		return 0, err
+	}
+	after, standsThen, err := currentRow(root, append(corrections, &Entry{Seq: 1 << 62, Kind: kindVoid, Target: e.Seq}))
+	if err != nil {
+		return 0, err
+	}
+	if stands == standsThen && maps.Equal(before, after) {
+		return 0, lots.Errorf(lots.Invalid, "entry %d is taken back already", e.Seq)
+	}
+	sheet, _ := lots.SheetNamed(root.Kind)
+	target := lots.Entered{Seq: root.Seq, Sheet: sheet, Row: before}
+	if !stands {
+		target.Row = nil
+	}
+	return tx.correctAs(kindVoid, e.Seq, target, after, standsThen, correction{Reason: reason}, by)
+}
+
+// correctable finds the row an entry states and refuses what can not be corrected.
+func (tx *Tx) correctable(entry int64, reason, by string) (lots.Entered, lots.Row, error) {
+	if reason == "" || by == "" {
+		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "a correction needs a reason and a name")
+	}
+	target, ok := tx.Row(entry)
+	if ok {
+		return target, maps.Clone(target.Row), tx.err
+	}
+	e, ok, err := tx.Entry(entry)
+	switch {
+	case err != nil:
+		return lots.Entered{}, nil, err
+	case !ok:
+		return lots.Entered{}, nil, lots.Errorf(lots.NotFound, "there is no entry %d", entry)
+	case e.Kind == kindAmend || e.Kind == kindVoid:
+		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a correction itself: amend the entry it corrects (%d), or void it", entry, e.Target)
+	}
+	return lots.Entered{}, nil, lots.Errorf(lots.Conflict, "entry %d is void already", entry)
+}
+
+func (tx *Tx) correct(kind string, target lots.Entered, row lots.Row, stands bool, body correction, by string) (int64, error) {
+	return tx.correctAs(kind, target.Seq, target, row, stands, body, by)
+}
+
+// correctAs journals a correction of entry aim and re-reads target's row; a target
+// without a row was void before.
+func (tx *Tx) correctAs(kind string, aim int64, target lots.Entered, row lots.Row, stands bool, body correction, by string) (int64, error) {
+	text, err := canonical(body)
+	if err != nil {
+		return 0, err
+	}
+	e := &Entry{Kind: kind, Target: aim, By: by, Body: text}
+	if stands {
+		e.At = happened(target.Sheet, row, tx.Site())
+	}
+	if err := tx.append(e); err != nil {
+		return 0, err
+	}
+	var changed []lots.Record
+	if target.Row != nil {
+		if old, ok := tx.Record(target.Seq); ok {
+			changed = append(changed, old)
+		}
+		if err := tx.unused(target, row, stands); err != nil {
+			return 0, err
+		}
+		changed = append(changed, tx.readBy(target)...)
+		if err := tx.leave(target.Seq, target.Sheet, target.Row); err != nil {
+			return 0, err
+		}
+	}
+	tx.reading.reset()
+	if stands {
+		if err := tx.restate(target, row); err != nil {
+			return 0, err
+		}
+		if now, ok := tx.Record(target.Seq); ok {
+			changed = append(changed, now)
+		}
+		changed = append(changed, tx.readBy(lots.Entered{Seq: target.Seq, Sheet: target.Sheet, Row: row})...)
+	}
+	if isReference(target.Sheet) {
+		return e.Seq, tx.rebuildLineage()
+	}
+	return e.Seq, tx.derive(changed, []int64{target.Seq})
+}
+
+// readBy lists the records that name what a row introduces: they may read differently now.
+func (tx *Tx) readBy(e lots.Entered) []lots.Record {
+	code := e.Row[e.Sheet.Code]
+	if e.Sheet.Code == "" || code == "" {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(tx.Touching(code)), func(r lots.Record) bool { return r.Entry() == e.Seq })
+}
+
+// unused refuses to void a row whose code others name.
+func (tx *Tx) unused(target lots.Entered, row lots.Row, stands bool) error {
+	if stands {
+		return nil
+	}
+	code := target.Row[target.Sheet.Code]
+	if target.Sheet.Code == "" || code == "" {
+		return nil
+	}
+	for _, rec := range tx.Touching(code) {
+		if rec.Entry() == target.Seq {
+			continue
+		}
+		other := tx.reading.rows[rec.Entry()]
+		if other.Sheet == target.Sheet && other.Row[other.Sheet.Code] == code {
+			return nil // another row introduces it still
+		}
+	}
+	for _, rec := range tx.Touching(code) {
+		if rec.Entry() != target.Seq {
+			other := tx.reading.rows[rec.Entry()]
+			return lots.Errorf(lots.Conflict, "%s is named by entry %d (%s): void or amend that first", code, rec.Entry(), other.Sheet.Noun)
+		}
+	}
+	return nil
+}
+
+// restate checks a corrected row like a new one and enters it under its old entry.
+func (tx *Tx) restate(target lots.Entered, row lots.Row) error {
+	b := &batch{tx: tx, rows: []Statement{{Sheet: target.Sheet, Row: row}}, codes: map[string]int{}, digests: map[int64][]int{}}
+	b.check()
+	if len(b.faults) > 0 {
+		for i := range b.faults {
+			b.faults[i].Line = 0
+		}
+		return lots.Errorf(lots.Invalid, "the corrected %s can not stand: %w", target.Sheet.Noun, b.faults)
+	}
+	return tx.enter(target.Seq, target.Sheet, row)
+}

@@ -1,0 +1,121 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+
+	"heeltap/lots"
+)
+
+// Tx is one transaction: a snapshot to read, or all of what is written at once.
+type Tx struct {
+	ctx      context.Context
+	db       *DB
+	sql      *sql.Tx
+	recorded int64 // Unix milliseconds of all that this transaction writes
+	stmts    map[string]*sql.Stmt
+	err      error // the first failure of a reading that has no error of its own
+	reading  reading
+}
+
+// Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
+func (db *DB) Update(ctx context.Context, f func(*Tx) error) error {
+	return db.within(ctx, db.write, f)
+}
+
+// View runs f on a snapshot.
+func (db *DB) View(ctx context.Context, f func(*Tx) error) error {
+	return db.within(ctx, db.read, f)
+}
+
+func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err error) {
+	stx, err := pool.BeginTx(ctx, &sql.TxOptions{ReadOnly: pool == db.read})
+	if err != nil {
+		return db.explain(err)
+	}
+	done := false
+	defer func() {
+		if !done { // also on a panic
+			err = errors.Join(err, stx.Rollback())
+		}
+	}()
+	tx := &Tx{ctx: ctx, db: db, sql: stx, recorded: db.Now().UnixMilli(), stmts: map[string]*sql.Stmt{}}
+	tx.reading.reset()
+	if err := f(tx); err != nil {
+		return db.explain(err)
+	}
+	if tx.err != nil {
+		return db.explain(tx.err)
+	}
+	done = true
+	return db.explain(stx.Commit())
+}
+
+// stmt prepares a statement once for the transaction.
+func (tx *Tx) stmt(text string) (*sql.Stmt, error) {
+	if s, ok := tx.stmts[text]; ok {
+		return s, nil
+	}
+	s, err := tx.sql.PrepareContext(tx.ctx, text)
+	if err != nil {
+		return nil, err
+	}
+	tx.stmts[text] = s
+	return s, nil
+}
+
+func (tx *Tx) exec(text string, args ...any) error {
+	s, err := tx.stmt(text)
+	if err != nil {
+		return err
+	}
+	_, err = s.ExecContext(tx.ctx, args...)
+	return err
+}
+
+// each runs a query and gives every row to scan.
+func (tx *Tx) each(scan func(rows *sql.Rows) error, text string, args ...any) error {
+	s, err := tx.stmt(text)
+	if err != nil {
+		return err
+	}
+	rows, err := s.QueryContext(tx.ctx, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := scan(rows); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// one runs a query for at most one row; false where there is none.
+func (tx *Tx) one(dest []any, text string, args ...any) (bool, error) {
+	s, err := tx.stmt(text)
+	if err != nil {
+		return false, err
+	}
+	err = s.QueryRowContext(tx.ctx, args...).Scan(dest...)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// fail keeps the first error of a reading whose signature has none; the transaction then fails.
+func (tx *Tx) fail(err error) {
+	if err != nil && tx.err == nil {
+		tx.err = err
+	}
+}
+
+// Recorded is the moment all entries of this transaction carry.
+func (tx *Tx) Recorded() time.Time { return time.UnixMilli(tx.recorded) }
+
+// Site gives the site's settings.
+func (tx *Tx) Site() lots.Site { return tx.reading.siteOf(tx) }
