@@ -23,10 +23,10 @@ type Statement struct {
 // derived with everything else in one go instead of cell by cell.
 const bulk = 200
 
-// Record records rows together, in the order given: journal entries, records and
+// RecordRows records rows together, in the order given: journal entries, records and
 // lineage. Rows may name things that other rows of the batch introduce. Faults
 // carry in Line the index of the row counted from 1; then nothing is recorded.
-func (tx *Tx) Record(rows []Statement) (seqs []int64, warnings, faults lots.Faults, err error) {
+func (tx *Tx) RecordRows(rows []Statement) (seqs []int64, warnings, faults lots.Faults, err error) {
 	return tx.state(rows, nil)
 }
 
