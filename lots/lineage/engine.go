@@ -34,6 +34,7 @@ func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 	for _, run := range slices.Sorted(maps.Keys(e.runs)) {
 		e.out.Cells["r:"+run] = e.runCell(run)
 	}
+	e.passed()
 	for item := range e.items {
 		e.out.Cells["p:"+item] = e.pathCell(item)
 	}
@@ -157,6 +158,16 @@ func (e *engine) through(codes ...string) {
 	}
 }
 
+// passed marks the path items and lines that the entries and runs derived anew
+// went through: a run changes with its tanks, and its passes with it.
+func (e *engine) passed() {
+	for _, c := range e.out.Cells {
+		for _, p := range c.Passes {
+			e.items[p.Item] = true
+		}
+	}
+}
+
 func (e *engine) cleaned(subject lots.Ref) {
 	e.mark(0, subject.Codes...)
 	e.through(subject.Codes...)
@@ -199,7 +210,7 @@ func (e *engine) settleVessel(v string) {
 	oldDraws, oldArrivals := e.known(v)
 	cell := e.vesselCell(settle(v, e.gather(v), e.limits))
 	e.replace(v, cell)
-	changed := changedEntries(oldDraws, cell.Draws, func(d Draw) int64 { return d.Entry }, sameDraw)
+	changed := changedEntries(oldDraws, cell.Draws, func(d Draw) int64 { return d.Entry }, Draw.Same)
 	for entry := range changed {
 		e.drawChanged(v, entry)
 	}
@@ -234,11 +245,6 @@ func (e *engine) replace(v string, cell *Cell) {
 	for _, a := range cell.Arrivals {
 		e.freshArrivals[a.Entry] = append(e.freshArrivals[a.Entry], a)
 	}
-}
-
-func sameDraw(a, b Draw) bool {
-	return a.Start == b.Start && a.End == b.End && a.Qty == b.Qty && a.State == b.State && a.Fill == b.Fill &&
-		a.Root == b.Root && a.OneOf == b.OneOf && slices.Equal(a.Maybe, b.Maybe)
 }
 
 // changedEntries lists the entries whose items differ between two lists.
@@ -303,27 +309,26 @@ func (e *engine) followMaybes() {
 
 // drawsOf gives the draws of an entry on every vessel, as they stand now.
 func (e *engine) drawsOf(entry int64) []Draw {
-	out := slices.Clone(e.freshDraws[entry])
-	for _, d := range e.src.DrawsOf(entry) {
-		if _, ok := e.fresh[d.Vessel]; !ok {
-			out = append(out, d)
-		}
-	}
-	slices.SortStableFunc(out, func(a, b Draw) int {
-		return cmp.Or(cmp.Compare(a.Vessel, b.Vessel), cmp.Compare(a.Start, b.Start))
-	})
-	return out
+	return standing(e, e.freshDraws[entry], e.src.DrawsOf(entry), func(d Draw) (string, int64) { return d.Vessel, d.Start })
 }
 
+// arrivalsOf gives the arrivals of an entry in every vessel, as they stand now.
 func (e *engine) arrivalsOf(entry int64) []Arrival {
-	out := slices.Clone(e.freshArrivals[entry])
-	for _, a := range e.src.ArrivalsOf(entry) {
-		if _, ok := e.fresh[a.Vessel]; !ok {
-			out = append(out, a)
+	return standing(e, e.freshArrivals[entry], e.src.ArrivalsOf(entry), func(a Arrival) (string, int64) { return a.Vessel, a.Start })
+}
+
+// standing joins what this pass derived with what stood before of vessels it did not touch, by vessel and time.
+func standing[T any](e *engine, fresh, before []T, place func(T) (vessel string, start int64)) []T {
+	out := slices.Clone(fresh)
+	for _, x := range before {
+		if vessel, _ := place(x); e.fresh[vessel] == nil {
+			out = append(out, x)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Arrival) int {
-		return cmp.Or(cmp.Compare(a.Vessel, b.Vessel), cmp.Compare(a.Start, b.Start))
+	slices.SortStableFunc(out, func(a, b T) int {
+		va, sa := place(a)
+		vb, sb := place(b)
+		return cmp.Or(cmp.Compare(va, vb), cmp.Compare(sa, sb))
 	})
 	return out
 }

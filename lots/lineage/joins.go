@@ -178,9 +178,9 @@ func (e *engine) joinTransfer(c *Cell, r *lots.Transfer) {
 func (e *engine) passTransfer(c *Cell, r *lots.Transfer, a Arrival, dst Ref, links []Link) {
 	lo, hi, flows := transferTime(r)
 	for _, item := range r.Via {
-		p := Pass{Item: item, Entry: r.Seq, Start: a.Start, End: a.End, Instant: a.Start == a.End, Dst: dst}
+		p := Pass{Item: item, Entry: r.Seq, Start: a.Start, End: a.End, Dst: dst}
 		if !flows {
-			p.Start, p.End, p.Instant = lo, hi+1, true
+			p.Start, p.End = lo, hi+1
 		}
 		for _, l := range links {
 			p.Srcs = append(p.Srcs, l.Src)

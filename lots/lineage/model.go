@@ -1,6 +1,7 @@
 package lineage
 
 import (
+	"slices"
 	"time"
 
 	"heeltap/graph"
@@ -62,6 +63,12 @@ type Draw struct {
 	Maybe      []int64 // entries of inflows that may have come before it
 }
 
+// Same reports whether two draws of one vessel and entry are equal.
+func (d Draw) Same(o Draw) bool {
+	return d.Start == o.Start && d.End == o.End && d.Qty == o.Qty && d.State == o.State && d.Fill == o.Fill &&
+		d.Root == o.Root && d.OneOf == o.OneOf && slices.Equal(d.Maybe, o.Maybe)
+}
+
 // Arrival is one piece of an inflow of a vessel and the fill it started.
 type Arrival struct {
 	Vessel     string
@@ -72,13 +79,12 @@ type Arrival struct {
 
 // Pass is one piece of beer going through a path item or a line that keeps residue.
 type Pass struct {
-	Item    string
-	Entry   int64
-	Start   int64 // earliest start
-	End     int64 // end of the piece; latest moment where its time is uncertain
-	Instant bool  // its time is uncertain or has no length
-	Dst     Ref
-	Srcs    []Ref
+	Item  string
+	Entry int64
+	Start int64 // earliest start
+	End   int64 // end of the piece; latest moment where its time is uncertain
+	Dst   Ref
+	Srcs  []Ref
 }
 
 // Cell is what one thing of the records derives: a vessel, a run, a lot, a

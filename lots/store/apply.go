@@ -14,8 +14,8 @@ import (
 )
 
 // derive brings the lineage up to date with records that were entered or
-// changed. entries are the journal sequences concerned, also of records that stand no more.
-func (tx *Tx) derive(changed []lots.Record, entries []int64) error {
+// changed: as they were and as they are.
+func (tx *Tx) derive(changed []lots.Record) error {
 	if tx.err != nil {
 		return tx.err
 	}
@@ -266,8 +266,8 @@ func (a *applying) books(cell int64, c *lineage.Cell) error {
 		return err
 	}
 	for _, p := range c.Passes {
-		if err := a.tx.exec("INSERT INTO pass(item, start, entry, dst, dst_kind, finish, instant, srcs, cell) VALUES (?,?,?,?,?,?,?,?,?)",
-			p.Item, p.Start, p.Entry, p.Dst.Code, int64(p.Dst.Kind), p.End, p.Instant, jsonList(p.Srcs), cell); err != nil {
+		if err := a.tx.exec("INSERT INTO pass(item, start, entry, dst, dst_kind, finish, srcs, cell) VALUES (?,?,?,?,?,?,?,?)",
+			p.Item, p.Start, p.Entry, p.Dst.Code, int64(p.Dst.Kind), p.End, jsonList(p.Srcs), cell); err != nil {
 			return err
 		}
 	}
@@ -286,14 +286,14 @@ func (a *applying) drawRows(cell int64, c *lineage.Cell) error {
 	now := numbered(c.Draws)
 	was := numbered(old)
 	for key, d := range was {
-		if n, ok := now[key]; !ok || !equalDraw(n, d) {
+		if n, ok := now[key]; !ok || !n.Same(d) {
 			if err := a.tx.exec("DELETE FROM draw WHERE cell=? AND entry=? AND start=? AND n=?", cell, key.entry, key.start, key.n); err != nil {
 				return err
 			}
 		}
 	}
 	for key, d := range now {
-		if w, ok := was[key]; ok && equalDraw(w, d) {
+		if w, ok := was[key]; ok && w.Same(d) {
 			continue
 		}
 		if err := a.tx.exec("INSERT INTO draw(cell, entry, start, n, finish, qty, state, fill, root, one_of, maybe) VALUES (?,?,?,?,?,?,?,?,?,?,?)",
@@ -323,10 +323,6 @@ func numbered(draws []lineage.Draw) map[drawKey]lineage.Draw {
 		out[key] = d
 	}
 	return out
-}
-
-func equalDraw(a, b lineage.Draw) bool {
-	return a.End == b.End && a.Qty == b.Qty && a.State == b.State && a.Fill == b.Fill && a.Root == b.Root && a.OneOf == b.OneOf && slices.Equal(a.Maybe, b.Maybe)
 }
 
 func maybeText(m []int64) string {
@@ -439,11 +435,11 @@ func (tx *Tx) PassesThrough(item string) []lineage.Pass {
 	tx.fail(tx.each(func(rows *sql.Rows) error {
 		p := lineage.Pass{Item: item}
 		var srcs string
-		if err := rows.Scan(&p.Entry, &p.Start, &p.End, &p.Instant, &p.Dst.Kind, &p.Dst.Code, &srcs); err != nil {
+		if err := rows.Scan(&p.Entry, &p.Start, &p.End, &p.Dst.Kind, &p.Dst.Code, &srcs); err != nil {
 			return err
 		}
 		out = append(out, p)
 		return json.Unmarshal([]byte(srcs), &out[len(out)-1].Srcs)
-	}, "SELECT entry, start, finish, instant, dst_kind, dst, srcs FROM pass WHERE item = ? ORDER BY start, entry, dst", item))
+	}, "SELECT entry, start, finish, dst_kind, dst, srcs FROM pass WHERE item = ? ORDER BY start, entry, dst", item))
 	return out
 }

@@ -174,12 +174,8 @@ func views() string {
 // Close closes the database; a scratch database is removed.
 func (db *DB) Close() error {
 	err := errors.Join(db.read.Close(), db.write.Close())
-	if db.scratch {
-		for _, suffix := range []string{"", "-wal", "-shm"} {
-			if e := os.Remove(db.path + suffix); e != nil && !errors.Is(e, os.ErrNotExist) {
-				err = errors.Join(err, e)
-			}
-		}
+	if db.scratch { // it lies alone in a folder of its own
+		err = errors.Join(err, os.RemoveAll(filepath.Dir(db.path)))
 	}
 	return err
 }

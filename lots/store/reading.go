@@ -225,13 +225,18 @@ func (tx *Tx) Introduces(code string) (entry int64, kind lots.Kind, ok bool) {
 
 // Alike lists the codes that equal a text but for the case of their letters.
 func (tx *Tx) Alike(text string) []string {
+	return tx.texts("SELECT code FROM code WHERE code = ? COLLATE NOCASE ORDER BY code", text)
+}
+
+// texts reads a query's only column.
+func (tx *Tx) texts(query string, args ...any) []string {
 	var out []string
 	tx.fail(tx.each(func(rows *sql.Rows) error {
-		var c string
-		err := rows.Scan(&c)
-		out = append(out, c)
+		var t string
+		err := rows.Scan(&t)
+		out = append(out, t)
 		return err
-	}, "SELECT code FROM code WHERE code = ? COLLATE NOCASE ORDER BY code", text))
+	}, query, args...))
 	return out
 }
 
@@ -268,14 +273,7 @@ func (tx *Tx) PrintedAs(text string, exact bool) []Printed {
 
 // PrintedTexts lists every text printed anywhere, each once, for looking for near ones.
 func (tx *Tx) PrintedTexts() []string {
-	var out []string
-	tx.fail(tx.each(func(rows *sql.Rows) error {
-		var t string
-		err := rows.Scan(&t)
-		out = append(out, t)
-		return err
-	}, "SELECT DISTINCT text FROM printed"))
-	return out
+	return tx.texts("SELECT DISTINCT text FROM printed")
 }
 
 // printedOn lists the texts a row puts on goods and papers.

@@ -119,7 +119,7 @@ func (tx *Tx) load(delta *lineage.Delta) error {
 	return nil
 }
 
-// Scratch makes a database in a temporary file; closing it removes the file.
+// Scratch makes a database in a temporary folder of its own; closing it removes both.
 func Scratch(ctx context.Context) (*DB, error) {
 	dir, err := os.MkdirTemp("", "heeltap-")
 	if err != nil {
@@ -149,16 +149,15 @@ func (db *DB) replay(ctx context.Context, keep func(*Entry) bool) (*DB, error) {
 	err = db.View(ctx, func(from *Tx) error {
 		return scratch.Update(ctx, func(to *Tx) error {
 			var failed error
-			if err := from.Entries(0, func(e *Entry) bool {
-				if keep(e) {
-					failed = to.insertEntry(e)
+			err := from.Entries(0, func(e *Entry) bool {
+				if !keep(e) {
+					return false
 				}
-				return failed == nil && keep(e)
-			}); err != nil {
+				failed = to.insertEntry(e)
+				return failed == nil
+			})
+			if err := cmp.Or(failed, err); err != nil {
 				return err
-			}
-			if failed != nil {
-				return failed
 			}
 			return to.rebuildRecords()
 		})
@@ -301,7 +300,7 @@ var dumps = []struct{ name, query string }{
 		FROM link l LEFT JOIN node s ON s.id = l.src LEFT JOIN node d ON d.id = l.dst LEFT JOIN cell c ON c.id = l.cell`},
 	{"draw", "SELECT c.owner, d.entry, d.start, d.finish, d.qty, d.state, d.fill, d.root, d.one_of, d.maybe FROM draw d JOIN cell c ON c.id = d.cell"},
 	{"arrival", "SELECT c.owner, a.entry, a.start, a.finish, a.fill FROM arrival a JOIN cell c ON c.id = a.cell"},
-	{"pass", "SELECT item, start, entry, dst, dst_kind, finish, instant, srcs FROM pass"},
+	{"pass", "SELECT item, start, entry, dst, dst_kind, finish, srcs FROM pass"},
 	{"finding", "SELECT c.owner, f.name, f.code, f.text, f.entry FROM finding f JOIN cell c ON c.id = f.cell"},
 }
 

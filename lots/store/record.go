@@ -27,11 +27,6 @@ const bulk = 200
 // lineage. Rows may name things that other rows of the batch introduce. Faults
 // carry in Line the index of the row counted from 1; then nothing is recorded.
 func (tx *Tx) RecordRows(rows []Statement) (seqs []int64, warnings, faults lots.Faults, err error) {
-	return tx.state(rows, nil)
-}
-
-// state records rows; progress is told after each.
-func (tx *Tx) state(rows []Statement, progress func(done, total int)) (seqs []int64, warnings, faults lots.Faults, err error) {
 	b := &batch{tx: tx, rows: rows, codes: map[string]int{}, digests: map[int64][]int{}}
 	b.check()
 	if len(b.faults) > 0 || tx.err != nil {
@@ -44,12 +39,9 @@ func (tx *Tx) state(rows []Statement, progress func(done, total int)) (seqs []in
 			return nil, nil, nil, err
 		}
 		seqs = append(seqs, recs[i].Entry())
-		if progress != nil {
-			progress(i+1, len(rows))
-		}
 	}
 	tx.reading.reset()
-	return seqs, b.warnings, nil, tx.derive(recs, seqs)
+	return seqs, b.warnings, nil, tx.derive(recs)
 }
 
 // batch is a set of rows being checked against what is recorded and each other.
@@ -110,8 +102,11 @@ func (b *batch) Nearest(code string, kinds ...lots.Kind) []string {
 
 // check finds everything wrong with the batch in one pass.
 func (b *batch) check() {
+	refused := make([]bool, len(b.rows))
 	for i, s := range b.rows {
+		before := len(b.faults)
 		b.claim(i, s)
+		refused[i] = len(b.faults) > before
 	}
 	site := b.Site()
 	look := fixedSite{b, site}
@@ -127,7 +122,9 @@ func (b *batch) check() {
 			b.faults = append(b.faults, f)
 		}
 		b.records[i] = rec
-		b.already(i, s)
+		if !refused[i] { // a taken code says already what a twin would
+			b.already(i, s)
+		}
 	}
 	for i, rec := range b.records {
 		if rec != nil {
@@ -324,7 +321,7 @@ func (tx *Tx) leave(seq int64, s *lots.Sheet, row lots.Row) error {
 	return nil
 }
 
-// referenceSheets hold what other rows are read by: correcting one reads everything anew.
+// isReference reports whether a sheet holds what other rows are read by: correcting one reads everything anew.
 func isReference(s *lots.Sheet) bool {
 	switch s.Name {
 	case "site", "items", "vessels", "lines", "products":
@@ -486,7 +483,7 @@ func (tx *Tx) correctAs(kind string, aim int64, target lots.Entered, row lots.Ro
 	if isReference(target.Sheet) {
 		return e.Seq, tx.rebuildLineage()
 	}
-	return e.Seq, tx.derive(changed, []int64{target.Seq})
+	return e.Seq, tx.derive(changed)
 }
 
 // readBy lists the records that name what a row introduces: they may read differently now.

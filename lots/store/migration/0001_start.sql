@@ -77,7 +77,7 @@ CREATE TABLE arrival (
 CREATE INDEX arrival_entry ON arrival(entry);
 CREATE TABLE pass (
   item TEXT NOT NULL, start INTEGER NOT NULL, entry INTEGER NOT NULL, dst TEXT NOT NULL,
-  dst_kind INTEGER NOT NULL, finish INTEGER NOT NULL, instant INTEGER NOT NULL, srcs TEXT NOT NULL, cell INTEGER NOT NULL,
+  dst_kind INTEGER NOT NULL, finish INTEGER NOT NULL, srcs TEXT NOT NULL, cell INTEGER NOT NULL,
   PRIMARY KEY (item, start, entry, dst)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX pass_cell ON pass(cell);
