@@ -8,19 +8,22 @@ import (
 	"heeltap/lots"
 )
 
-// window is a unit row's packing window on its run.
-type window struct {
-	lo, hi         int64 // as written, cut to the run
-	innerLo, inner int64 // without its doubt: [innerLo, inner), or a point where they are equal
-	outerLo, outer int64 // with its doubt, cut to the run
-	none           bool  // no window, or wholly outside the run
+// Window is when a unit row's containers came off its run. All spans are half
+// open, in Unix seconds, and cut to the run.
+type Window struct {
+	From, Until         int64 // as written; a missing end is the run's
+	SureFrom, SureUntil int64 // without its doubt; a point where they are equal, nothing where they cross
+	MayFrom, MayUntil   int64 // with its doubt
+	None                bool  // no window, or wholly outside the run: from any part of it
 }
 
-// windowOf reads a unit row's window. The doubt is put on it as written, then it is cut to the run.
-func windowOf(p *lots.Packed, run *lots.Run, margin int64) (w window, outside bool) {
+// WindowOf reads a unit row's window; margin is the line's doubt in seconds. The
+// doubt is put on the window as written, then it is cut to the run. outside reports
+// a window that lies wholly outside the run.
+func WindowOf(p *lots.Packed, run *lots.Run, margin int64) (w Window, outside bool) {
 	start, end := run.Started.From, run.Ended.End()
 	if !p.HasFirst && !p.HasLast {
-		return window{none: true}, false
+		return Window{None: true}, false
 	}
 	lo, hi := start, end
 	if p.HasFirst {
@@ -30,22 +33,22 @@ func windowOf(p *lots.Packed, run *lots.Run, margin int64) (w window, outside bo
 		hi = p.Last.End()
 	}
 	if lo > hi || lo > end || hi < start || (lo < hi && (lo >= end || hi <= start)) {
-		return window{none: true}, true
+		return Window{None: true}, true
 	}
 	cut := func(t int64) int64 { return min(max(t, start), end) }
-	w = window{lo: cut(lo), hi: cut(hi), outerLo: cut(lo - margin), outer: cut(hi + margin), innerLo: lo + margin, inner: hi - margin}
-	if w.innerLo <= w.inner {
-		w.innerLo, w.inner = cut(w.innerLo), cut(w.inner)
+	w = Window{From: cut(lo), Until: cut(hi), MayFrom: cut(lo - margin), MayUntil: cut(hi + margin), SureFrom: lo + margin, SureUntil: hi - margin}
+	if w.SureFrom <= w.SureUntil {
+		w.SureFrom, w.SureUntil = cut(w.SureFrom), cut(w.SureUntil)
 	}
 	return w, false
 }
 
 // touch sorts a run's segments into those a window certainly and possibly took from.
-func (w window) touch(segs []segment, runEnd int64) (certain, possible []int) {
+func (w Window) touch(segs []segment, runEnd int64) (certain, possible []int) {
 	var touched []int
 	for i := range segs {
 		s := &segs[i]
-		if w.none || s.meets(w.outerLo, w.outer, runEnd) {
+		if w.None || s.meets(w.MayFrom, w.MayUntil, runEnd) {
 			touched = append(touched, i)
 		}
 	}
@@ -59,7 +62,7 @@ func (w window) touch(segs []segment, runEnd int64) (certain, possible []int) {
 		return touched, nil
 	}
 	for _, i := range touched {
-		if !w.none && w.innerLo <= w.inner && segs[i].meets(w.innerLo, w.inner, runEnd) {
+		if !w.None && w.SureFrom <= w.SureUntil && segs[i].meets(w.SureFrom, w.SureUntil, runEnd) {
 			certain = append(certain, i)
 		} else {
 			possible = append(possible, i)
@@ -90,7 +93,7 @@ func (e *engine) packUnits(c *Cell, run *lots.Run, product *lots.Product, segs [
 			continue
 		}
 		claimed += p.Quantity * product.PerCase
-		w, outside := windowOf(p, run, margin)
+		w, outside := WindowOf(p, run, margin)
 		if outside {
 			c.Findings = append(c.Findings, Finding{"window-outside-run", p.Unit,
 				fmt.Sprintf("the packing window of %s lies outside run %s: it is taken to be from any part of the run", p.Unit, run.Run), p.Seq})
@@ -112,15 +115,15 @@ func (e *engine) packUnits(c *Cell, run *lots.Run, product *lots.Product, segs [
 }
 
 // packCertain places a unit's containers on the segments it certainly came from, by its window as written.
-func (e *engine) packCertain(c *Cell, p *lots.Packed, containers float64, w window, segs []segment, certain []int) {
+func (e *engine) packCertain(c *Cell, p *lots.Packed, containers float64, w Window, segs []segment, certain []int) {
 	var all int64
 	for i := range segs {
-		all += segs[i].overlap(w.lo, w.hi)
+		all += segs[i].overlap(w.From, w.Until)
 	}
 	for _, i := range certain {
 		part := 1 / float64(len(certain))
-		if all > 0 && !w.none {
-			part = float64(segs[i].overlap(w.lo, w.hi)) / float64(all)
+		if all > 0 && !w.None {
+			part = float64(segs[i].overlap(w.From, w.Until)) / float64(all)
 		}
 		segs[i].claimed += containers * part
 		c.Links = append(c.Links, content(segs[i].ref, Ref{graph.Unit, p.Unit}, graph.Packed, containers*part, p.Seq, segs[i].since))

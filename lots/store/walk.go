@@ -1,0 +1,183 @@
+package store
+
+import (
+	"database/sql"
+	"math"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/lineage"
+)
+
+// Node is a derived node and the number links know it by.
+type Node struct {
+	ID int64
+	lineage.Node
+}
+
+const nodeColumns = "id, kind, code, home, since, until, total, den, entry"
+
+func scanNode(rows *sql.Rows) (Node, error) {
+	var n Node
+	err := rows.Scan(&n.ID, &n.Kind, &n.Code, &n.Home, &n.Since, &n.Until, &n.Total, &n.Den, &n.Entry)
+	return n, err
+}
+
+func (tx *Tx) nodes(query string, args ...any) []Node {
+	var out []Node
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		n, err := scanNode(rows)
+		out = append(out, n)
+		return err
+	}, query, args...))
+	return out
+}
+
+// NodesNamed finds the nodes of a code: one, or none, for each kind.
+func (tx *Tx) NodesNamed(code string) []Node {
+	return tx.nodes("SELECT "+nodeColumns+" FROM node WHERE code = ? ORDER BY kind", code)
+}
+
+// NodesOf lists what a home holds, in order of time: the fills of a vessel, the
+// passes of a path item or line, the segments and stretches of a run.
+func (tx *Tx) NodesOf(home string) []Node {
+	return tx.nodes("SELECT "+nodeColumns+" FROM node WHERE home = ? ORDER BY since, code", home)
+}
+
+// NodesFrom lists the nodes that an entry gave rise to.
+func (tx *Tx) NodesFrom(home string, entry int64) []Node {
+	return tx.nodes("SELECT "+nodeColumns+" FROM node WHERE home = ? AND entry = ? ORDER BY since, code", home, entry)
+}
+
+// SourcesOf lists the nodes with links of a grade into a node.
+func (tx *Tx) SourcesOf(id int64, grade graph.Grade) []int64 {
+	var out []int64
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var src int64
+		err := rows.Scan(&src)
+		out = append(out, src)
+		return err
+	}, "SELECT DISTINCT src FROM link WHERE dst = ? AND grade = ? ORDER BY src", id, int64(grade)))
+	return out
+}
+
+// Reached is the part of the lineage that a walk from some starts can come to.
+type Reached struct {
+	*graph.Graph
+	Nodes map[int64]lineage.Node
+}
+
+// Reach reads what can be reached from the starts in one direction, over links of
+// every grade. It costs what it reaches, whatever the database holds.
+func (tx *Tx) Reach(dir graph.Direction, starts []int64) (*Reached, error) {
+	r := &Reached{Nodes: map[int64]lineage.Node{}}
+	linkQuery := "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE src IN (SELECT value FROM json_each(?))"
+	if dir == graph.Back {
+		linkQuery = "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE dst IN (SELECT value FROM json_each(?))"
+	}
+	var links []graph.Link
+	level := distinct(starts)
+	for len(level) > 0 {
+		for _, n := range tx.nodes("SELECT "+nodeColumns+" FROM node WHERE id IN (SELECT value FROM json_each(?))", jsonList(level)) {
+			r.Nodes[n.ID] = n.Node
+		}
+		var next []int64
+		seen := map[int64]bool{}
+		err := tx.each(func(rows *sql.Rows) error {
+			l, err := scanLink(rows)
+			links = append(links, l)
+			other := l.Dst
+			if dir == graph.Back {
+				other = l.Src
+			}
+			if _, known := r.Nodes[other]; !known && !seen[other] {
+				seen[other] = true
+				next = append(next, other)
+			}
+			return err
+		}, linkQuery, jsonList(level))
+		if err != nil {
+			return nil, err
+		}
+		level = next
+	}
+	if tx.err != nil {
+		return nil, tx.err
+	}
+	nodes := make([]graph.Node, 0, len(r.Nodes))
+	for id, n := range r.Nodes {
+		nodes = append(nodes, GraphNode(id, n))
+	}
+	var err error
+	if r.Graph, err = graph.Build(nodes, links); err != nil {
+		return nil, lots.Errorf(lots.Corrupt, "the lineage can not be walked: %w; run heeltap audit", err)
+	}
+	return r, nil
+}
+
+func distinct(ids []int64) []int64 {
+	seen := map[int64]bool{}
+	var out []int64
+	for _, id := range ids {
+		if !seen[id] {
+			seen[id] = true
+			out = append(out, id)
+		}
+	}
+	return out
+}
+
+// GraphNode gives a derived node as the walks know it.
+func GraphNode(id int64, n lineage.Node) graph.Node {
+	g := graph.Node{ID: id, Kind: n.Kind, Code: n.Code, Total: n.Total, Den: n.Den}
+	if n.Kind == graph.Segment || n.Kind == graph.Stretch {
+		g.Run = n.Home
+	}
+	return g
+}
+
+func scanLink(rows *sql.Rows) (graph.Link, error) {
+	var l graph.Link
+	var qty sql.NullFloat64
+	err := rows.Scan(&l.Src, &l.Dst, &l.Entry, &l.Cause, &l.Grade, &qty, &l.At)
+	l.Qty = qty.Float64
+	if !qty.Valid {
+		l.Qty = math.NaN()
+	}
+	return l, err
+}
+
+// Snapshot reads the whole lineage into memory.
+func (tx *Tx) Snapshot() (*graph.Graph, error) {
+	var nodes []graph.Node
+	err := tx.each(func(rows *sql.Rows) error {
+		n, err := scanNode(rows)
+		nodes = append(nodes, GraphNode(n.ID, n.Node))
+		return err
+	}, "SELECT "+nodeColumns+" FROM node")
+	if err != nil {
+		return nil, err
+	}
+	var links []graph.Link
+	err = tx.each(func(rows *sql.Rows) error {
+		l, err := scanLink(rows)
+		links = append(links, l)
+		return err
+	}, "SELECT src, dst, entry, cause, grade, qty, at FROM link")
+	if err != nil {
+		return nil, err
+	}
+	return graph.Build(nodes, links)
+}
+
+// Findings lists the faults in the records that touch any of the codes, by code and name.
+func (tx *Tx) Findings(codes []string) []lineage.Finding {
+	var out []lineage.Finding
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var f lineage.Finding
+		err := rows.Scan(&f.Name, &f.Code, &f.Text, &f.Entry)
+		out = append(out, f)
+		return err
+	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE code IN (SELECT value FROM json_each(?)) ORDER BY code, name, text", jsonList(codes)))
+	return out
+}
