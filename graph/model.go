@@ -29,6 +29,10 @@ const (
 	Contact
 )
 
+var gradeNames = [...]string{"content", "contact"}
+
+func (g Grade) String() string { return gradeNames[g] }
+
 // Cause is why a link exists. The list is append-only.
 type Cause uint8
 
@@ -51,3 +55,28 @@ const (
 	BreakInDoubt
 	UncertainClean
 )
+
+var causes = [...]struct{ name, text string }{
+	Moved:          {"moved", "moved or used"},
+	Carried:        {"carried", "was still in the vessel"},
+	Cropped:        {"cropped", "yeast cropped from it"},
+	Packed:         {"packed", "packed from it"},
+	Part:           {"part", "part of the package"},
+	Unpacked:       {"unpacked", "emptied or repacked"},
+	Gas:            {"gas", "gas used"},
+	Heel:           {"heel", "vessel filled again without a clean between"},
+	Path:           {"path", "passed through the same hose, line or machine"},
+	Margin:         {"margin", "within the doubt of when it was packed"},
+	Overlap:        {"overlap", "may still have been in the magazine, hopper or roll"},
+	UncertainTime:  {"uncertain-time", "the order of the two is not known"},
+	OneOf:          {"one-of", "one of several, unknown which"},
+	NothingThere:   {"nothing-there", "drawn when the books show nothing in the vessel"},
+	BreakInDoubt:   {"break-in-doubt", "more came out after the clean than went in"},
+	UncertainClean: {"uncertain-clean", "the clean may not lie between the two"},
+}
+
+// String is the cause's stable name.
+func (c Cause) String() string { return causes[c].name }
+
+// Text says the cause to a person.
+func (c Cause) Text() string { return causes[c].text }

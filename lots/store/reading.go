@@ -211,6 +211,19 @@ func (tx *Tx) Records(sheet string) ([]lots.Record, error) {
 	return tx.decode(rows), tx.err
 }
 
+// ReceiptsOnHold lists the lots that came in on hold.
+func (tx *Tx) ReceiptsOnHold() ([]*lots.Receipt, error) {
+	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = 'receipts' AND json_extract(body, '$.status') = 'hold' ORDER BY seq")
+	if err != nil {
+		return nil, err
+	}
+	var out []*lots.Receipt
+	for _, rec := range tx.decode(rows) {
+		out = append(out, rec.(*lots.Receipt))
+	}
+	return out, tx.err
+}
+
 // Everything reads all rows, in journal order.
 func (tx *Tx) Everything() ([]lots.Entered, error) {
 	return tx.rows("SELECT seq, sheet, body FROM record ORDER BY seq")
@@ -271,9 +284,12 @@ func (tx *Tx) PrintedAs(text string, exact bool) []Printed {
 	return out
 }
 
-// PrintedTexts lists every text printed anywhere, each once, for looking for near ones.
-func (tx *Tx) PrintedTexts() []string {
-	return tx.texts("SELECT DISTINCT text FROM printed")
+// PrintedTexts lists the texts printed anywhere, each once, of the kinds given or all, for looking for near ones.
+func (tx *Tx) PrintedTexts(kinds ...string) []string {
+	if len(kinds) == 0 {
+		return tx.texts("SELECT DISTINCT text FROM printed")
+	}
+	return tx.texts("SELECT DISTINCT text FROM printed WHERE kind IN (SELECT value FROM json_each(?))", jsonList(kinds))
 }
 
 // printedOn lists the texts a row puts on goods and papers.

@@ -114,6 +114,9 @@ func (tx *Tx) fail(err error) {
 	}
 }
 
+// Err is the first failure of a reading that has no error of its own.
+func (tx *Tx) Err() error { return tx.err }
+
 // Recorded is the moment all entries of this transaction carry.
 func (tx *Tx) Recorded() time.Time { return time.UnixMilli(tx.recorded) }
 

@@ -1,0 +1,139 @@
+package trace
+
+import "heeltap/graph"
+
+// Answer is what a trace says. Its JSON is a contract: names stay, new ones may be added.
+type Answer struct {
+	Direction string     `json:"direction"` // forward or back
+	From      []From     `json:"from"`
+	Lots      []Lot      `json:"lots"`
+	Brews     []Brew     `json:"brews"`
+	Fills     []Fill     `json:"fills"`
+	Runs      []Run      `json:"runs"`
+	Units     []Unit     `json:"units"`
+	Shipments []Shipment `json:"shipments"`
+	Totals    Totals     `json:"totals"`
+	Findings  []Finding  `json:"findings"`
+}
+
+// From is one thing the trace started at.
+type From struct {
+	Kind string `json:"kind"`
+	Code string `json:"code"`
+	Band string `json:"band"`
+}
+
+// Reached is what every element of an answer carries.
+type Reached struct {
+	Code string   `json:"code"`
+	Band string   `json:"band"` // in or possible
+	Why  []string `json:"why"`  // codes from the start to this element
+}
+
+// Amount is a quantity in the lot's own unit; both are null where it is unknown.
+type Amount struct {
+	Amount *float64 `json:"amount"`
+	Unit   *string  `json:"unit"`
+}
+
+// Lot is a received or cropped lot.
+type Lot struct {
+	Reached
+	Item        string  `json:"item"`
+	Supplier    *string `json:"supplier"` // null for a crop
+	SupplierLot *string `json:"supplier_lot"`
+	Amount
+}
+
+// Brew is one turn of the brewhouse.
+type Brew struct {
+	Reached
+	Beer string `json:"beer"`
+	Amount
+}
+
+// Fill is what a vessel held between two changes of its content, or one pass through a path item.
+type Fill struct {
+	Reached
+	Vessel string  `json:"vessel"`
+	Since  string  `json:"since"`
+	Until  *string `json:"until"`  // null while it is current
+	Volume float64 `json:"volume"` // L, at its start
+	Amount
+}
+
+// Run is a package run of which some stretch is reached.
+type Run struct {
+	Reached
+	Product    string   `json:"product"`
+	DateCodes  []string `json:"date_codes"`
+	Line       *string  `json:"line"`
+	Cases      int64    `json:"cases"`      // good cases (kegs) of the whole run
+	Unassigned int64    `json:"unassigned"` // of those, what hangs on no unit
+}
+
+// Unit is a pallet, keg filling or stack.
+type Unit struct {
+	Reached
+	Kind         string   `json:"kind"`
+	Runs         []string `json:"runs"`
+	Product      *string  `json:"product"` // null where its runs packed different ones
+	DateCodes    []string `json:"date_codes"`
+	Quantity     int64    `json:"quantity"` // cases or kegs
+	Affected     int64    `json:"affected"`
+	OnHand       float64  `json:"on_hand"`
+	Held         bool     `json:"held"`
+	HeldPossible bool     `json:"held_possible"`
+	Place        *string  `json:"place"`
+	Amount
+
+	books books
+}
+
+// Shipment is one row of a shipment.
+type Shipment struct {
+	Reached
+	Unit      string  `json:"unit"` // A|B where it was one of them
+	Consignee string  `json:"consignee"`
+	Quantity  int64   `json:"quantity"`
+	ShippedAt string  `json:"shipped_at"`
+	Document  *string `json:"document"`
+
+	entry int64
+	oneOf bool
+}
+
+// Totals sums an answer by band.
+type Totals struct {
+	In       Total `json:"in"`
+	Possible Total `json:"possible"`
+}
+
+// Total sums the units of one band. Quantities are cases and kegs together.
+type Total struct {
+	Units      int     `json:"units"`
+	Cases      int64   `json:"cases"`
+	Kegs       int64   `json:"kegs"`
+	Affected   int64   `json:"affected"`
+	OnHand     float64 `json:"on_hand"`
+	Shipped    float64 `json:"shipped"`
+	Returned   float64 `json:"returned"`
+	Removed    float64 `json:"removed"`
+	Repacked   float64 `json:"repacked"`
+	Consignees int     `json:"consignees"`
+	Unassigned int64   `json:"unassigned"`
+}
+
+// Finding is a fault in the records that touches the answer.
+type Finding struct {
+	Name string `json:"name"`
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
+func directionName(d graph.Direction) string {
+	if d == graph.Back {
+		return "back"
+	}
+	return "forward"
+}

@@ -1,0 +1,314 @@
+package trace
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/lineage"
+	"heeltap/lots/store"
+)
+
+// Trace follows the lineage from what the texts name, forward or back.
+func Trace(tx *store.Tx, dir graph.Direction, texts ...string) (*Answer, error) {
+	q, err := walk(tx, dir, texts)
+	if err != nil {
+		return nil, err
+	}
+	return q.answer()
+}
+
+// asked is one question with its walk done.
+type asked struct {
+	tx      *store.Tx
+	dir     graph.Direction
+	site    lots.Site
+	target  *target
+	reached *store.Reached
+	reach   *graph.Reach
+	startOf map[int64]start
+	unit    lots.Unit // the single starting lot's own; empty where amounts forwards have no meaning
+	touch   map[int64]bool
+}
+
+func walk(tx *store.Tx, dir graph.Direction, texts []string) (*asked, error) {
+	r := &resolver{tx: tx, dir: dir, site: tx.Site()}
+	all := &target{}
+	for _, text := range texts {
+		t, err := r.resolve(text)
+		if err != nil {
+			return nil, err
+		}
+		all.merge(t)
+	}
+	return walkFrom(tx, dir, all.sorted())
+}
+
+func walkFrom(tx *store.Tx, dir graph.Direction, t *target) (*asked, error) {
+	q := &asked{tx: tx, dir: dir, site: tx.Site(), target: t, startOf: map[int64]start{}}
+	query := graph.Query{Dir: dir, Amounts: true}
+	var ids []int64
+	for _, s := range t.starts {
+		ids = append(ids, s.ID)
+		query.Starts = append(query.Starts, graph.Start{ID: s.ID, Possible: s.possible})
+		q.startOf[s.ID] = s
+	}
+	var err error
+	if q.reached, err = tx.Reach(dir, ids); err != nil {
+		return nil, err
+	}
+	q.reach = q.reached.Walk(query)
+	if dir == graph.Forward && len(t.starts) == 1 && t.starts[0].Kind == graph.Lot {
+		q.unit = unitOfLot(tx, t.starts[0].Code)
+	}
+	return q, tx.Err()
+}
+
+func unitOfLot(tx *store.Tx, code string) lots.Unit {
+	thing, _ := tx.Thing(code)
+	return thing.Unit
+}
+
+// answer tells of everything reached.
+func (q *asked) answer() (*Answer, error) {
+	a := &Answer{Direction: directionName(q.dir), From: q.target.from,
+		Lots: []Lot{}, Brews: []Brew{}, Fills: []Fill{}, Runs: []Run{}, Units: []Unit{}, Shipments: []Shipment{}, Findings: []Finding{}}
+	q.prefetch()
+	held, err := heldNodes(q.tx)
+	if err != nil {
+		return nil, err
+	}
+	parts := map[string][]int64{} // run to its reached segments and stretches
+	for n, band := range q.reach.All() {
+		node := q.reached.Nodes[n.ID]
+		at := Reached{Code: n.Code, Band: band.String(), Why: q.why(n.ID)}
+		switch n.Kind {
+		case graph.Lot:
+			a.Lots = append(a.Lots, q.lot(at, n))
+		case graph.Brew:
+			a.Brews = append(a.Brews, Brew{at, node.Home, q.amount(n.ID)})
+		case graph.Fill:
+			a.Fills = append(a.Fills, q.fill(at, n.ID, node))
+		case graph.Segment, graph.Stretch:
+			parts[node.Home] = append(parts[node.Home], n.ID)
+		case graph.Unit:
+			a.Units = append(a.Units, q.unitElement(at, n.ID, held))
+		}
+	}
+	a.Runs = q.runs(parts)
+	a.Shipments = q.shipments(a.Units)
+	a.sort()
+	a.Totals = totals(a)
+	a.Findings = q.findings(a)
+	return a, q.tx.Err()
+}
+
+// prefetch reads the records of all runs, units and lots reached at once.
+func (q *asked) prefetch() {
+	codes := map[string]bool{}
+	for _, n := range q.reached.Nodes {
+		switch n.Kind {
+		case graph.Segment, graph.Stretch:
+			codes[n.Home] = true
+		case graph.Unit, graph.Lot:
+			codes[n.Code] = true
+		}
+	}
+	q.tx.Prefetch(slices.Sorted(maps.Keys(codes)))
+}
+
+// why is the chain to a node in codes. Units meant by the time they were packed hang on their run.
+func (q *asked) why(id int64) []string {
+	steps := q.reach.Why(id)
+	codes := graph.Codes(steps)
+	if of := q.startOf[steps[0].Node.ID].of; of != "" {
+		codes = append([]string{of}, codes...)
+	}
+	return codes
+}
+
+// amount gives a node's amount in the unit of the lot it is measured in.
+func (q *asked) amount(id int64) Amount {
+	if q.dir == graph.Back || q.unit == "" {
+		return Amount{}
+	}
+	return amountIn(q.reach.Amount(id), q.unit)
+}
+
+func amountIn(base float64, unit lots.Unit) Amount {
+	if math.IsNaN(base) || unit == "" {
+		return Amount{}
+	}
+	v, name := lots.Nine(unit.Of(base)), string(unit)
+	return Amount{&v, &name}
+}
+
+func (q *asked) lot(at Reached, n graph.Node) Lot {
+	l := Lot{Reached: at, Amount: q.amount(n.ID)}
+	if q.dir == graph.Back {
+		l.Amount = amountIn(q.reach.Amount(n.ID), unitOfLot(q.tx, n.Code))
+	}
+	for _, rec := range q.tx.Touching(n.Code) {
+		switch x := rec.(type) {
+		case *lots.Receipt:
+			if x.Lot == n.Code {
+				l.Item, l.Supplier, l.SupplierLot = x.Item, &x.Supplier, &x.SupplierLot
+			}
+		case *lots.Crop:
+			if x.Lot == n.Code {
+				l.Item = x.Item
+			}
+		}
+	}
+	return l
+}
+
+func (q *asked) fill(at Reached, id int64, n lineage.Node) Fill {
+	f := Fill{Reached: at, Vessel: n.Home, Since: lots.RFC3339(n.Since, q.site.Zone), Volume: lots.Nine(n.Total / 1000), Amount: q.amount(id)}
+	if n.Until != 0 {
+		until := lots.RFC3339(n.Until, q.site.Zone)
+		f.Until = &until
+	}
+	return f
+}
+
+// runs tells of every run with a reached part, and of those whose units were meant by time.
+func (q *asked) runs(parts map[string][]int64) []Run {
+	out := []Run{}
+	codes := slices.Collect(maps.Keys(parts))
+	for code := range q.target.runs {
+		if _, ok := parts[code]; !ok {
+			codes = append(codes, code)
+		}
+	}
+	for _, code := range codes {
+		run, product, ok := runOf(q.tx, code)
+		if !ok {
+			continue
+		}
+		e := Run{Reached: q.runReached(code, parts[code]), Product: run.Product, Cases: run.Good / max(product.PerCase, 1)}
+		for _, c := range codesOf(q.tx, run) {
+			e.DateCodes = append(e.DateCodes, c.code)
+		}
+		e.DateCodes = sortedSet(e.DateCodes)
+		if run.Line != "" {
+			e.Line = &run.Line
+		}
+		e.Unassigned = max(0, e.Cases-packedFrom(q.tx, code))
+		out = append(out, e)
+	}
+	return out
+}
+
+// runReached takes a run's band and chain from the best of its parts.
+func (q *asked) runReached(code string, parts []int64) Reached {
+	best, why := q.target.runs[code], []string(nil)
+	if best != graph.Out {
+		why = []string{code}
+	}
+	for _, id := range parts {
+		band, chain := q.reach.Band(id), q.why(id)
+		if band > best || band == best && (len(chain) < len(why) || len(chain) == len(why) && slices.Compare(chain, why) < 0) {
+			best, why = band, chain
+		}
+	}
+	return Reached{code, best.String(), why}
+}
+
+// packedFrom sums the cases or kegs of a run that hang on units.
+func packedFrom(tx *store.Tx, run string) int64 {
+	var sum int64
+	for _, rec := range tx.Touching(run) {
+		if p, ok := rec.(*lots.Packed); ok && p.Run == run {
+			sum += p.Quantity
+		}
+	}
+	return sum
+}
+
+func sortedSet(s []string) []string {
+	slices.Sort(s)
+	return slices.Compact(s)
+}
+
+// shipments lists, forwards, every row that moved a reached unit; backwards the rows asked for.
+func (q *asked) shipments(units []Unit) []Shipment {
+	rows := map[int64]Shipment{}
+	for _, u := range units {
+		for _, rec := range q.tx.Touching(u.Code) {
+			s, ok := rec.(*lots.Shipment)
+			if !ok || q.dir == graph.Back && !q.target.shipments[s.Seq] {
+				continue
+			}
+			e := Shipment{Reached: Reached{s.Shipment, u.Band, append(slices.Clone(u.Why), s.Shipment)}, Unit: strings.Join(s.Unit.Codes, "|"),
+				Consignee: s.Consignee, Quantity: s.Quantity, ShippedAt: s.At.Text(q.site.Zone), entry: s.Seq, oneOf: s.Unit.OneOf()}
+			if s.Unit.OneOf() {
+				e.Band = graph.Possible.String()
+			}
+			if s.Document != "" {
+				e.Document = &s.Document
+			}
+			if had, ok := rows[s.Seq]; !ok || better(e.Reached, had.Reached) {
+				rows[s.Seq] = e
+			}
+		}
+	}
+	return slices.AppendSeq([]Shipment{}, maps.Values(rows))
+}
+
+func better(a, b Reached) bool {
+	if a.Band != b.Band {
+		return a.Band == graph.In.String()
+	}
+	return cmp.Or(cmp.Compare(len(a.Why), len(b.Why)), slices.Compare(a.Why, b.Why)) < 0
+}
+
+func (a *Answer) sort() {
+	slices.SortFunc(a.Lots, func(x, y Lot) int { return cmp.Compare(x.Code, y.Code) })
+	slices.SortFunc(a.Brews, func(x, y Brew) int { return cmp.Compare(x.Code, y.Code) })
+	slices.SortFunc(a.Fills, func(x, y Fill) int { return cmp.Compare(x.Code, y.Code) })
+	slices.SortFunc(a.Runs, func(x, y Run) int { return cmp.Compare(x.Code, y.Code) })
+	slices.SortFunc(a.Units, func(x, y Unit) int { return cmp.Compare(x.Code, y.Code) })
+	slices.SortFunc(a.Shipments, func(x, y Shipment) int {
+		return cmp.Or(cmp.Compare(x.Code, y.Code), cmp.Compare(x.Unit, y.Unit), cmp.Compare(x.entry, y.entry))
+	})
+}
+
+// totals sums an answer by band. A row that moved one of several units counts only its consignee.
+func totals(a *Answer) Totals {
+	var t Totals
+	band := func(name string) *Total {
+		if name == graph.In.String() {
+			return &t.In
+		}
+		return &t.Possible
+	}
+	for _, u := range a.Units {
+		b := band(u.Band)
+		b.Units++
+		if u.Kind == "keg" {
+			b.Kegs += u.Quantity
+		} else {
+			b.Cases += u.Quantity
+		}
+		b.Affected += u.Affected
+		b.OnHand += u.OnHand
+		b.Shipped += u.books.shipped
+		b.Returned += u.books.returned
+		b.Removed += u.books.removed
+		b.Repacked += u.books.repacked
+	}
+	for _, r := range a.Runs {
+		band(r.Band).Unassigned += r.Unassigned
+	}
+	consignees := map[string]map[string]bool{graph.In.String(): {}, graph.Possible.String(): {}}
+	for _, s := range a.Shipments {
+		consignees[s.Band][s.Consignee] = true
+	}
+	t.In.Consignees, t.Possible.Consignees = len(consignees[graph.In.String()]), len(consignees[graph.Possible.String()])
+	return t
+}

@@ -1,0 +1,185 @@
+package trace
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// The findings that concern several things at once are found when a question is asked.
+const (
+	partChanged     = "part-changed-between-runs"
+	casesUnassigned = "cases-unassigned"
+)
+
+// findings gathers the faults in the records that touch a start or anything reached.
+func (q *asked) findings(a *Answer) []Finding {
+	codes := map[string]bool{}
+	for _, n := range q.reached.Nodes {
+		codes[n.Code] = true
+		if n.Kind == graph.Segment || n.Kind == graph.Stretch {
+			codes[n.Home] = true
+		}
+	}
+	for _, f := range a.From {
+		codes[f.Code] = true
+	}
+	out := []Finding{}
+	for _, f := range q.tx.Findings(slices.Sorted(maps.Keys(codes))) {
+		out = append(out, Finding{f.Name, f.Code, f.Text})
+	}
+	for _, r := range a.Runs {
+		run, product, ok := runOf(q.tx, r.Code)
+		if !ok {
+			continue
+		}
+		out = append(out, partsChanged(q.tx, run)...)
+		if r.Unassigned > 0 {
+			out = append(out, unassigned(q.tx, run, product, r.Unassigned))
+		}
+	}
+	slices.SortFunc(out, func(x, y Finding) int {
+		return cmp.Or(cmp.Compare(x.Code, y.Code), cmp.Compare(x.Name, y.Name), cmp.Compare(x.Text, y.Text))
+	})
+	return slices.Compact(out)
+}
+
+// unassigned tells of cases that hang on no unit, and on which open part pallets they may stand.
+func unassigned(tx *store.Tx, run *lots.Run, product *lots.Product, cases int64) Finding {
+	text := fmt.Sprintf("%d cases of run %s hang on no unit", cases, run.Run)
+	if open := openPallets(tx, run, product); len(open) > 0 {
+		text += "; part pallets of " + run.Product + " that stood open then: " + strings.Join(open, ", ")
+	}
+	return Finding{casesUnassigned, run.Run, text}
+}
+
+// openPallets lists pallets of the run's product that were begun before it and had room and were here while it ran.
+func openPallets(tx *store.Tx, run *lots.Run, product *lots.Product) []string {
+	var open []string
+	for _, rec := range tx.Touching(run.Product) {
+		other, ok := rec.(*lots.Run)
+		if !ok || other.Product != run.Product || other.Started.From > run.Started.From || other.Run == run.Run {
+			continue
+		}
+		for _, rec := range tx.Touching(other.Run) {
+			p, ok := rec.(*lots.Packed)
+			if !ok || p.Run != other.Run || p.UnitKind != "pallet" || slices.Contains(open, p.Unit) {
+				continue
+			}
+			if b := booksOf(tx, p.Unit); b.quantity < product.CasesPerPallet && !goneBefore(tx, p.Unit, b.quantity, run.Started.From) {
+				open = append(open, p.Unit)
+			}
+		}
+	}
+	slices.Sort(open)
+	return open
+}
+
+// goneBefore reports whether a unit had been shipped whole before a moment.
+func goneBefore(tx *store.Tx, unit string, quantity, moment int64) bool {
+	for _, rec := range tx.Touching(unit) {
+		if s, ok := rec.(*lots.Shipment); ok && !s.Unit.OneOf() && s.At.To < moment {
+			quantity -= s.Quantity
+		}
+	}
+	return quantity <= 0
+}
+
+// partsChanged tells where a run began with another lot of a packaging part than the
+// run before it on its line ended with, although the magazine holds some: what
+// was left in it was taken out, or is in the new run's first packages.
+func partsChanged(tx *store.Tx, run *lots.Run) []Finding {
+	if run.Line == "" {
+		return nil
+	}
+	var on []*lots.Run
+	for _, rec := range tx.Touching(run.Line) {
+		if x, ok := rec.(*lots.Run); ok && x.Line == run.Line {
+			on = append(on, x)
+		}
+	}
+	slices.SortStableFunc(on, func(a, b *lots.Run) int { return cmp.Compare(a.Started.From, b.Started.From) })
+	i := slices.IndexFunc(on, func(x *lots.Run) bool { return x.Run == run.Run })
+	var out []Finding
+	for _, pair := range [][2]int{{i - 1, i}, {i, i + 1}} {
+		if pair[0] >= 0 && pair[1] < len(on) {
+			out = append(out, partChanges(tx, on[pair[0]], on[pair[1]])...)
+		}
+	}
+	return out
+}
+
+func partChanges(tx *store.Tx, before, after *lots.Run) []Finding {
+	last, first := partsAt(tx, before, false), partsAt(tx, after, true)
+	var out []Finding
+	for _, item := range slices.Sorted(maps.Keys(first)) {
+		was, is := last[item], first[item]
+		if len(was.lots) == 0 || slices.Equal(was.lots, is.lots) || !was.overlap && !is.overlap {
+			continue
+		}
+		out = append(out, Finding{partChanged, after.Run, fmt.Sprintf(
+			"run %s began with %s of %s, run %s before it on %s ended with %s: what its magazine still held is taken to have been taken out",
+			after.Run, strings.Join(is.lots, ", "), item, before.Run, after.Line, strings.Join(was.lots, ", "))})
+	}
+	return out
+}
+
+// partLots is which lots of a part a run began or ended with, and whether an overlap is set for any.
+type partLots struct {
+	at      int64
+	lots    []string
+	overlap bool
+}
+
+// partsAt tells which lots of each packaging part a run began or ended with.
+func partsAt(tx *store.Tx, run *lots.Run, start bool) map[string]partLots {
+	line := lineOf(tx, run.Line)
+	out := map[string]partLots{}
+	for _, rec := range tx.Touching(run.Run) {
+		f, ok := rec.(*lots.Feed)
+		if !ok || f.Run != run.Run || f.From.Kind != lots.KindLot {
+			continue
+		}
+		at := run.Started.From
+		switch {
+		case start && f.HasSince:
+			at = f.Since.From
+		case !start && f.HasUntil:
+			at = -f.Until.End() // the latest end is the least
+		case !start:
+			at = -run.Ended.End()
+		}
+		for _, lot := range f.From.Codes {
+			thing, _ := tx.Thing(lot)
+			if !lots.PackagingPart(thing.ItemKind) {
+				continue
+			}
+			item := itemOf(tx, lot)
+			p, had := out[item]
+			if !had || at < p.at {
+				p = partLots{at: at}
+			}
+			if at == p.at {
+				p.lots = sortedSet(append(p.lots, lot))
+				p.overlap = p.overlap || f.Overlap > 0 || !f.HasOverlap && line.Overlap > 0
+			}
+			out[item] = p
+		}
+	}
+	return out
+}
+
+func itemOf(tx *store.Tx, lot string) string {
+	for _, rec := range tx.Touching(lot) {
+		if r, ok := rec.(*lots.Receipt); ok && r.Lot == lot {
+			return r.Item
+		}
+	}
+	return lot
+}

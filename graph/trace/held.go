@@ -1,0 +1,94 @@
+package trace
+
+import (
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// heldNodes walks forward from everything that is stopped: what it reaches over
+// content alone is held too, what it reaches otherwise possibly.
+func heldNodes(tx *store.Tx) (*graph.Reach, error) {
+	subjects, err := openHolds(tx)
+	if err != nil {
+		return nil, err
+	}
+	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
+	t := &target{}
+	for _, s := range subjects {
+		for _, code := range s.subject.Codes {
+			r.addHeld(t, s.subject.Kind, code, s.at)
+		}
+	}
+	query := graph.Query{Dir: graph.Forward}
+	var ids []int64
+	for _, s := range t.starts {
+		ids = append(ids, s.ID)
+		query.Starts = append(query.Starts, graph.Start{ID: s.ID, Possible: s.possible})
+	}
+	reached, err := tx.Reach(graph.Forward, ids)
+	if err != nil {
+		return nil, err
+	}
+	return reached.Walk(query), tx.Err()
+}
+
+// held is one thing stopped and not let go.
+type held struct {
+	subject lots.Ref
+	at      lots.When
+}
+
+// openHolds lists what is stopped. A receipt that came in on hold is stopped from its
+// receipt on, until a hold row of that very moment says that it was let go.
+func openHolds(tx *store.Tx) ([]held, error) {
+	rows, err := tx.Records("holds")
+	if err != nil {
+		return nil, err
+	}
+	var out []held
+	type stop struct {
+		code string
+		at   lots.When
+	}
+	written := map[stop]bool{}
+	for _, rec := range rows {
+		h := rec.(*lots.Hold)
+		written[stop{h.Subject.Code(), h.At}] = true
+		if !h.Released {
+			out = append(out, held{h.Subject, h.At})
+		}
+	}
+	receipts, err := tx.ReceiptsOnHold()
+	if err != nil {
+		return nil, err
+	}
+	for _, rec := range receipts {
+		if !written[stop{rec.Lot, rec.At}] {
+			out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{rec.Lot}}, rec.At})
+		}
+	}
+	return out, nil
+}
+
+// addHeld starts at what a hold of a thing stops: a run's units besides its stretches, a vessel's fill at the time.
+func (r *resolver) addHeld(t *target, kind lots.Kind, code string, at lots.When) {
+	switch kind {
+	case lots.KindRun:
+		r.addRun(t, code)
+		for _, rec := range r.tx.Touching(code) {
+			if p, ok := rec.(*lots.Packed); ok && p.Run == code {
+				r.addNode(t, "unit", p.Unit, false)
+			}
+		}
+	case lots.KindVessel:
+		day := span{at.From, at.To + 1}
+		for _, n := range r.tx.NodesOf(code) {
+			if n.Kind == graph.Fill && day.meets(n.Since, endOf(n)) {
+				t.add(kindFill, n.Code, false, n)
+			}
+		}
+	default:
+		r.addNode(t, string(kind), code, false)
+	}
+}

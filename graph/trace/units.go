@@ -1,0 +1,178 @@
+package trace
+
+import (
+	"math"
+	"slices"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/lineage"
+	"heeltap/lots/store"
+)
+
+// books is what became of a unit, in its cases or kegs.
+type books struct {
+	quantity                             int64
+	shipped, returned, removed, repacked float64
+}
+
+func (b books) onHand() float64 {
+	return lots.Nine(float64(b.quantity) - b.shipped + b.returned - b.removed - b.repacked)
+}
+
+// booksOf adds up what the records say of a unit. What happened to one of several
+// units is in the books of none. A unit that was fed to a run or emptied without a
+// quantity is taken to have been used up.
+func booksOf(tx *store.Tx, code string) books {
+	var b books
+	usedUp := false
+	repack := func(from lots.Ref, quantity float64, known bool) {
+		if from.Kind != lots.KindUnit || from.OneOf() || from.Code() != code {
+			return
+		}
+		b.repacked += quantity
+		usedUp = usedUp || !known
+	}
+	for _, rec := range tx.Touching(code) {
+		switch x := rec.(type) {
+		case *lots.Packed:
+			if x.Unit == code {
+				b.quantity += x.Quantity
+			}
+		case *lots.Shipment:
+			if !x.Unit.OneOf() {
+				b.shipped += float64(x.Quantity)
+			}
+		case *lots.Return:
+			if !x.Unit.OneOf() && x.State != "empty" {
+				b.returned += float64(x.Quantity)
+			}
+		case *lots.Removal:
+			if x.Subject.Kind == lots.KindUnit && !x.Subject.OneOf() {
+				b.removed += x.Count
+			}
+		case *lots.Feed:
+			repack(x.From, x.Count, x.HasQty)
+		case *lots.Addition:
+			repack(x.From, x.Count, true)
+		}
+	}
+	if usedUp {
+		b.repacked += max(0, b.onHand())
+	}
+	return b
+}
+
+// unitElement tells of a reached unit.
+func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
+	u := Unit{Reached: at, Amount: q.amount(id), books: booksOf(q.tx, at.Code), Runs: []string{}, DateCodes: []string{}}
+	u.Quantity, u.OnHand = u.books.quantity, u.books.onHand()
+	var products []string
+	affected := 0.0
+	for _, rec := range q.tx.Touching(at.Code) {
+		p, ok := rec.(*lots.Packed)
+		if !ok || p.Unit != at.Code {
+			continue
+		}
+		u.Kind = p.UnitKind
+		if p.Place != "" {
+			u.Place = &p.Place
+		}
+		run, _, ok := runOf(q.tx, p.Run)
+		if !ok {
+			continue
+		}
+		u.Runs = append(u.Runs, p.Run)
+		products = append(products, run.Product)
+		w, _ := lineage.WindowOf(p, run, lineOf(q.tx, run.Line).Margin)
+		u.DateCodes = append(u.DateCodes, codesIn(codesOf(q.tx, run), w)...)
+		affected += q.affected(p, run, w)
+	}
+	u.Runs, u.DateCodes, products = sortedSet(u.Runs), sortedSet(u.DateCodes), sortedSet(products)
+	if len(products) == 1 {
+		u.Product = &products[0]
+	}
+	u.Affected = min(u.Quantity, max(1, int64(math.Ceil(affected-1e-9))))
+	if _, whole := q.startOf[id]; whole {
+		u.Affected = u.Quantity
+	}
+	u.Held = held.Band(id) == graph.In
+	u.HeldPossible = held.Band(id) == graph.Possible
+	return u
+}
+
+// codesIn lists what was printed during a window; all of the run's where there is none.
+func codesIn(codes []coded, w lineage.Window) []string {
+	var out []string
+	for _, c := range codes {
+		if w.None || c.meets(w.From, w.Until) || w.From == w.Until && w.From == c.until {
+			out = append(out, c.code)
+		}
+	}
+	return out
+}
+
+// affected is how many cases of one row of a unit lie on the run's reached segments: by
+// the window as written; where only the line's margin touches them, the part of the
+// window inside the margin, at least one case; without a window all of the row.
+func (q *asked) affected(p *lots.Packed, run *lots.Run, w lineage.Window) float64 {
+	var reached, all []span
+	for _, n := range q.tx.NodesOf(p.Run) {
+		if n.Kind != graph.Segment {
+			continue
+		}
+		all = append(all, span{n.Since, n.Until})
+		if q.reach.Band(n.ID) != graph.Out {
+			reached = append(reached, span{n.Since, n.Until})
+		}
+	}
+	quantity := float64(p.Quantity)
+	switch {
+	case len(reached) == 0:
+		return 0
+	case w.None || len(reached) == len(all):
+		return quantity
+	case w.From == w.Until:
+		end := run.Ended.End() // belongs to the last stretch
+		if slices.ContainsFunc(reached, func(s span) bool { return s.meets(w.From, w.Until) || w.From == end && s.until == end }) {
+			return quantity
+		}
+	}
+	margin := lineOf(q.tx, run.Line).Margin
+	if part := overlapOf(reached, w) / max(1, overlapOf(all, w)); part > 0 {
+		return quantity * part
+	}
+	if !q.touched(reached, w) {
+		return 0
+	}
+	for i := range reached {
+		reached[i] = span{reached[i].from - margin, reached[i].until + margin}
+	}
+	return max(1, quantity*overlapOf(merged(reached), w)/max(1, float64(w.Until-w.From)))
+}
+
+// touched reports whether a window with its doubt comes to any of the stretches.
+func (q *asked) touched(stretches []span, w lineage.Window) bool {
+	return slices.ContainsFunc(stretches, func(s span) bool { return s.meets(w.MayFrom, w.MayUntil) })
+}
+
+func overlapOf(stretches []span, w lineage.Window) float64 {
+	var sum int64
+	for _, s := range stretches {
+		sum += max(0, min(s.until, w.Until)-max(s.from, w.From))
+	}
+	return float64(sum)
+}
+
+// merged joins stretches that overlap; they come in order of their start.
+func merged(stretches []span) []span {
+	var out []span
+	for _, s := range stretches {
+		if n := len(out); n > 0 && s.from <= out[n-1].until {
+			out[n-1].until = max(out[n-1].until, s.until)
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
+}
