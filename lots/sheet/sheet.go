@@ -1,0 +1,155 @@
+package sheet
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"heeltap/lots"
+)
+
+// Row is one row of a sheet and where it stands.
+type Row struct {
+	Sheet *lots.Sheet
+	Row   lots.Row // column to text; empty cells are absent, spaces at the ends dropped
+	File  string   // file name in its folder, or page of the workbook
+	Line  int      // 1-based line of the file (of a row that spans lines its first), or row of the page
+}
+
+// Limits on what is read, far above what a brewery writes down.
+const (
+	maxRows   = 5_000_000 // of all sheets together
+	maxFaults = 100_000   // of one file or page, after which the rest of it is left unread
+	maxCell   = 32_767    // UTF-16 units in a cell, which is what a workbook's cell can hold
+	maxRecord = 4 << 20   // bytes in one row of a CSV file
+	maxBook   = 256 << 20 // bytes of a workbook, as a file and unpacked
+)
+
+// faultColumn is read over in every sheet. Its name is not reason, because
+// holds and removals have a reason of their own.
+const faultColumn = "fault"
+
+// Read reads a folder of CSV files, or one .xlsx workbook, in the order of
+// lots.Sheets and, within a sheet, from top to bottom. Rows that can not be
+// read are faults and not among rows; faults of a whole file or page name its
+// heading. A file that ends in .csv and is no sheet, and a page that is none
+// and not empty, are faults too; other files are left alone. The error is for
+// what can not be opened or holds no sheet at all.
+func Read(path string) (rows []Row, faults lots.Faults, err error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, nil, openError(path, err)
+	}
+	r := &reading{left: maxRows, room: maxBook}
+	if info.IsDir() {
+		err = r.folder(path)
+	} else {
+		err = r.file(path, info)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	return r.rows, r.faults, nil
+}
+
+func openError(path string, err error) error {
+	if os.IsNotExist(err) {
+		return lots.Errorf(lots.NotFound, "%s does not exist: name a folder of CSV files or an .xlsx workbook", path)
+	}
+	return lots.Errorf(lots.Invalid, "%s can not be read: %w", path, err)
+}
+
+// reading collects what is read.
+type reading struct {
+	rows   []Row
+	faults lots.Faults
+	left   int   // rows that may still come
+	room   int64 // bytes that a workbook may unpack to
+}
+
+func (r *reading) fault(file string, line int, column, format string, args ...any) {
+	r.faults = append(r.faults, lots.Fault{File: file, Line: line, Column: column, Reason: fmt.Sprintf(format, args...)})
+}
+
+// file reads a single file, which must be a workbook.
+func (r *reading) file(path string, info os.FileInfo) error {
+	if !info.Mode().IsRegular() {
+		return lots.Errorf(lots.Invalid, "%s is neither a folder nor a file", path)
+	}
+	if info.Size() > maxBook {
+		return lots.Errorf(lots.Invalid, "%s is larger than %d MiB: give a folder of CSV files instead", path, maxBook>>20)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return openError(path, err)
+	}
+	defer f.Close()
+	start := make([]byte, 8)
+	n, err := io.ReadFull(f, start)
+	if err != nil && n == 0 && info.Size() > 0 {
+		return openError(path, err)
+	}
+	start = start[:n]
+	switch {
+	case bytes.HasPrefix(start, []byte("PK")):
+		return r.workbook(path, f, info.Size())
+	case bytes.HasPrefix(start, []byte("\xD0\xCF\x11\xE0")):
+		return lots.Errorf(lots.Invalid, "%s is an old or a password-protected workbook: save it as .xlsx without a password", path)
+	case strings.EqualFold(filepath.Ext(path), ".csv"):
+		return lots.Errorf(lots.Invalid, "%s is one CSV file: name the folder that holds it", path)
+	}
+	return lots.Errorf(lots.Invalid, "%s is neither a folder of CSV files nor an .xlsx workbook", path)
+}
+
+// sheetNames lists the sheets in their order, with an ending.
+func sheetNames(ending string) []string {
+	names := make([]string, len(lots.Sheets))
+	for i, s := range lots.Sheets {
+		names[i] = s.Name + ending
+	}
+	return names
+}
+
+// grouped sorts rows by sheet, keeping their order within one, and refuses what
+// no reader could take back.
+func grouped(rows []Row) (map[*lots.Sheet][]Row, error) {
+	groups := map[*lots.Sheet][]Row{}
+	for _, r := range rows {
+		if r.Sheet == nil || !slices.Contains(lots.Sheets, r.Sheet) {
+			return nil, lots.Errorf(lots.Internal, "a row of no known sheet can not be written")
+		}
+		for column, v := range r.Row {
+			if !r.Sheet.Has(column) {
+				return nil, lots.Errorf(lots.Internal, "%s has no column %q to write", r.Sheet.Name, column)
+			}
+			if reason := unreadable(v); reason != "" {
+				return nil, lots.Errorf(lots.Invalid, "%s of a row of %s %s: amend it first", column, r.Sheet.Name, reason)
+			}
+		}
+		groups[r.Sheet] = append(groups[r.Sheet], r)
+	}
+	return groups, nil
+}
+
+// cells lists a row's texts in the order of the columns, line breaks as one newline.
+func (r Row) cells() []string {
+	out := make([]string, len(r.Sheet.Columns))
+	for i, c := range r.Sheet.Columns {
+		out[i] = oneNewline(r.Row[c.Name])
+	}
+	return out
+}
+
+func oneNewline(s string) string { return strings.ReplaceAll(s, "\r\n", "\n") }
+
+func columnNames(s *lots.Sheet) []string {
+	names := make([]string, len(s.Columns))
+	for i, c := range s.Columns {
+		names[i] = c.Name
+	}
+	return names
+}

@@ -1,0 +1,190 @@
+package sheet
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"heeltap/lots"
+)
+
+// WriteFolder writes every sheet's file, each with its full heading and below
+// it the rows in the order given, so that Read gives the same rows back. The
+// folder is made, or takes the place of one that holds sheets and nothing
+// else; any other folder is refused. It appears whole or not at all: it is
+// written beside its place and moved there. Between the moving out of an old
+// folder and the moving in of the new one a crash leaves both, whole, in the
+// folder .NAME-* beside it.
+func WriteFolder(dir string, rows []Row) error {
+	groups, err := grouped(rows)
+	if err != nil {
+		return err
+	}
+	files := make([]csvFile, 0, len(lots.Sheets))
+	for _, s := range lots.Sheets {
+		files = append(files, csvOf(s, groups[s]))
+	}
+	return putFolder(dir, files)
+}
+
+// WriteFaulty writes the rows that faults speak of (by file and line) as CSV
+// files of the same kind, with a last column fault that says why, so that they
+// can be mended there and read again. A fault whose row could not be read at
+// all gives a row with nothing but the fault and its place; Read refuses such a
+// row until it is filled in or deleted. Sheets without bad rows get no file. As
+// in WriteFolder, a folder with anything but sheets in it is refused.
+func WriteFaulty(dir string, rows []Row, faults lots.Faults) error {
+	if _, err := grouped(rows); err != nil {
+		return err
+	}
+	reasons := reasonsByPlace(faults)
+	bad := map[*lots.Sheet][][]string{}
+	for _, r := range rows {
+		at := place{r.File, r.Line}
+		if reason, ok := reasons[at]; ok {
+			bad[r.Sheet] = append(bad[r.Sheet], append(r.cells(), strings.Join(reason, "; ")))
+			delete(reasons, at)
+		}
+	}
+	for _, f := range faults { // in their order, each place once
+		at := place{f.File, f.Line}
+		s, known := lots.SheetNamed(strings.TrimSuffix(f.File, ".csv"))
+		if reason, left := reasons[at]; known && left { // what is no sheet has no rows
+			cells := make([]string, len(s.Columns)+1)
+			cells[len(s.Columns)] = fmt.Sprintf("%s line %d: %s", f.File, f.Line, strings.Join(reason, "; "))
+			bad[s] = append(bad[s], cells)
+			delete(reasons, at)
+		}
+	}
+	var files []csvFile
+	for _, s := range lots.Sheets {
+		if lines := bad[s]; len(lines) > 0 {
+			head := append(columnNames(s), faultColumn)
+			files = append(files, csvFile{name: s.File(), lines: append([][]string{head}, lines...)})
+		}
+	}
+	if len(files) == 0 {
+		return lots.Errorf(lots.Invalid, "there are no bad rows to write")
+	}
+	return putFolder(dir, files)
+}
+
+type place struct {
+	file string
+	line int
+}
+
+func reasonsByPlace(faults lots.Faults) map[place][]string {
+	reasons := map[place][]string{}
+	for _, f := range faults {
+		at := place{f.File, f.Line}
+		f.File = ""
+		reasons[at] = append(reasons[at], cleanText(f.String()))
+	}
+	return reasons
+}
+
+// cleanText keeps a fault that quotes a bad cell readable itself.
+func cleanText(s string) string {
+	s = strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
+	if longerThan(s, maxCell/8) {
+		return string([]rune(s)[:maxCell/8])
+	}
+	return s
+}
+
+type csvFile struct {
+	name  string
+	lines [][]string
+}
+
+// csvOf is a sheet's whole file.
+func csvOf(s *lots.Sheet, rows []Row) csvFile {
+	f := csvFile{name: s.File(), lines: [][]string{columnNames(s)}}
+	for _, r := range rows {
+		f.lines = append(f.lines, r.cells())
+	}
+	return f
+}
+
+// putFolder writes files into a new folder and moves it to its place.
+func putFolder(dir string, files []csvFile) (err error) {
+	dir, err = filepath.Abs(dir)
+	if err != nil {
+		return lots.Errorf(lots.Invalid, "the folder can not be written: %w", err)
+	}
+	if real, err := filepath.EvalSymlinks(dir); err == nil {
+		dir = real
+	}
+	old, err := replaceable(dir)
+	if err != nil {
+		return err
+	}
+	failed := func(err error) error {
+		return lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
+	}
+	beside, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+"-*")
+	if err != nil {
+		return failed(err)
+	}
+	fresh, gone := filepath.Join(beside, "new"), filepath.Join(beside, "old")
+	defer func() {
+		if _, lost := os.Stat(gone); err == nil || lost != nil { // never remove the only copy
+			_ = os.RemoveAll(beside)
+		}
+	}()
+	if err := os.Mkdir(fresh, 0o777); err != nil {
+		return failed(err)
+	}
+	for _, f := range files {
+		if err := f.write(fresh); err != nil {
+			return failed(err)
+		}
+	}
+	if old {
+		if err := os.Rename(dir, gone); err != nil {
+			return failed(err)
+		}
+	}
+	if err := os.Rename(fresh, dir); err != nil {
+		if old {
+			err = errors.Join(err, os.Rename(gone, dir))
+		}
+		return failed(err)
+	}
+	return nil
+}
+
+// replaceable reports whether a folder stands at dir, refusing one (or a file)
+// that holds anything but sheets.
+func replaceable(dir string) (bool, error) {
+	entries, err := os.ReadDir(dir)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return false, nil
+	case err != nil:
+		return false, lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
+	}
+	for _, e := range entries {
+		if _, ok := lots.SheetNamed(strings.TrimSuffix(e.Name(), ".csv")); !ok || filepath.Ext(e.Name()) != ".csv" || !e.Type().IsRegular() {
+			return false, lots.Errorf(lots.Conflict, "%s holds %s, which is no sheet and would be lost: name another folder", dir, e.Name())
+		}
+	}
+	return true, nil
+}
+
+func (c csvFile) write(dir string) (err error) {
+	f, err := os.Create(filepath.Join(dir, c.name))
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	if err := csv.NewWriter(f).WriteAll(c.lines); err != nil {
+		return err
+	}
+	return f.Sync()
+}
