@@ -92,3 +92,22 @@ func (r *resolver) addHeld(t *target, kind lots.Kind, code string, at lots.When)
 		r.addNode(t, string(kind), code, false)
 	}
 }
+
+// Held tells whether what a code names is stopped, itself or by what went into it:
+// In where that is sure, Possible where it is not ruled out.
+func Held(tx *store.Tx, code string) (graph.Band, error) {
+	reach, err := heldNodes(tx)
+	if err != nil {
+		return graph.Out, err
+	}
+	band := graph.Out
+	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
+	t, err := r.resolve(code)
+	if err != nil {
+		return graph.Out, nil // nothing in the lineage hangs on it yet
+	}
+	for _, s := range t.starts {
+		band = max(band, reach.Band(s.ID))
+	}
+	return band, tx.Err()
+}

@@ -198,10 +198,13 @@ func (r *resolver) run(t *target, code, printed string, m reading) error {
 		r.runAt(t, run, segments, s, line.Margin)
 	}
 	r.addStretches(t, code)
-	if len(t.from) == 0 {
-		return lots.Errorf(lots.NotFound, "the line stood at %s in run %s", m.at.text, code)
+	switch {
+	case len(t.from) > 0:
+		return nil
+	case printed != "":
+		return lots.Errorf(lots.NotFound, "%s was not printed at %s in run %s", printed, m.at.text, code)
 	}
-	return nil
+	return lots.Errorf(lots.NotFound, "the line stood at %s in run %s", m.at.text, code)
 }
 
 func (r *resolver) clock(unix int64) string {

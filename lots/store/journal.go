@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/json"
+	"slices"
 	"strconv"
 	"time"
 
@@ -179,4 +180,20 @@ func currentRow(entry *Entry, corrections []*Entry) (lots.Row, bool, error) {
 		}
 	}
 	return row, !gone[entry.Seq], nil
+}
+
+// Content gives the entry's body as values: a row, or a correction's reason and cells.
+func (e *Entry) Content() any {
+	var v any
+	if err := json.Unmarshal([]byte(e.Body), &v); err != nil {
+		return e.Body
+	}
+	return v
+}
+
+// Names reports whether the entry states a row that names a code.
+func (e *Entry) Names(code string) bool {
+	sheet, ok := lots.SheetNamed(e.Kind)
+	var row lots.Row
+	return ok && json.Unmarshal([]byte(e.Body), &row) == nil && slices.Contains(lots.Mentions(sheet, row), code)
 }

@@ -180,6 +180,17 @@ func (db *DB) Close() error {
 	return err
 }
 
+// Discard closes a database that was just made and removes its files.
+func (db *DB) Discard() error {
+	err := db.Close()
+	for _, ending := range []string{"", "-wal", "-shm"} {
+		if e := os.Remove(db.path + ending); e != nil && !errors.Is(e, os.ErrNotExist) {
+			err = errors.Join(err, e)
+		}
+	}
+	return err
+}
+
 // Path is the database file.
 func (db *DB) Path() string { return db.path }
 

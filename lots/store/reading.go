@@ -241,6 +241,41 @@ func (tx *Tx) Alike(text string) []string {
 	return tx.texts("SELECT code FROM code WHERE code = ? COLLATE NOCASE ORDER BY code", text)
 }
 
+// LastCode finds the highest code that consists of prefix and a number of so many digits; empty where there is none.
+func (tx *Tx) LastCode(prefix string, digits int) string {
+	codes := tx.texts("SELECT code FROM code WHERE code > ?1 AND code < ?1 || 'A' AND length(code) = length(?1) + ?2 AND substr(code, length(?1) + 1) NOT GLOB '*[^0-9]*' ORDER BY code DESC LIMIT 1", prefix, digits)
+	if len(codes) == 0 {
+		return ""
+	}
+	return codes[0]
+}
+
+// mostCodes bounds what CodesFrom lists.
+const mostCodes = 500
+
+// CodesFrom lists codes of the kinds given, or of all, that sort from begun on; at most 500.
+func (tx *Tx) CodesFrom(begun string, kinds ...lots.Kind) []string {
+	if len(kinds) == 0 {
+		return tx.texts("SELECT code FROM code WHERE code >= ? ORDER BY code LIMIT ?", begun, mostCodes)
+	}
+	return tx.texts("SELECT code FROM code WHERE code >= ? AND kind IN (SELECT value FROM json_each(?)) ORDER BY code LIMIT ?", begun, jsonList(kinds), mostCodes)
+}
+
+// RowsOf lists the rows that a code or a ref of their own names, in journal order.
+func (tx *Tx) RowsOf(name string) ([]lots.Entered, error) {
+	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m JOIN record r ON r.seq = m.seq WHERE m.code = ? ORDER BY r.seq", name)
+	rows = slices.DeleteFunc(rows, func(e lots.Entered) bool { return e.Sheet.Code == "" || e.Row[e.Sheet.Code] != name })
+	if err != nil || len(rows) > 0 {
+		return rows, err
+	}
+	return tx.rows("SELECT seq, sheet, body FROM record WHERE json_extract(body, '$.ref') = ? ORDER BY seq", name)
+}
+
+// Naming lists the rows that name a code, in journal order.
+func (tx *Tx) Naming(code string) ([]lots.Entered, error) {
+	return tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m JOIN record r ON r.seq = m.seq WHERE m.code = ? ORDER BY r.seq", code)
+}
+
 // texts reads a query's only column.
 func (tx *Tx) texts(query string, args ...any) []string {
 	var out []string

@@ -181,3 +181,15 @@ func (tx *Tx) Findings(codes []string) []lineage.Finding {
 	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE code IN (SELECT value FROM json_each(?)) ORDER BY code, name, text", jsonList(codes)))
 	return out
 }
+
+// FindingsOf lists the faults that an entry led to.
+func (tx *Tx) FindingsOf(entry int64) []lineage.Finding {
+	var out []lineage.Finding
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var f lineage.Finding
+		err := rows.Scan(&f.Name, &f.Code, &f.Text, &f.Entry)
+		out = append(out, f)
+		return err
+	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE entry = ? ORDER BY code, name, text", entry))
+	return out
+}

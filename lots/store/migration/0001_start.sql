@@ -86,3 +86,4 @@ CREATE TABLE finding (
 ) STRICT;
 CREATE INDEX finding_cell ON finding(cell);
 CREATE INDEX finding_code ON finding(code);
+CREATE INDEX finding_entry ON finding(entry);

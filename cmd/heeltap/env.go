@@ -1,0 +1,119 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"golang.org/x/term"
+
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// env is what a command sees of the world.
+type env struct {
+	in          io.Reader
+	out, errOut io.Writer
+	getenv      func(string) string
+	now         func() time.Time
+
+	db      string // --db
+	json    bool   // --json
+	knownAt string // --known-at
+	started bool   // the arguments were understood and a verb has begun
+}
+
+// path is the database file: --db, else HEELTAP_DB, else heeltap.db here.
+func (e *env) path() string { return cmp.Or(e.db, e.getenv("HEELTAP_DB"), "heeltap.db") }
+
+// open opens the database; the caller closes it.
+func (e *env) open(ctx context.Context) (*store.DB, error) {
+	db, err := store.Open(ctx, e.path())
+	if err != nil {
+		return nil, err
+	}
+	db.Now = e.now
+	return db, nil
+}
+
+// update runs f in one transaction of the database: all of it is kept, or nothing.
+func (e *env) update(ctx context.Context, f func(*store.Tx) error) (err error) {
+	db, err := e.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = cmp.Or(err, db.Close()) }()
+	return db.Update(ctx, f)
+}
+
+// question runs f on a snapshot of the database, as known at the moment asked for.
+func (e *env) question(ctx context.Context, f func(*store.Tx) error) (err error) {
+	db, err := e.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = cmp.Or(err, db.Close()) }()
+	if e.knownAt == "" {
+		return db.View(ctx, f)
+	}
+	moment, err := e.moment(ctx, db)
+	if err != nil {
+		return err
+	}
+	then, err := db.AsKnown(ctx, moment)
+	if err != nil {
+		return err
+	}
+	defer func() { err = cmp.Or(err, then.Close()) }()
+	return then.View(ctx, f)
+}
+
+// moment reads --known-at: a bare date means the end of that day.
+func (e *env) moment(ctx context.Context, db *store.DB) (time.Time, error) {
+	if t, err := time.Parse(time.RFC3339Nano, e.knownAt); err == nil {
+		return t, nil
+	}
+	var w lots.When
+	err := db.View(ctx, func(tx *store.Tx) (err error) {
+		w, _, err = lots.ParseWhen(e.knownAt, tx.Site().Zone)
+		return err
+	})
+	if err != nil {
+		return time.Time{}, lots.Errorf(lots.Invalid, "--known-at: %w", err)
+	}
+	return time.Unix(w.To, 0).Add(time.Second - time.Millisecond), nil
+}
+
+// writeJSON writes a value as indented JSON.
+func (e *env) writeJSON(v any) error {
+	enc := json.NewEncoder(e.out)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+// terminal reports whether a stream is a terminal and colour is not switched off.
+func (e *env) terminal(stream any) bool {
+	f, ok := stream.(*os.File)
+	return ok && e.getenv("NO_COLOR") == "" && e.getenv("TERM") != "dumb" && term.IsTerminal(int(f.Fd()))
+}
+
+// strong writes a text in bold where that can be seen.
+func (e *env) strong(text string) string {
+	if !e.terminal(e.out) {
+		return text
+	}
+	return "\x1b[1m" + text + "\x1b[0m"
+}
+
+func (e *env) printf(format string, args ...any) { fmt.Fprintf(e.out, format, args...) }
+
+// note writes beside the answer what is worth knowing and stops nothing.
+func (e *env) note(format string, args ...any) {
+	fmt.Fprintf(e.errOut, "note: "+format+"\n", args...)
+}

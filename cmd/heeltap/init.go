@@ -1,0 +1,59 @@
+package main
+
+import (
+	"cmp"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func (e *env) initCommand() *cobra.Command {
+	var name, zone, volume, mass, by string
+	cmd := &cobra.Command{
+		Use:   "init",
+		Short: "Make a new database",
+		Example: `  heeltap init --name "My Brewery" --time-zone Europe/Dublin --volume-unit hL
+  heeltap --db records.db init --name "My Brewery" --time-zone America/Chicago --volume-unit bbl --mass-unit lb`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) (err error) {
+			if name == "" && zone != "" || name != "" && zone == "" {
+				return lots.Errorf(lots.Invalid, "give both --name and --time-zone, or neither and record the site later")
+			}
+			db, err := store.Create(cmd.Context(), e.path())
+			if err != nil {
+				return err
+			}
+			defer func() { err = cmp.Or(err, db.Close()) }()
+			db.Now = e.now
+			if name != "" {
+				row := lots.Row{"name": name, "time_zone": zone}
+				for column, v := range map[string]string{"volume_unit": volume, "mass_unit": mass} {
+					if v != "" {
+						row[column] = v
+					}
+				}
+				site, _ := lots.SheetNamed("site")
+				err = db.Update(cmd.Context(), func(tx *store.Tx) error {
+					_, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: site, Row: row, By: cmp.Or(by, e.getenv("HEELTAP_BY"), "init")}})
+					for i := range faults {
+						faults[i].Line = 0
+					}
+					return orFaults(err, faults)
+				})
+				if err != nil {
+					return cmp.Or(db.Discard(), err)
+				}
+			}
+			e.printf("made %s; next: heeltap import FOLDER, or record items, parties and vessels\n", e.path())
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&name, "name", "", "the brewery's name")
+	cmd.Flags().StringVar(&zone, "time-zone", "", "IANA time zone, such as Europe/Dublin")
+	cmd.Flags().StringVar(&volume, "volume-unit", "", "volumes are shown in this unit (else L)")
+	cmd.Flags().StringVar(&mass, "mass-unit", "", "masses are shown in this unit (else kg)")
+	cmd.Flags().StringVar(&by, "by", "", "who sets it up (else HEELTAP_BY)")
+	return cmd
+}

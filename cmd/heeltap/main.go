@@ -1,0 +1,69 @@
+// Command heeltap keeps a brewery's batch records as a lineage graph in one SQLite
+// file and says where a lot went, what went into a date code, and who has it now.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"time"
+
+	"heeltap/lots"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], &env{in: os.Stdin, out: os.Stdout, errOut: os.Stderr, getenv: os.Getenv, now: time.Now}))
+}
+
+// The exit statuses.
+const (
+	exitDone     = 0
+	exitRefused  = 1
+	exitUsage    = 2
+	exitFindings = 3
+)
+
+// errFindings ends a verb that checked something and found faults; it has told of them already.
+var errFindings = errors.New("there are findings")
+
+// run does one command and gives its exit status.
+func run(ctx context.Context, args []string, e *env) int {
+	root := newRoot(e)
+	root.SetArgs(args)
+	root.SetIn(e.in)
+	root.SetOut(e.out)
+	root.SetErr(e.errOut)
+	err := root.ExecuteContext(ctx)
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errFindings):
+		return exitFindings
+	case !e.started: // arguments and flags are read before any verb starts
+		fmt.Fprintf(e.errOut, "heeltap: %v\n", err)
+		return exitUsage
+	}
+	tell(e.errOut, err)
+	return exitRefused
+}
+
+// tell writes an error, each fault of several on a line of its own.
+func tell(w io.Writer, err error) {
+	if errors.Is(err, context.Canceled) {
+		fmt.Fprintln(w, "heeltap: stopped; nothing was changed")
+		return
+	}
+	if faults, ok := errors.AsType[lots.Faults](err); ok {
+		for _, f := range faults {
+			fmt.Fprintf(w, "heeltap: %s\n", f)
+		}
+		return
+	}
+	fmt.Fprintf(w, "heeltap: %s\n", strings.ReplaceAll(err.Error(), "\n", "; "))
+}

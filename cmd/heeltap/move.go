@@ -1,0 +1,269 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"github.com/spf13/cobra"
+
+	"heeltap/lots"
+	"heeltap/lots/sheet"
+	"heeltap/lots/store"
+)
+
+func (e *env) importCommand() *cobra.Command {
+	var by string
+	var keepGoing bool
+	var badTo string
+	cmd := &cobra.Command{
+		Use:   "import PATH…",
+		Short: "Read rows from folders of CSV files or .xlsx workbooks, all or nothing",
+		Long: `Read rows from folders of CSV files or .xlsx workbooks. Rows may stand in any order. Every bad
+row is reported with its file, line, column and reason, and nothing is kept unless all are
+good. With --keep-going the good rows are kept and the bad ones written to a folder beside
+the first PATH, with a last column that says what is wrong; mend them there and import it.`,
+		Example: `  heeltap import records/
+  heeltap import march.xlsx --by Ines
+  heeltap import records/ --keep-going`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			by, err := e.who(by)
+			if err != nil {
+				return err
+			}
+			if badTo == "" {
+				clean := filepath.Clean(args[0])
+				badTo = strings.TrimSuffix(clean, filepath.Ext(clean)) + "-bad-rows"
+			}
+			return e.importAll(cmd.Context(), args, by, keepGoing, badTo)
+		},
+	}
+	cmd.Flags().StringVar(&by, "by", "", "who says so where a row names nobody (else HEELTAP_BY)")
+	cmd.Flags().BoolVar(&keepGoing, "keep-going", false, "keep the good rows and write the bad ones to a folder")
+	cmd.Flags().StringVar(&badTo, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
+	cmd.Flags().BoolVar(&e.json, "json", false, "say what was done as JSON")
+	return cmd
+}
+
+// imported is what is told of an import.
+type imported struct {
+	Rows     int      `json:"rows"`
+	Bad      int      `json:"bad"`
+	BadRows  *string  `json:"bad_rows"` // folder they were written to
+	Warnings []string `json:"warnings"`
+}
+
+func (e *env) importAll(ctx context.Context, paths []string, by string, keepGoing bool, badTo string) error {
+	var rows []sheet.Row
+	var faults lots.Faults
+	for _, p := range paths {
+		r, f, err := sheet.Read(p)
+		if err != nil {
+			return err
+		}
+		if len(paths) > 1 { // files of several folders have the same names
+			for i := range r {
+				r[i].File = filepath.Join(p, r[i].File)
+			}
+			for i := range f {
+				f[i].File = filepath.Join(p, f[i].File)
+			}
+		}
+		rows, faults = append(rows, r...), append(faults, f...)
+	}
+	if len(faults) > 0 && !keepGoing {
+		// What can be understood is checked too, so that all faults come in one go.
+		_, _, more, err := e.try(ctx, rows, by, false)
+		if err != nil {
+			return err
+		}
+		return sorted(append(faults, more...))
+	}
+	good := rows
+	var warnings lots.Faults
+	for {
+		var more lots.Faults
+		var err error
+		if _, warnings, more, err = e.try(ctx, good, by, true); err != nil {
+			return err
+		}
+		if len(more) == 0 {
+			break
+		}
+		faults = append(faults, more...)
+		if !keepGoing {
+			return sorted(faults)
+		}
+		good = without(good, more)
+		if len(good) == 0 {
+			break
+		}
+	}
+	said := imported{Rows: len(good), Warnings: []string{}}
+	for _, w := range warnings {
+		said.Warnings = append(said.Warnings, w.String())
+		e.note("%s", w)
+	}
+	if len(faults) > 0 {
+		said.BadRows, said.Bad = &badTo, len(rows)-len(good)
+		if err := sheet.WriteFaulty(badTo, plainFiles(rows, paths), plainFaults(faults, paths)); err != nil {
+			return err
+		}
+		tell(e.errOut, sorted(faults))
+	}
+	if e.json {
+		return e.writeJSON(said)
+	}
+	e.printf("recorded %s\n", counted(len(good), "row"))
+	if said.BadRows != nil {
+		e.printf("the bad rows are in %s: mend them and import it\n", badTo)
+	}
+	return nil
+}
+
+// plainFiles and plainFaults take the folders off again that told several paths' files apart.
+func plainFiles(rows []sheet.Row, paths []string) []sheet.Row {
+	rows = slices.Clone(rows)
+	for i := range rows {
+		if len(paths) > 1 {
+			rows[i].File = filepath.Base(rows[i].File)
+		}
+	}
+	return rows
+}
+
+func plainFaults(faults lots.Faults, paths []string) lots.Faults {
+	faults = slices.Clone(faults)
+	for i := range faults {
+		if len(paths) > 1 {
+			faults[i].File = filepath.Base(faults[i].File)
+		}
+	}
+	return faults
+}
+
+// try records rows together; with keep unset nothing is kept. Faults name files and lines.
+func (e *env) try(ctx context.Context, rows []sheet.Row, by string, keep bool) (n int, warnings, faults lots.Faults, err error) {
+	if len(rows) == 0 {
+		return 0, nil, nil, nil
+	}
+	statements := make([]store.Statement, len(rows))
+	for i, r := range rows {
+		statements[i] = store.Statement{Sheet: r.Sheet, Row: r.Row, By: by}
+	}
+	done := e.progress(len(rows))
+	defer done()
+	err = e.update(ctx, func(tx *store.Tx) error {
+		var err error
+		_, warnings, faults, err = tx.RecordRows(statements)
+		if err == nil && len(faults) == 0 && !keep {
+			return errNotKept
+		}
+		return orFaults(err, faults)
+	})
+	place := func(list lots.Faults) {
+		for i := range list {
+			r := rows[list[i].Line-1]
+			list[i].File, list[i].Line = r.File, r.Line
+		}
+	}
+	place(warnings)
+	place(faults)
+	if len(faults) > 0 || err == errNotKept {
+		err = nil
+	}
+	return len(rows), warnings, faults, err
+}
+
+// errNotKept rolls a trial back.
+var errNotKept = lots.Errorf(lots.Internal, "a trial is not kept")
+
+// progress shows on a terminal that rows are being recorded; the function it returns ends that.
+func (e *env) progress(rows int) func() {
+	if !e.terminal(e.errOut) {
+		return func() {}
+	}
+	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(e.errOut), progressbar.OptionClearOnFinish(),
+		progressbar.OptionSetDescription(fmt.Sprintf("recording %s", counted(rows, "row"))), progressbar.OptionSpinnerType(14))
+	tick := time.NewTicker(100 * time.Millisecond)
+	stop := make(chan struct{})
+	go func() {
+		for {
+			select {
+			case <-tick.C:
+				_ = bar.Add(1)
+			case <-stop:
+				return
+			}
+		}
+	}()
+	return func() {
+		tick.Stop()
+		close(stop)
+		_ = bar.Finish()
+	}
+}
+
+// without leaves out the rows that faults speak of.
+func without(rows []sheet.Row, faults lots.Faults) []sheet.Row {
+	bad := map[string]bool{}
+	key := func(file string, line int) string { return fmt.Sprintf("%s:%d", file, line) }
+	for _, f := range faults {
+		bad[key(f.File, f.Line)] = true
+	}
+	return slices.DeleteFunc(slices.Clone(rows), func(r sheet.Row) bool { return bad[key(r.File, r.Line)] })
+}
+
+func sorted(faults lots.Faults) lots.Faults {
+	slices.SortStableFunc(faults, func(a, b lots.Fault) int {
+		if c := strings.Compare(a.File, b.File); c != 0 {
+			return c
+		}
+		return a.Line - b.Line
+	})
+	return slices.Compact(faults)
+}
+
+func (e *env) exportCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "export PATH",
+		Short: "Write all rows, as they read now, to a folder of CSV files or an .xlsx workbook",
+		Long: `Write all rows, as they read now, to a folder of CSV files, or to a workbook where PATH ends
+in .xlsx. Importing it elsewhere gives the same lineage and the same answers. What was known
+when, and what was corrected, stays in the database.`,
+		Example: `  heeltap export backup/
+  heeltap export records.xlsx`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var rows []sheet.Row
+			err := e.question(cmd.Context(), func(tx *store.Tx) error {
+				all, err := tx.Everything()
+				for _, r := range all {
+					rows = append(rows, sheet.Row{Sheet: r.Sheet, Row: r.Row})
+				}
+				return err
+			})
+			if err != nil {
+				return err
+			}
+			write := sheet.WriteFolder
+			if strings.EqualFold(filepath.Ext(args[0]), ".xlsx") {
+				write = sheet.WriteWorkbook
+			}
+			if err := write(args[0], rows); err != nil {
+				return err
+			}
+			if e.json {
+				return e.writeJSON(map[string]any{"path": args[0], "rows": len(rows)})
+			}
+			e.printf("wrote %s to %s\n", counted(len(rows), "row"), args[0])
+			return nil
+		},
+	}
+	return e.asks(cmd)
+}

@@ -1,0 +1,175 @@
+package main
+
+import (
+	"cmp"
+	"regexp"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func dashed(name string) string { return strings.ReplaceAll(name, "_", "-") }
+
+// recordCommand records one row of a sheet.
+func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
+	first := s.Columns[0]
+	by := ""
+	cells := map[string]*string{}
+	cmd := &cobra.Command{
+		Use:     s.Verb + " [" + strings.ToUpper(first.Name) + "]",
+		Short:   verbs[s.Name].short,
+		Long:    verbs[s.Name].long,
+		Example: verbs[s.Name].example,
+		Args:    cobra.MaximumNArgs(1),
+	}
+	for _, c := range s.Columns {
+		if c.Name == "by" {
+			continue
+		}
+		help := c.Help
+		if c.Need && !defaultsToNow(s, c.Name) && c.Type != lots.NewCode {
+			help += " (needed)"
+		}
+		if len(c.Values) > 0 {
+			help += ": " + strings.Join(c.Values, " ")
+		}
+		cells[c.Name] = cmd.Flags().String(dashed(c.Name), "", help)
+		e.completes(cmd, c)
+	}
+	cmd.Flags().StringVar(&by, "by", "", "who did it or says so (else HEELTAP_BY)")
+	cmd.Flags().BoolVar(&e.json, "json", false, "say what was recorded as JSON")
+	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		row := lots.Row{}
+		for name, v := range cells {
+			if t := strings.TrimSpace(*v); t != "" {
+				row[name] = t
+			}
+		}
+		if len(args) > 0 {
+			if row[first.Name] != "" && row[first.Name] != args[0] {
+				return lots.Errorf(lots.Invalid, "%s is given twice: %s and %s", first.Name, args[0], row[first.Name])
+			}
+			row[first.Name] = strings.TrimSpace(args[0])
+		}
+		return e.record(cmd, s, row, by)
+	}
+	return cmd
+}
+
+// who names the person behind an entry.
+func (e *env) who(by string) (string, error) {
+	by = cmp.Or(strings.TrimSpace(by), e.getenv("HEELTAP_BY"))
+	if by == "" {
+		return "", lots.Errorf(lots.Invalid, "say who: --by NAME, or set HEELTAP_BY")
+	}
+	return by, nil
+}
+
+// recorded is what is told of a recorded row.
+type recorded struct {
+	Entry    int64    `json:"entry"`
+	Sheet    string   `json:"sheet"`
+	Code     *string  `json:"code"`
+	Warnings []string `json:"warnings"`
+	Findings []string `json:"findings"`
+}
+
+// record enters one row: what is plain at that moment is filled in, a missing code is proposed.
+func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by string) error {
+	by, err := e.who(by)
+	if err != nil {
+		return err
+	}
+	if s.Has("by") {
+		row["by"] = by
+	}
+	splitQuantities(s, row)
+	said := recorded{Sheet: s.Name, Warnings: []string{}, Findings: []string{}}
+	err = e.update(cmd.Context(), func(tx *store.Tx) error {
+		for _, c := range s.Columns {
+			if row[c.Name] == "" && defaultsToNow(s, c.Name) {
+				row[c.Name] = e.now().In(tx.Site().Zone).Format("2006-01-02 15:04")
+			}
+		}
+		if err := propose(tx, s, row, e.now()); err != nil {
+			return err
+		}
+		seqs, warnings, faults, err := tx.RecordRows([]store.Statement{{Sheet: s, Row: row, By: by}})
+		if err != nil || len(faults) > 0 {
+			for i := range faults {
+				faults[i].Line = 0
+			}
+			return orFaults(err, faults)
+		}
+		for _, w := range warnings {
+			said.Warnings = append(said.Warnings, w.Reason)
+		}
+		said.Entry = seqs[0]
+		for _, f := range tx.FindingsOf(said.Entry) {
+			said.Findings = append(said.Findings, f.Text)
+		}
+		return tx.Err()
+	})
+	if err != nil {
+		return err
+	}
+	code := row[s.Columns[0].Name]
+	if s.Code != "" {
+		code = row[s.Code]
+		said.Code = &code
+	}
+	for _, text := range append(said.Warnings, said.Findings...) {
+		e.note("%s", text)
+	}
+	if e.json {
+		return e.writeJSON(said)
+	}
+	e.printf("recorded %s %s (entry %d)\n", s.Noun, code, said.Entry)
+	return nil
+}
+
+// orFaults makes one error of a failure and of faults; nil where there is neither.
+func orFaults(err error, faults lots.Faults) error {
+	if err != nil || len(faults) == 0 {
+		return err
+	}
+	return faults
+}
+
+// defaultsToNow reports whether a column says when an act happened that is usually entered as it is done.
+func defaultsToNow(s *lots.Sheet, column string) bool {
+	if column != s.When {
+		return false
+	}
+	switch column {
+	case "received_at", "shipped_at", "returned_at":
+		return true
+	case "at":
+		return s.Name != "brew_inputs" // an input without a time has the brew's
+	}
+	return false
+}
+
+var numberAndUnit = regexp.MustCompile(`^([0-9]*\.?[0-9]+)\s*([A-Za-z]+)$`)
+
+// splitQuantities lets a quantity carry its unit, as people say it: --quantity "25 kg".
+func splitQuantities(s *lots.Sheet, row lots.Row) {
+	for _, c := range s.Columns {
+		m := numberAndUnit.FindStringSubmatch(row[c.Name])
+		if m == nil || c.Type != lots.Number && c.Name != "quantity" {
+			continue
+		}
+		for _, unit := range []string{c.Name + "_unit", "unit"} {
+			if s.Has(unit) {
+				if row[unit] == "" || strings.EqualFold(row[unit], m[2]) {
+					row[c.Name], row[unit] = m[1], m[2]
+				}
+				break
+			}
+		}
+	}
+}

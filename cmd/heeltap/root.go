@@ -1,0 +1,78 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"heeltap/lots"
+)
+
+// The groups in which help lists the verbs.
+const (
+	groupAsk    = "ask"
+	groupRecord = "record"
+	groupMend   = "mend"
+	groupMove   = "move"
+	groupSetUp  = "set-up"
+)
+
+// newRoot builds the command line around an env.
+func newRoot(e *env) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "heeltap",
+		Short: "A brewery's batch records as a lineage graph: where a lot went, what went into a date code, who has it now",
+		Long: `heeltap keeps a brewery's batch records as a lineage graph in one SQLite file and
+answers, in seconds and with proof: where did this lot go, what went into this date code,
+and who has it now.
+
+It finds and counts; it does not decide. The decision to recall, its class, who must be
+told and by when belong to the responsible person under the law where the beer was made
+and sold.`,
+		Example: `  heeltap demo                              build and question an invented brewery
+  heeltap init --name "My Brewery" --time-zone Europe/Dublin
+  heeltap import records/                   read a folder of CSV files
+  heeltap trace forward L26-0142            where did this lot go
+  heeltap trace back "BB 2027-03-10@09:42"  what went into this can`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+		PersistentPreRun: func(*cobra.Command, []string) {
+			e.started = true
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	root.PersistentFlags().StringVar(&e.db, "db", "", "database file (else HEELTAP_DB, else heeltap.db)")
+	root.SetGlobalNormalizationFunc(func(_ *pflag.FlagSet, name string) pflag.NormalizedName {
+		return pflag.NormalizedName(dashed(name)) // columns are written with _, flags with - or _
+	})
+	root.AddGroup(&cobra.Group{ID: groupAsk, Title: "Ask:"}, &cobra.Group{ID: groupRecord, Title: "Record:"},
+		&cobra.Group{ID: groupMend, Title: "Correct:"}, &cobra.Group{ID: groupMove, Title: "Files:"}, &cobra.Group{ID: groupSetUp, Title: "Set up:"})
+	in := func(group string, cmds ...*cobra.Command) {
+		for _, c := range cmds {
+			c.GroupID = group
+			root.AddCommand(c)
+		}
+	}
+	in(groupAsk, e.traceCommand(), e.whyCommand(), e.showCommand(), e.journalCommand(), e.auditCommand())
+	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand())
+	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand())
+	in(groupSetUp, e.initCommand(), e.demoCommand())
+	for _, s := range lots.Sheets {
+		group := groupRecord
+		if s.When == "" {
+			group = groupSetUp
+		}
+		if s.Name == "feeds" || s.Name == "codes" || s.Name == "brew_inputs" || s.Name == "units" {
+			group = groupRecord
+		}
+		in(group, e.recordCommand(s))
+	}
+	return root
+}
+
+// asks gives a command the flags of a question.
+func (e *env) asks(cmd *cobra.Command) *cobra.Command {
+	cmd.Flags().BoolVar(&e.json, "json", false, "answer as JSON")
+	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer from what had been entered by then")
+	return cmd
+}

@@ -1,0 +1,72 @@
+package main
+
+import (
+	"strconv"
+	"strings"
+	"unicode/utf8"
+)
+
+// table is rows under headings, for people.
+type table struct {
+	head []string // a heading that begins with # stands over numbers, which are aligned to the right
+	rows [][]string
+}
+
+func (t *table) add(cells ...string) { t.rows = append(t.rows, cells) }
+
+// print writes the table with its columns aligned; nothing where it has no rows.
+func (e *env) print(t *table) {
+	if len(t.rows) == 0 {
+		return
+	}
+	width := make([]int, len(t.head))
+	head := make([]string, len(t.head))
+	for i, h := range t.head {
+		head[i] = strings.TrimPrefix(h, "#")
+		width[i] = utf8.RuneCountInString(head[i])
+	}
+	for _, row := range t.rows {
+		for i, c := range row {
+			width[i] = max(width[i], utf8.RuneCountInString(c))
+		}
+	}
+	line := func(cells []string) string {
+		var b strings.Builder
+		for i, c := range cells {
+			pad := strings.Repeat(" ", width[i]-utf8.RuneCountInString(c))
+			if strings.HasPrefix(t.head[i], "#") {
+				b.WriteString(pad + c + "  ")
+			} else {
+				b.WriteString(c + pad + "  ")
+			}
+		}
+		return strings.TrimRight(b.String(), " ")
+	}
+	e.printf("  %s\n", e.strong(line(head)))
+	for _, row := range t.rows {
+		e.printf("  %s\n", line(row))
+	}
+}
+
+// number writes a quantity with at most three decimals.
+func number(x float64) string {
+	s := strconv.FormatFloat(x, 'f', 3, 64)
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}
+
+func whole[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
+
+// counted writes a number of things.
+func counted[T int | int64](n T, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return whole(n) + " " + one + "s"
+}
+
+func orDash(s string) string {
+	if s == "" {
+		return "-"
+	}
+	return s
+}

@@ -1,0 +1,347 @@
+package main
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/graph"
+	"heeltap/graph/trace"
+	"heeltap/labels"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func (e *env) traceCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "trace",
+		Short: "Follow something forward to all it reached, or back to all that went into it",
+		Long: `Follow something forward to all it reached, or back to all that went into it.
+
+CODE is a lot, a supplier's lot as printed, a brew, a vessel (VESSEL@TIME; alone it means what
+it holds now), a run, a date code (DATECODE@10:42 narrows to a time of day as printed), a
+pallet, an SSCC, a keg, a shipment, a document, a line (LINE@FROM..TO), or what a tag's QR code
+holds. KIND:CODE says which is meant where a code could be several things.
+
+In means: reached over recorded movements and uses alone. Possible means: not recorded, but
+not ruled out, such as what was left in a vessel filled again without a clean. In a recall
+that can hurt someone both are in scope.`,
+		Example: `  heeltap trace forward L26-0142
+  heeltap trace back "BB 2027-03-10@09:42"
+  heeltap trace forward CANS@2026-03-18T10:05..10:25 --json`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(
+		e.traceOne(graph.Forward, "forward CODE…", "Where did it go, and who has it"),
+		e.traceOne(graph.Back, "back CODE…", "What went into it"))
+	return cmd
+}
+
+func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
+	all := false
+	cmd := &cobra.Command{
+		Use: use, Short: short, Args: cobra.MinimumNArgs(1), ValidArgsFunction: e.codesOf(nil),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			codes := make([]string, len(args))
+			for i, a := range args {
+				codes[i] = labels.ParsePayload(a)
+			}
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				a, err := trace.Trace(tx, dir, codes...)
+				if err != nil {
+					return err
+				}
+				if e.json {
+					return e.writeJSON(a)
+				}
+				e.showAnswer(tx.Site(), a, all)
+				return nil
+			})
+		},
+	}
+	cmd.Flags().BoolVar(&all, "all", false, "list every fill, and why each thing is in the answer")
+	return e.asks(cmd)
+}
+
+// showAnswer tells an answer to a person: what it started at, who has it, what is here, and what it is made of.
+func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
+	e.printf("%s from %s\n", map[string]string{"forward": "Forward", "back": "Back"}[a.Direction], fromText(a.From))
+	e.showTotals(a)
+	if a.Direction == "forward" {
+		e.showConsignees(a)
+		e.showUnits(a, all)
+		e.showInside(site, a, all)
+	} else {
+		e.showLots(a, all)
+		e.showInside(site, a, all)
+		e.showUnits(a, all)
+		e.showConsignees(a)
+	}
+	if len(a.Findings) > 0 {
+		e.printf("\n%s\n", e.strong("Faults in the records that bear on this answer"))
+		for _, f := range a.Findings {
+			e.printf("  %s\n", f.Text)
+		}
+	}
+	e.printf("\nAmounts assume perfect mixing: they inform, and are never a reason to call beer safe.\n")
+}
+
+func fromText(from []trace.From) string {
+	parts := make([]string, len(from))
+	for i, f := range from {
+		parts[i] = f.Kind + " " + f.Code
+		if f.Band != "in" {
+			parts[i] += " (possible)"
+		}
+	}
+	if len(parts) > 8 {
+		parts = append(parts[:8], "and "+counted(len(parts)-8, "more"))
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (e *env) showTotals(a *trace.Answer) {
+	t := &table{head: []string{"", "#pallets and kegs", "#cases", "#kegs", "#affected", "#here", "#shipped", "#returned", "#removed", "#repacked", "#consignees"}}
+	for _, b := range []struct {
+		name  string
+		total trace.Total
+	}{{"in", a.Totals.In}, {"possible", a.Totals.Possible}} {
+		x := b.total
+		if x.Units == 0 && x.Consignees == 0 {
+			continue
+		}
+		t.add(b.name, whole(x.Units), whole(x.Cases), whole(x.Kegs), whole(x.Affected), number(x.OnHand), number(x.Shipped), number(x.Returned), number(x.Removed), number(x.Repacked), whole(x.Consignees))
+	}
+	e.print(t)
+	if len(t.rows) == 0 && a.Direction == "forward" {
+		e.printf("  nothing packed is reached\n")
+	}
+}
+
+// showConsignees sums shipments by who received them.
+func (e *env) showConsignees(a *trace.Answer) {
+	type key struct{ consignee, band string }
+	type sum struct {
+		units, quantity int64
+		first, last     string
+	}
+	sums := map[key]*sum{}
+	for _, s := range a.Shipments {
+		k := key{s.Consignee, s.Band}
+		if sums[k] == nil {
+			sums[k] = &sum{first: s.ShippedAt, last: s.ShippedAt}
+		}
+		x := sums[k]
+		x.units++
+		x.quantity += s.Quantity
+		x.first, x.last = min(x.first, s.ShippedAt), max(x.last, s.ShippedAt)
+	}
+	t := &table{head: []string{"consignee", "band", "#rows", "#cases or kegs", "first", "last"}}
+	for _, k := range slices.SortedFunc(maps.Keys(sums), func(x, y key) int {
+		return cmp.Or(cmp.Compare(x.consignee, y.consignee), cmp.Compare(x.band, y.band))
+	}) {
+		x := sums[k]
+		t.add(k.consignee, k.band, whole(x.units), whole(x.quantity), x.first[:10], x.last[:10])
+	}
+	if len(t.rows) > 0 {
+		e.printf("\n%s\n", e.strong("Shipped to"))
+		e.print(t)
+	}
+}
+
+const mostLines = 40
+
+func (e *env) showUnits(a *trace.Answer, all bool) {
+	if len(a.Units) == 0 {
+		return
+	}
+	t := &table{head: []string{"unit", "band", "runs", "product", "date codes", "#quantity", "#affected", "#here", "held"}}
+	if all {
+		t.head = append(t.head, "why")
+	}
+	for _, u := range a.Units {
+		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), strings.Join(u.DateCodes, ", "), whole(u.Quantity), whole(u.Affected), number(u.OnHand), heldText(u)}
+		if all {
+			row = append(row, chainText(u.Why))
+		}
+		t.add(row...)
+	}
+	e.printf("\n%s\n", e.strong(unitsText(len(a.Units))))
+	e.printMost(t, all)
+}
+
+// printMost prints a table, cut to what a person reads unless all is asked for.
+func (e *env) printMost(t *table, all bool) {
+	left := 0
+	if !all && len(t.rows) > mostLines {
+		left = len(t.rows) - mostLines
+		t.rows = t.rows[:mostLines]
+	}
+	e.print(t)
+	if left > 0 {
+		e.printf("  … and %d more: --all lists them\n", left)
+	}
+}
+
+func heldText(u trace.Unit) string {
+	switch {
+	case u.Held:
+		return "held"
+	case u.HeldPossible:
+		return "possibly"
+	}
+	return ""
+}
+
+func text(s *string) string {
+	if s == nil {
+		return "-"
+	}
+	return *s
+}
+
+func chainText(codes []string) string { return strings.Join(codes, " > ") }
+
+func amountText(a trace.Amount) string {
+	if a.Amount == nil {
+		return "unknown"
+	}
+	return number(*a.Amount) + " " + *a.Unit
+}
+
+func (e *env) showLots(a *trace.Answer, all bool) {
+	t := &table{head: []string{"lot", "band", "item", "supplier", "supplier's lot", "#amount in it"}}
+	if all {
+		t.head = append(t.head, "why")
+	}
+	for _, l := range a.Lots {
+		row := []string{l.Code, l.Band, l.Item, text(l.Supplier), text(l.SupplierLot), amountText(l.Amount)}
+		if all {
+			row = append(row, chainText(l.Why))
+		}
+		t.add(row...)
+	}
+	if len(t.rows) > 0 {
+		e.printf("\n%s\n", e.strong(counted(len(a.Lots), "lot")))
+		e.printMost(t, all)
+	}
+}
+
+// showInside lists what an answer reaches inside the brewery.
+func (e *env) showInside(site lots.Site, a *trace.Answer, all bool) {
+	runs := &table{head: []string{"run", "band", "product", "date codes", "line", "#cases", "#on no pallet"}}
+	for _, r := range a.Runs {
+		runs.add(r.Code, r.Band, r.Product, strings.Join(r.DateCodes, ", "), text(r.Line), whole(r.Cases), whole(r.Unassigned))
+	}
+	if len(runs.rows) > 0 {
+		e.printf("\n%s\n", e.strong(counted(len(a.Runs), "package run")))
+		e.printMost(runs, all)
+	}
+	brews := &table{head: []string{"brew", "band", "beer", "#of the lot"}}
+	for _, b := range a.Brews {
+		brews.add(b.Code, b.Band, b.Beer, amountText(b.Amount))
+	}
+	if a.Direction == "back" {
+		brews.head = brews.head[:3]
+		for i := range brews.rows {
+			brews.rows[i] = brews.rows[i][:3]
+		}
+	}
+	if len(brews.rows) > 0 {
+		e.printf("\n%s\n", e.strong(counted(len(a.Brews), "brew")))
+		e.printMost(brews, all)
+	}
+	e.showFills(site, a, all)
+}
+
+// showFills lists the fills; without all only those that a vessel holds now.
+func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
+	t := &table{head: []string{"fill", "band", "until", "#volume"}}
+	now := 0
+	for _, f := range a.Fills {
+		current := f.Until == nil && f.Volume > 0
+		if current {
+			now++
+		}
+		if !all && !current {
+			continue
+		}
+		until := "now"
+		if f.Until != nil {
+			until = (*f.Until)[:16]
+		}
+		t.add(f.Code, f.Band, until, number(site.VolumeUnit.Of(f.Volume*1000))+" "+string(site.VolumeUnit))
+	}
+	if len(a.Fills) == 0 {
+		return
+	}
+	e.printf("\n%s", e.strong(counted(len(a.Fills), "fill")+" of vessels"))
+	if !all {
+		e.printf("; last in their vessel: %d (--all lists every one)", now)
+	}
+	e.printf("\n")
+	e.printMost(t, all)
+}
+
+func (e *env) whyCommand() *cobra.Command {
+	return e.asks(&cobra.Command{
+		Use:   "why FROM TO",
+		Short: "Say by which chain one thing reached another, or what parts the two",
+		Example: `  heeltap why L26-0142 P26-0817
+  heeltap why L26-0142 R26-0031 --json`,
+		Args: cobra.ExactArgs(2), ValidArgsFunction: e.codesOf(nil),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				b, err := trace.Why(tx, labels.ParsePayload(args[0]), labels.ParsePayload(args[1]))
+				if err != nil {
+					return err
+				}
+				if e.json {
+					return e.writeJSON(b)
+				}
+				e.showBecause(b)
+				return nil
+			})
+		},
+	})
+}
+
+func (e *env) showBecause(b *trace.Because) {
+	from, to := fromText(b.From), fromText(b.To)
+	switch b.Band {
+	case "out":
+		e.printf("%s did not reach %s:\n", from, to)
+		for _, p := range b.Apart {
+			e.printf("  %s", p.Text)
+			if p.Entry != 0 {
+				e.printf(" (entry %d)", p.Entry)
+			}
+			e.printf("\n")
+		}
+		return
+	case "in":
+		e.printf("%s reached %s:\n", from, to)
+	default:
+		e.printf("%s may have reached %s:\n", from, to)
+	}
+	t := &table{head: []string{"", "", "", "because", "#entry"}}
+	for _, s := range b.Chain {
+		if s.By == nil {
+			t.add(s.Kind, s.Code, "", "start", "")
+			continue
+		}
+		t.add(s.Kind, s.Code, s.By.Grade, s.By.Text, whole(s.By.Entry))
+	}
+	e.print(t)
+}
+
+func unitsText(n int) string {
+	if n == 1 {
+		return "1 pallet, stack or keg filling"
+	}
+	return whole(n) + " pallets, stacks and keg fillings"
+}
