@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // Kind is what a code names. The list is append-only; the text is stored.
@@ -43,7 +44,7 @@ func CheckCode(code string, slashAllowed bool) error {
 		return fmt.Errorf("%q: a / belongs only in a keg filling, such as K0417/R2031", code)
 	}
 	for _, r := range code {
-		if !unicode.IsPrint(r) {
+		if !unicode.IsPrint(r) || r == utf8.RuneError {
 			return fmt.Errorf("%q holds a character that can not be printed", code)
 		}
 	}

@@ -2,10 +2,13 @@ package lots
 
 import (
 	"fmt"
+	"maps"
 	"math"
-	"strconv"
+	"slices"
 	"strings"
 	"time"
+	"unicode/utf16"
+	"unicode/utf8"
 )
 
 // Thing is what a code means to somebody who has to read a row naming it.
@@ -55,15 +58,32 @@ type fields struct {
 	warnings, faults Faults
 }
 
+// fault notes what is wrong, once: several cells may need the same unit.
 func (f *fields) fault(column, format string, args ...any) {
-	f.faults = append(f.faults, Fault{Column: column, Reason: fmt.Sprintf(format, args...)})
+	bad := Fault{Column: column, Reason: fmt.Sprintf(format, args...)}
+	if !slices.Contains(f.faults, bad) {
+		f.faults = append(f.faults, bad)
+	}
 }
 
-// shape checks that only known columns stand in the row and that none is missing.
+func (f *fields) faulty(column string) bool {
+	return slices.ContainsFunc(f.faults, func(x Fault) bool { return x.Column == column })
+}
+
+// maxText is the longest text of one cell in UTF-16 units: what a workbook's cell can hold.
+const maxText = 32_767
+
+// shape checks that only known columns with readable text stand in the row and that none is missing.
 func (f *fields) shape() {
-	for name := range f.row {
+	for _, name := range slices.Sorted(maps.Keys(f.row)) {
 		if !f.sheet.Has(name) {
 			f.fault(name, "%s has no such column", f.sheet.Name)
+		}
+		switch v := f.row[name]; {
+		case !utf8.ValidString(v) || strings.ContainsRune(v, 0):
+			f.fault(name, "is not readable text (UTF-8)")
+		case len(v) > maxText && len(utf16.Encode([]rune(v))) > maxText:
+			f.fault(name, "is longer than %d characters", maxText)
 		}
 	}
 	for _, c := range f.sheet.Columns {
@@ -151,7 +171,7 @@ func (f *fields) count(name string) int64 {
 
 func (f *fields) positive(name string) int64 {
 	n := f.count(name)
-	if f.has(name) && n == 0 {
+	if f.has(name) && n == 0 && !f.faulty(name) {
 		f.fault(name, "must be more than zero")
 	}
 	return n
@@ -168,20 +188,36 @@ func (f *fields) number(name string) float64 {
 	return x
 }
 
+// maxMinutes bounds spans of minutes to two years: a clock can be a year out, no more is meant.
+const maxMinutes = 2 * 24 * 60 * 366
+
 // minutes reads a number of minutes as whole seconds.
-func (f *fields) minutes(name string) int64 { return int64(math.Round(f.number(name) * 60)) }
+func (f *fields) minutes(name string) int64 {
+	if !f.has(name) {
+		return 0
+	}
+	return f.seconds(name, f.row[name])
+}
+
+func (f *fields) seconds(name, minutes string) int64 {
+	x, err := ParseNumber(minutes)
+	if err != nil || x > maxMinutes {
+		f.fault(name, "%q is not a number of minutes", f.row[name])
+		return 0
+	}
+	return int64(math.Round(x * 60))
+}
 
 // offset reads minutes that may be negative, as whole seconds.
 func (f *fields) offset(name string) int64 {
 	if !f.has(name) {
 		return 0
 	}
-	x, err := strconv.ParseFloat(strings.TrimSpace(f.row[name]), 64)
-	if err != nil || math.Abs(x) > 2*24*60*366 {
-		f.fault(name, "%q is not a number of minutes", f.row[name])
-		return 0
+	text := strings.TrimSpace(f.row[name])
+	if after, negative := strings.CutPrefix(text, "-"); negative {
+		return -f.seconds(name, after)
 	}
-	return int64(math.Round(x * 60))
+	return f.seconds(name, strings.TrimPrefix(text, "+"))
 }
 
 func (f *fields) unit(name string, otherwise Unit) Unit {
@@ -197,6 +233,10 @@ func (f *fields) unit(name string, otherwise Unit) Unit {
 
 func (f *fields) qty(name string, unit Unit) Quantity {
 	if !f.has(name) {
+		return Quantity{}
+	}
+	if unit == "" && len(f.faults) > 0 { // what is wrong with the unit was said
+		f.number(name)
 		return Quantity{}
 	}
 	q, err := ParseQuantity(f.row[name], unit)

@@ -279,6 +279,8 @@ func decodeReturn(f *fields) Record {
 	}
 	if r.HasLeft {
 		r.LeftML = f.volume("left", "left_unit", f.site.VolumeUnit)
+	} else if f.has("left_unit") {
+		f.fault("left_unit", "is given without what is left")
 	}
 	return r
 }

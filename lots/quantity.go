@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -54,6 +55,9 @@ var units = map[Unit]unitDef{
 // unitNames lists the units in the order people are told of them.
 var unitNames = []string{"kg", "g", "lb", "oz", "hL", "L", "mL", "bbl", "gal", "each", "case"}
 
+// UnitNames lists the units of measure.
+func UnitNames() []string { return slices.Clone(unitNames) }
+
 // ParseUnit reads a unit name, forgiving its case.
 func ParseUnit(text string) (Unit, error) {
 	text = strings.TrimSpace(text)
@@ -83,7 +87,8 @@ func (u Unit) Of(base float64) float64 {
 const maxBase = int64(9e15)
 
 // ParseQuantity reads a decimal number in unit, rounding half away from zero to
-// whole base units. Negative and non-decimal numbers are refused.
+// whole millilitres or milligrams. Negative and non-decimal numbers, and parts
+// of a piece or case, are refused.
 func ParseQuantity(number string, unit Unit) (Quantity, error) {
 	r, err := parseDecimal(number)
 	if err != nil {
@@ -92,6 +97,9 @@ func ParseQuantity(number string, unit Unit) (Quantity, error) {
 	d, ok := units[unit]
 	if !ok {
 		return Quantity{}, fmt.Errorf("a quantity needs a unit: one of %s", strings.Join(unitNames, " "))
+	}
+	if (d.dim == Pieces || d.dim == Cases) && !r.IsInt() {
+		return Quantity{}, fmt.Errorf("%q is not a whole number of %s: give part of a case in each", number, d.dim)
 	}
 	n, err := wholeNumber(r.Mul(r, d.factor), number)
 	return Quantity{N: n, Dim: d.dim}, err
@@ -129,13 +137,16 @@ func parseDecimal(text string) (*big.Rat, error) {
 	return r, nil
 }
 
-// ParseNumber reads an unsigned decimal as a float.
+// ParseNumber reads an unsigned decimal as a float, within the bounds of one row.
 func ParseNumber(text string) (float64, error) {
 	r, err := parseDecimal(text)
 	if err != nil {
 		return 0, err
 	}
 	f, _ := r.Float64()
+	if f > float64(maxBase) {
+		return 0, fmt.Errorf("%q is more than any brewery holds", text)
+	}
 	return f, nil
 }
 

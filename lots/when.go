@@ -33,6 +33,8 @@ func (w When) End() int64 {
 // history, narrow enough to catch a slipped digit.
 const minYear, maxYear = 1900, 2199
 
+var offsetLayouts = []string{time.RFC3339, "2006-01-02 15:04:05Z07:00", "2006-01-02T15:04Z07:00", "2006-01-02 15:04Z07:00"}
+
 var localLayouts = []string{"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02T15:04"}
 
 // ParseWhen reads a time as written in a sheet: RFC 3339, a local date and
@@ -40,24 +42,28 @@ var localLayouts = []string{"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-
 // occurs twice (clocks set back); the first of the two is taken.
 func ParseWhen(text string, zone *time.Location) (w When, warning string, err error) {
 	text = strings.TrimSpace(text)
-	if t, err := time.Parse(time.RFC3339, text); err == nil {
-		return inYears(At(t.Unix()), t, text, "")
+	for _, layout := range offsetLayouts {
+		if t, err := time.Parse(layout, text); err == nil {
+			return inYears(At(t.Unix()), t, text, "")
+		}
 	}
 	if t, err := time.Parse(time.DateOnly, text); err == nil {
-		y, m, d := t.Date()
-		from, to := dayStart(y, m, d, zone), dayStart(y, m, d+1, zone)
-		return inYears(When{From: from, To: to - 1, Day: true}, t, text, "")
+		from, to := daySpan(t, zone)
+		if to < from {
+			return When{}, "", fmt.Errorf("%q does not exist in %s: the calendar skips that day", text, zone)
+		}
+		return inYears(When{From: from, To: to, Day: true}, t, text, "")
 	}
 	for _, layout := range localLayouts {
 		t, err := time.Parse(layout, text)
 		if err != nil {
 			continue
 		}
-		unix, twice, ok := localUnix(t, zone)
+		unix, last, ok := wallUnix(t, zone)
 		if !ok {
 			return When{}, "", fmt.Errorf("%q does not exist in %s: the clocks skip that hour", text, zone)
 		}
-		if twice {
+		if last != unix {
 			warning = fmt.Sprintf("%q occurs twice in %s: the first is taken; write it with its offset to mean the second", text, zone)
 		}
 		return inYears(At(unix), t, text, warning)
@@ -72,41 +78,46 @@ func inYears(w When, t time.Time, text, warning string) (When, string, error) {
 	return w, warning, nil
 }
 
-// localUnix finds the instants at which zone's clocks show the wall time t
-// (given in UTC) and returns the first; time.Date promises neither which of two
-// it takes nor an error for a skipped hour.
-func localUnix(t time.Time, zone *time.Location) (unix int64, twice, ok bool) {
+// wallUnix finds the first and the last instant at which zone's clocks show the
+// wall time t (given in UTC); they differ in an hour that clocks show twice.
+// time.Date promises neither which of the two it takes nor an error for a
+// skipped hour.
+func wallUnix(t time.Time, zone *time.Location) (first, last int64, ok bool) {
 	wall := t.Unix()
-	var found []int64
 	for _, probe := range []int64{wall - 36*3600, wall + 36*3600} {
 		_, offset := time.Unix(probe, 0).In(zone).Zone()
 		u := wall - int64(offset)
-		if _, o := time.Unix(u, 0).In(zone).Zone(); o == offset && (len(found) == 0 || found[0] != u) {
-			found = append(found, u)
+		if _, o := time.Unix(u, 0).In(zone).Zone(); o != offset {
+			continue
 		}
+		if !ok {
+			first, last, ok = u, u, true
+		}
+		first, last = min(first, u), max(last, u)
 	}
-	switch len(found) {
-	case 0:
-		return 0, false, false
-	case 1:
-		return found[0], false, true
-	}
-	return min(found[0], found[1]), true, true
+	return first, last, ok
 }
 
-// dayStart is the first instant of a calendar day in zone, also where the
-// clocks skip midnight.
-func dayStart(y int, m time.Month, d int, zone *time.Location) int64 {
-	t := time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
-	if u, _, ok := localUnix(t, zone); ok {
-		return u
+// daySpan is the first and the last second of the calendar day d (given in UTC)
+// in zone; to < from where the calendar skips the day. The clocks may skip
+// midnight, and may be set back over it.
+func daySpan(d time.Time, zone *time.Location) (from, to int64) {
+	from = dayStart(d, zone)
+	to = dayStart(d.AddDate(0, 0, 1), zone) - 1
+	if _, last, ok := wallUnix(d.Add(24*time.Hour-time.Second), zone); ok {
+		to = max(to, last)
 	}
-	for minute := range 24 * 60 {
-		if u, _, ok := localUnix(t.Add(time.Duration(minute)*time.Minute), zone); ok {
-			return u
+	return from, to
+}
+
+// dayStart is the first instant of a calendar day in zone, or of the next day that there is.
+func dayStart(d time.Time, zone *time.Location) int64 {
+	for minute := range 2 * 24 * 60 {
+		if first, _, ok := wallUnix(d.Add(time.Duration(minute)*time.Minute), zone); ok {
+			return first
 		}
 	}
-	return t.Unix()
+	return d.Unix() // no calendar skips two days
 }
 
 // Stamp writes an instant as it stands in fill codes: site time to the minute,
@@ -118,7 +129,7 @@ func Stamp(unix int64, zone *time.Location) string {
 		layout += ":05"
 	}
 	wall := time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
-	if _, twice, _ := localUnix(wall, zone); twice {
+	if first, last, _ := wallUnix(wall, zone); first != last {
 		layout += "Z07:00"
 	}
 	return t.Format(layout)

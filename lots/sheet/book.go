@@ -301,15 +301,24 @@ func (r *reading) workbook(name string, src io.ReaderAt, size int64) error {
 	if known == 0 {
 		return lots.Errorf(lots.NotFound, "%s has none of the pages that are read: %s", name, strings.Join(sheetNames(""), " "))
 	}
+	if err := r.otherPages(b); err != nil {
+		return damaged(err)
+	}
+	return nil
+}
+
+// otherPages makes a fault of every page that is no sheet and not empty;
+// spreadsheets add empty pages of their own.
+func (r *reading) otherPages(b *book) error {
 	for _, p := range b.pages {
 		if _, ok := lots.SheetNamed(p.name); ok {
 			continue
 		}
 		empty, err := b.emptyPage(p)
 		if err != nil {
-			return damaged(err)
+			return err
 		}
-		if !empty { // spreadsheets add empty pages of their own
+		if !empty {
 			r.unknown(p.name, "page", sheetNames(""))
 		}
 	}

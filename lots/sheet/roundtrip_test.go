@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"unicode"
@@ -114,7 +115,7 @@ func sameInMemory(t *testing.T, s *lots.Sheet, rows []Row) {
 	_, err := grouped(rows)
 	require.NoError(t, err)
 	var b bytes.Buffer
-	require.NoError(t, csv.NewWriter(&b).WriteAll(csvOf(s, rows).lines))
+	require.NoError(t, csv.NewWriter(&b).WriteAll(slices.Collect(csvOf(s, rows).lines)))
 	again := &reading{left: maxRows}
 	require.NoError(t, again.csv(&b, s))
 	require.Empty(t, again.faults)

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"heeltap/lots"
@@ -64,7 +66,7 @@ func WriteFaulty(dir string, rows []Row, faults lots.Faults) error {
 	for _, s := range lots.Sheets {
 		if lines := bad[s]; len(lines) > 0 {
 			head := append(columnNames(s), faultColumn)
-			files = append(files, csvFile{name: s.File(), lines: append([][]string{head}, lines...)})
+			files = append(files, csvFile{s.File(), slices.Values(append([][]string{head}, lines...))})
 		}
 	}
 	if len(files) == 0 {
@@ -99,16 +101,21 @@ func cleanText(s string) string {
 
 type csvFile struct {
 	name  string
-	lines [][]string
+	lines iter.Seq[[]string]
 }
 
 // csvOf is a sheet's whole file.
 func csvOf(s *lots.Sheet, rows []Row) csvFile {
-	f := csvFile{name: s.File(), lines: [][]string{columnNames(s)}}
-	for _, r := range rows {
-		f.lines = append(f.lines, r.cells())
-	}
-	return f
+	return csvFile{s.File(), func(yield func([]string) bool) {
+		if !yield(columnNames(s)) {
+			return
+		}
+		for _, r := range rows {
+			if !yield(r.cells()) {
+				return
+			}
+		}
+	}}
 }
 
 // putFolder writes files into a new folder and moves it to its place.
@@ -124,39 +131,48 @@ func putFolder(dir string, files []csvFile) (err error) {
 	if err != nil {
 		return err
 	}
-	failed := func(err error) error {
-		return lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
-	}
 	beside, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+"-*")
 	if err != nil {
-		return failed(err)
+		return lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
 	}
 	fresh, gone := filepath.Join(beside, "new"), filepath.Join(beside, "old")
-	defer func() {
-		if _, lost := os.Stat(gone); err == nil || lost != nil { // never remove the only copy
-			_ = os.RemoveAll(beside)
-		}
-	}()
-	if err := os.Mkdir(fresh, 0o777); err != nil {
-		return failed(err)
+	err = writeFiles(fresh, files)
+	if err == nil {
+		err = swap(dir, fresh, gone, old)
 	}
-	for _, f := range files {
-		if err := f.write(fresh); err != nil {
-			return failed(err)
-		}
+	if _, none := os.Stat(gone); err == nil || none != nil { // never remove the only copy
+		err = errors.Join(err, os.RemoveAll(beside))
 	}
-	if old {
-		if err := os.Rename(dir, gone); err != nil {
-			return failed(err)
-		}
-	}
-	if err := os.Rename(fresh, dir); err != nil {
-		if old {
-			err = errors.Join(err, os.Rename(gone, dir))
-		}
-		return failed(err)
+	if err != nil {
+		return lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
 	}
 	return nil
+}
+
+func writeFiles(dir string, files []csvFile) error {
+	if err := os.Mkdir(dir, 0o777); err != nil { // less what the user's mask takes
+		return err
+	}
+	for _, f := range files {
+		if err := f.write(dir); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// swap moves fresh to dir and what is there, if old says so, to gone.
+func swap(dir, fresh, gone string, old bool) error {
+	if old {
+		if err := os.Rename(dir, gone); err != nil {
+			return err
+		}
+	}
+	err := os.Rename(fresh, dir)
+	if err != nil && old {
+		return errors.Join(err, os.Rename(gone, dir))
+	}
+	return err
 }
 
 // replaceable reports whether a folder stands at dir, refusing one (or a file)
@@ -183,8 +199,12 @@ func (c csvFile) write(dir string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	if err := csv.NewWriter(f).WriteAll(c.lines); err != nil {
-		return err
+	w := csv.NewWriter(f)
+	for line := range c.lines {
+		if err := w.Write(line); err != nil {
+			return err
+		}
 	}
-	return f.Sync()
+	w.Flush()
+	return errors.Join(w.Error(), f.Sync())
 }
