@@ -1,7 +1,191 @@
 package main
 
-import "github.com/spf13/cobra"
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/cmd/internal/demo"
+	"heeltap/graph"
+	"heeltap/graph/trace"
+	"heeltap/labels"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
 
 func (e *env) demoCommand() *cobra.Command {
-	return &cobra.Command{Use: "demo", Short: "Build and question an invented brewery", RunE: func(*cobra.Command, []string) error { return nil }}
+	return &cobra.Command{
+		Use:   "demo [FOLDER]",
+		Short: "Build and question an invented brewery",
+		Long: `Build fourteen months of an invented brewery in FOLDER (else heeltap-demo), follow a hop lot
+forward and a date code back, and print a sheet of tags. An earlier demo there is replaced.`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			folder := "heeltap-demo"
+			if len(args) > 0 {
+				folder = args[0]
+			}
+			return e.demo(cmd.Context(), folder)
+		},
+	}
+}
+
+const demoFile = "tidewick.db"
+
+func (e *env) demo(ctx context.Context, folder string) (err error) {
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return lots.Errorf(lots.Invalid, "%s can not be made: %w", folder, err)
+	}
+	e.db = filepath.Join(folder, demoFile)
+	history := demo.Brewery()
+	story := demo.Told(history)
+	started := e.now()
+	for _, ending := range []string{"", "-wal", "-shm"} {
+		if err := os.Remove(e.db + ending); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return lots.Errorf(lots.Invalid, "the earlier demo can not be replaced: %w", err)
+		}
+	}
+	db, err := store.Create(ctx, e.db)
+	if err != nil {
+		return err
+	}
+	defer func() { err = cmp.Or(err, db.Close()) }()
+	e.printf("Building fourteen months of Tidewick, a brewery that does not exist …\n")
+	done := e.progress(len(history))
+	err = replay(ctx, db, history)
+	done()
+	if err != nil {
+		return err
+	}
+	e.printf("%d journal entries, recorded on the days they were typed in, in %s.\n", len(history), e.now().Sub(started).Round(100*time.Millisecond))
+	return db.View(ctx, func(tx *store.Tx) error { return e.tellDemo(tx, folder, story) })
+}
+
+// replay records a history evening by evening, each in one transaction, with the clock set to it.
+func replay(ctx context.Context, db *store.DB, history []demo.Entry) error {
+	for len(history) > 0 {
+		n := 1
+		for n < len(history) && history[n].Recorded.Equal(history[0].Recorded) {
+			n++
+		}
+		evening := history[:n]
+		history = history[n:]
+		db.Now = func() time.Time { return evening[0].Recorded }
+		if err := db.Update(ctx, func(tx *store.Tx) error { return enter(tx, evening) }); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// enter records one evening's rows, then its corrections.
+func enter(tx *store.Tx, evening []demo.Entry) error {
+	var rows []store.Statement
+	for _, x := range evening {
+		if s, ok := lots.SheetNamed(x.Sheet); ok {
+			rows = append(rows, store.Statement{Sheet: s, Row: x.Row, By: x.By})
+		}
+	}
+	if _, _, faults, err := tx.RecordRows(rows); err != nil || len(faults) > 0 {
+		return orFaults(err, faults)
+	}
+	for _, x := range evening {
+		if x.Fix == nil {
+			continue
+		}
+		entry, err := entryOf(tx, x.Fix.Name)
+		if err != nil {
+			return err
+		}
+		if x.Fix.Set == nil {
+			_, err = tx.Void(entry, x.Fix.Reason, x.By)
+		} else {
+			_, err = tx.Amend(entry, x.Fix.Set, x.Fix.Reason, x.By)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tellDemo asks the questions of the main job and says what to try next.
+func (e *env) tellDemo(tx *store.Tx, folder string, s demo.Story) error {
+	e.printf("\n%s\n", e.strong("1. The supplier of hop lot "+s.Hop+" calls. Where did it go?"))
+	asked := e.now()
+	ahead, err := trace.Trace(tx, graph.Forward, s.Hop)
+	if err != nil {
+		return err
+	}
+	took := e.now().Sub(asked)
+	e.showAnswer(tx.Site(), ahead, false)
+	coarse, err := trace.BrewLevel(tx, s.Hop)
+	if err != nil {
+		return err
+	}
+	may := ahead.Totals.Possible
+	e.printf("\nThat is %d cases and %d kegs (%d and %d of them possible), found in %s.\n", affected(ahead, false), affected(ahead, true), may.Cases, may.Kegs, took.Round(time.Millisecond))
+	e.printf("By whole brews and runs (%d brews, %d runs: all that their beer ever came to) it would\nhave been %d cases and %d kegs.\n", coarse.Brews, coarse.Runs, coarse.Cases, coarse.Kegs)
+	e.printf("\n%s\n", e.strong("2. Somebody reads a date code off a can: "+s.DateCode+". What went into it?"))
+	back, err := trace.Trace(tx, graph.Back, s.DateCode)
+	if err != nil {
+		return err
+	}
+	e.showAnswer(tx.Site(), back, false)
+	tags := filepath.Join(folder, "tags.pdf")
+	if err := e.demoTags(tx, s.Tags, tags); err != nil {
+		return err
+	}
+	e.printf("\n%s\n", e.strong("3. Where everything is, and what to try next"))
+	e.printf("  database     %s\n  tag sheet    %s (%d tags; print at 100 %%)\n\n", e.db, tags, len(s.Tags))
+	db := " --db " + e.db
+	for _, line := range []string{
+		"trace forward " + s.Ends + db + "    # can ends opened in mid-run: pallets of half a run",
+		"why " + s.Hop + " " + ahead.Units[0].Code + db + "    # the chain behind one row",
+		"trace back " + ahead.Units[0].Code + " --all" + db,
+		"trace forward " + s.KnownCode + db + "    # compare with what was known before transfer " + s.Late + " was typed in:",
+		"trace forward " + s.KnownCode + " --known-at " + s.KnownAt.Format(time.RFC3339) + db,
+		"export " + filepath.Join(folder, "records") + db,
+		"audit" + db,
+	} {
+		e.printf("  heeltap %s\n", line)
+	}
+	return nil
+}
+
+// affected sums what of an answer's units is affected: the kegs, or the cases.
+func affected(a *trace.Answer, kegs bool) int64 {
+	var n int64
+	for _, u := range a.Units {
+		if (u.Kind == "keg") == kegs {
+			n += u.Affected
+		}
+	}
+	return n
+}
+
+func (e *env) demoTags(tx *store.Tx, codes []string, path string) error {
+	var tags []labels.Tag
+	for _, code := range codes {
+		tag, err := tagOf(tx, code)
+		if err != nil {
+			return fmt.Errorf("tag of %s: %w", code, err)
+		}
+		tags = append(tags, tag)
+	}
+	stock, err := labels.StockByName("a4")
+	if err != nil {
+		return err
+	}
+	data, err := render(tags, stock, path, "")
+	if err != nil {
+		return err
+	}
+	return writeWhole(path, data)
 }
