@@ -67,21 +67,22 @@ func (e *env) demo(ctx context.Context, folder string) (err error) {
 	return db.View(ctx, func(tx *store.Tx) error { return e.tellDemo(tx, folder, story) })
 }
 
-// replay records a history evening by evening, each in one transaction, with the clock set to it.
+// replay records a history evening by evening, with the clock set to it; all of it or nothing.
 func replay(ctx context.Context, db *store.DB, history []demo.Entry) error {
-	for len(history) > 0 {
-		n := 1
-		for n < len(history) && history[n].Recorded.Equal(history[0].Recorded) {
-			n++
+	return db.Load(ctx, func(tx *store.Tx) error {
+		for len(history) > 0 {
+			n := 1
+			for n < len(history) && history[n].Recorded.Equal(history[0].Recorded) {
+				n++
+			}
+			tx.At(history[0].Recorded)
+			if err := enter(tx, history[:n]); err != nil {
+				return err
+			}
+			history = history[n:]
 		}
-		evening := history[:n]
-		history = history[n:]
-		db.Now = func() time.Time { return evening[0].Recorded }
-		if err := db.Update(ctx, func(tx *store.Tx) error { return enter(tx, evening) }); err != nil {
-			return err
-		}
-	}
-	return nil
+		return nil
+	})
 }
 
 // enter records one evening's rows, then its corrections.

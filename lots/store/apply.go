@@ -16,7 +16,7 @@ import (
 // derive brings the lineage up to date with records that were entered or
 // changed: as they were and as they are.
 func (tx *Tx) derive(changed []lots.Record) error {
-	if tx.err != nil {
+	if tx.err != nil || tx.later {
 		return tx.err
 	}
 	for _, rec := range changed {

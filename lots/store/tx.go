@@ -17,12 +17,35 @@ type Tx struct {
 	recorded int64 // Unix milliseconds of all that this transaction writes
 	stmts    map[string]*sql.Stmt
 	err      error // the first failure of a reading that has no error of its own
+	later    bool  // lineage is derived once, at the end
 	reading  reading
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
 func (db *DB) Update(ctx context.Context, f func(*Tx) error) error {
 	return db.within(ctx, db.write, f)
+}
+
+// Load is Update for a whole history: f says with At when each part of it was
+// recorded, and the lineage is derived once, at the end.
+func (db *DB) Load(ctx context.Context, f func(*Tx) error) error {
+	return db.Update(ctx, func(tx *Tx) error {
+		tx.later = true
+		if err := f(tx); err != nil {
+			return err
+		}
+		tx.later = false
+		tx.reading.reset()
+		return tx.rebuildLineage()
+	})
+}
+
+// At sets the moment that the entries after it are recorded at. Only a history being loaded can set it.
+func (tx *Tx) At(moment time.Time) {
+	if !tx.later {
+		panic("store: At outside Load")
+	}
+	tx.recorded = moment.UnixMilli()
 }
 
 // View runs f on a snapshot.
