@@ -1,6 +1,7 @@
 package lots
 
 import (
+	"fmt"
 	"strings"
 	"time"
 )
@@ -67,10 +68,14 @@ func decodeReceipt(f *fields) Record {
 	r := &Receipt{Meta: f.meta(), Lot: f.code("lot"), SupplierLot: f.text("supplier_lot"), Unit: f.unit("unit", ""),
 		At: f.when("received_at"), BestBy: f.text("best_by"), Place: f.text("place"), Carrier: f.text("carrier"),
 		Document: f.text("document"), Status: f.text("status")}
-	r.Item, _ = f.one("item")
+	item := Thing{}
+	r.Item, item = f.one("item")
 	r.Supplier, _ = f.one("supplier")
 	r.Into, _ = f.heldBy("into")
 	r.Qty = f.qty("quantity", r.Unit)
+	if item.Unit != "" && r.Unit != "" && item.Unit.Dim() != r.Unit.Dim() {
+		f.warnings = append(f.warnings, Fault{Column: "unit", Reason: fmt.Sprintf("%s is counted in %s, but this lot came in %s", r.Item, item.Unit, r.Unit)})
+	}
 	if r.Status == "" {
 		r.Status = "accepted"
 	}

@@ -122,7 +122,7 @@ func tagOf(tx *store.Tx, code string) (labels.Tag, error) {
 		return tag, err
 	}
 	if len(rows) == 0 || rows[0].Sheet.Code == "" {
-		return tag, lots.Errorf(lots.NotFound, "no lot, vessel, run, pallet or keg is called %q; near it are: %s", code, orDash(strings.Join(tx.Nearest(code), ", ")))
+		return tag, lots.Errorf(lots.NotFound, "no lot, vessel, run, pallet or keg is called %q; near it are: %s", code, orDash(strings.Join(tx.Nearest(code, lots.KindLot, lots.KindVessel, lots.KindRun, lots.KindUnit), ", ")))
 	}
 	first, _ := tx.Record(rows[0].Seq)
 	switch x := first.(type) {
@@ -143,7 +143,7 @@ func tagOf(tx *store.Tx, code string) (labels.Tag, error) {
 	case *lots.Packed:
 		unitTag(tx, &tag, rows, zone)
 	default:
-		return tag, lots.Errorf(lots.Invalid, "%s is a %s: tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
+		return tag, lots.Errorf(lots.Invalid, "%s names no such thing (%s): tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
 	}
 	held, err := trace.Held(tx, code)
 	if held == graph.In {

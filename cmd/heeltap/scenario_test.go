@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -15,7 +14,6 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
-	"github.com/stretchr/testify/require"
 )
 
 func TestMain(m *testing.M) {
@@ -37,19 +35,25 @@ func clock() time.Time {
 // TestScenarios runs histories through the public import and reads the answers as the
 // public JSON. Each script says who is in, possible and out, and why.
 func TestScenarios(t *testing.T) {
+	params := asking("../../testdata/scenarios")
+	setup := params.Setup
+	params.Setup = func(s *testscript.Env) error {
+		err := setup(s)
+		s.Setenv("NOW", "") // what was known when is told apart by real time
+		return err
+	}
+	testscript.Run(t, params)
+}
+
+// asking runs the scripts of a folder, with the words that check an answer.
+func asking(dir string) testscript.Params {
 	base, err := filepath.Abs("../../testdata/scenarios/base")
-	require.NoError(t, err)
-	testscript.Run(t, testscript.Params{
-		Dir: "../../testdata/scenarios",
-		Setup: func(s *testscript.Env) error {
-			s.Setenv("HEELTAP_BY", "script")
-			db := filepath.Join(s.WorkDir, "heeltap.db")
-			e := &env{out: io.Discard, errOut: os.Stderr, getenv: func(string) string { return "" }, now: time.Now}
-			if run(context.Background(), []string{"--db", db, "init"}, e) != exitDone {
-				return fmt.Errorf("no database")
-			}
-			return os.CopyFS(filepath.Join(s.WorkDir, "base"), os.DirFS(base))
-		},
+	if err != nil {
+		panic(err)
+	}
+	return testscript.Params{
+		Dir:   dir,
+		Setup: emptyDatabase(base),
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"in":          func(ts *testscript.TestScript, _ bool, codes []string) { banded(ts, "in", codes) },
 			"possible":    func(ts *testscript.TestScript, _ bool, codes []string) { banded(ts, "possible", codes) },
@@ -65,10 +69,10 @@ func TestScenarios(t *testing.T) {
 			"by":          func(ts *testscript.TestScript, _ bool, names []string) { because(ts, "chain", names) },
 			"now": func(ts *testscript.TestScript, _ bool, args []string) {
 				ts.Setenv(args[0], time.Now().Format(time.RFC3339Nano))
-				time.Sleep(2 * time.Millisecond)
+				time.Sleep(2 * time.Millisecond) // the next entry is recorded later than this
 			},
 		},
-	})
+	}
 }
 
 type object = map[string]any

@@ -36,10 +36,15 @@ func BrewLevel(tx *store.Tx, lot string) (Coarse, error) {
 	if err != nil {
 		return Coarse{}, err
 	}
+	// Batch cards do not follow yeast: what only a crop leads to is left out.
+	q := graph.Query{Keep: func(_, dst graph.Node, _ graph.Link) bool { return dst.Kind != graph.Lot }}
+	for _, id := range brews {
+		q.Starts = append(q.Starts, graph.Start{ID: id})
+	}
 	runs := map[string]bool{}
-	for _, n := range reached.Nodes {
+	for n := range reached.Walk(q).All() {
 		if n.Kind == graph.Segment {
-			runs[n.Home] = true
+			runs[n.Run] = true
 		}
 	}
 	c := Coarse{Brews: len(brews), Runs: len(runs)}
