@@ -1,8 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -23,7 +26,7 @@ func (e *env) importCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "import PATH…",
 		Short: "Read rows from folders of CSV files or .xlsx workbooks, all or nothing",
-		Long: `Read rows from folders of CSV files or .xlsx workbooks. Rows may stand in any order. Every bad
+		Long: `Read rows from folders of CSV files or .xlsx workbooks; the database is made if there is none. Rows may stand in any order. Every bad
 row is reported with its file, line, column and reason, and nothing is kept unless all are
 good. With --keep-going the good rows are kept and the bad ones written to a folder beside
 the first PATH, with a last column that says what is wrong; mend them there and import it.`,
@@ -34,13 +37,13 @@ the first PATH, with a last column that says what is wrong; mend them there and 
 		RunE: func(cmd *cobra.Command, args []string) error {
 			by, err := e.who(by)
 			if err != nil {
-				return err
+				by = "import" // rows mostly name somebody themselves
 			}
 			if badTo == "" {
 				clean := filepath.Clean(args[0])
 				badTo = strings.TrimSuffix(clean, filepath.Ext(clean)) + "-bad-rows"
 			}
-			return e.importAll(cmd.Context(), args, by, keepGoing, badTo)
+			return e.importInto(cmd.Context(), args, by, keepGoing, badTo)
 		},
 	}
 	cmd.Flags().StringVar(&by, "by", "", "who says so where a row names nobody (else HEELTAP_BY)")
@@ -56,6 +59,25 @@ type imported struct {
 	Bad      int      `json:"bad"`
 	BadRows  *string  `json:"bad_rows"` // folder they were written to
 	Warnings []string `json:"warnings"`
+}
+
+// importInto makes the database where there is none yet; if then nothing is recorded, it is gone again.
+func (e *env) importInto(ctx context.Context, paths []string, by string, keepGoing bool, badTo string) error {
+	if _, err := os.Lstat(e.path()); !errors.Is(err, os.ErrNotExist) {
+		return e.importAll(ctx, paths, by, keepGoing, badTo)
+	}
+	db, err := store.Create(ctx, e.path())
+	if err != nil {
+		return err
+	}
+	if err := db.Close(); err != nil {
+		return err
+	}
+	err = e.importAll(ctx, paths, by, keepGoing, badTo)
+	if err != nil {
+		return cmp.Or(db.Discard(), err)
+	}
+	return nil
 }
 
 func (e *env) importAll(ctx context.Context, paths []string, by string, keepGoing bool, badTo string) error {

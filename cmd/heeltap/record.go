@@ -60,9 +60,9 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	return cmd
 }
 
-// who names the person behind an entry.
+// who names the person behind an entry: as told, else whoever is logged in.
 func (e *env) who(by string) (string, error) {
-	by = cmp.Or(strings.TrimSpace(by), e.getenv("HEELTAP_BY"))
+	by = cmp.Or(strings.TrimSpace(by), e.getenv("HEELTAP_BY"), e.getenv("USER"), e.getenv("USERNAME"))
 	if by == "" {
 		return "", lots.Errorf(lots.Invalid, "say who: --by NAME, or set HEELTAP_BY")
 	}
