@@ -45,7 +45,11 @@ func (r *Reach) measureBack() {
 			continue
 		}
 		for j := r.g.out.first[i]; j < r.g.out.first[i+1]; j++ {
-			if to, link := r.g.out.to[j], r.g.out.link[j]; r.band[to] == In && r.counts(link, true) {
+			to, link := r.g.out.to[j], r.g.out.link[j]
+			if r.start[to] && r.g.nodes[to].Kind == Stretch {
+				continue // its segments are starts too, and hold what it holds
+			}
+			if r.band[to] == In && r.counts(link, true) {
 				r.amounts[i] += r.amounts[to] * r.g.share(i, link)
 			}
 		}
