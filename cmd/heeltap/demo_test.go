@@ -29,6 +29,9 @@ func say(t *testing.T, args ...string) string {
 }
 
 func TestDemoTellsTheMainJob(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds the whole demo")
+	}
 	dir := t.TempDir()
 	text := say(t, "demo", dir)
 	story := demo.Told(demo.Brewery())
@@ -48,6 +51,9 @@ func TestDemoTellsTheMainJob(t *testing.T) {
 // TestExportedElsewhereAnswersAreTheSame asks the demo, and a database that imported what
 // it exported, for a part of its lots, brews, runs and units.
 func TestExportedElsewhereAnswersAreTheSame(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds the whole demo")
+	}
 	dir := t.TempDir()
 	here, there := filepath.Join(dir, "here.db"), filepath.Join(dir, "there.db")
 	ctx := context.Background()

@@ -32,7 +32,6 @@ type asked struct {
 	reach   *graph.Reach
 	startOf map[int64]start
 	unit    lots.Unit // the single starting lot's own; empty where amounts forwards have no meaning
-	touch   map[int64]bool
 }
 
 func walk(tx *store.Tx, dir graph.Direction, texts []string) (*asked, error) {

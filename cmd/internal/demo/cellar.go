@@ -86,6 +86,9 @@ func (b *book) brewBatch(t *batch, at time.Time) {
 		b.later(at.AddDate(0, 0, 8).Add(7*time.Hour), func(at time.Time) { b.dryHop(t, at) })
 	}
 	b.later(at.AddDate(0, 0, 7).Add(4*time.Hour), func(at time.Time) { b.crop(t, at) })
+	if t.name == lager.name && t.n == 6 {
+		b.later(at.AddDate(0, 0, 8).Add(5*time.Hour), func(at time.Time) { b.even(t, at) })
+	}
 	b.later(ready, func(at time.Time) { b.rack(t, at) })
 }
 
@@ -181,6 +184,15 @@ func (b *book) dryHop(t *batch, at time.Time) {
 	}
 }
 
+// even joins a lager with the one before it, which had turned out darker.
+func (b *book) even(t *batch, at time.Time) {
+	for _, x := range b.fermenting {
+		if x.name == t.name && x != t && x.left > 30 {
+			b.write(at, cellar, "circulations", "vessels", x.fv+";"+t.fv, "started_at", b.at(at), "ended_at", b.at(at.Add(3*time.Hour)), "ref", "colour evened out")
+		}
+	}
+}
+
 // bright gives the next bright tank, cleaned.
 func (b *book) bright(at time.Time) string {
 	b.nextBright++
@@ -235,7 +247,9 @@ func (b *book) rack(t *batch, at time.Time) {
 	if t.name == bitter.name && t.n == 8 {
 		in += b.blend(bt, at.Add(2*time.Hour))
 	}
-	b.write(at.Add(3*time.Hour), cellar, "removals", "subject", t.fv, "quantity", "all", "at", b.at(at.Add(3*time.Hour)), "reason", "dumped")
+	if t.name != bitter.name || t.n != 6 { // once nobody wrote down that the rest went down the drain
+		b.write(at.Add(3*time.Hour), cellar, "removals", "subject", t.fv, "quantity", "all", "at", b.at(at.Add(3*time.Hour)), "reason", "dumped")
+	}
 	b.clean(t.fv, at.Add(5*time.Hour), "")
 	t.left = 0
 	b.later(at.Add(23*time.Hour), func(at time.Time) { b.packBatch(t, bt, in, at) })

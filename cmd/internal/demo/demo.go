@@ -189,9 +189,9 @@ func (b *book) reference() {
 	for _, x := range lines {
 		w("lines", "line", x[0], "rate_per_min", x[1], "margin_min", x[2], "overlap_min", x[3], "residue", x[4])
 	}
-	for _, x := range products {
+	for i, x := range products {
 		w("products", "product", x.code, "name", x.name, "beer", x.beer, "container_ml", fmt.Sprint(x.ml), "per_case", fmt.Sprint(x.perCase),
-			"cases_per_pallet", orNone(x.perPallet), "declares", x.declares, "shelf_life_days", fmt.Sprint(x.shelf), "date_code", x.pattern)
+			"cases_per_pallet", orNone(x.perPallet), "gtin", checked(fmt.Sprintf("%s%05d", demoPrefix, 101+i)), "declares", x.declares, "shelf_life_days", fmt.Sprint(x.shelf), "date_code", x.pattern)
 	}
 }
 

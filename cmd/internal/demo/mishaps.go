@@ -26,6 +26,7 @@ func has(column, value string) func(Entry) bool {
 func (b *book) mishaps() {
 	b.misread(b.nth("receipts", 3, has("item", "HOP-AROMA")), 9)
 	b.misread(b.nth("receipts", 4, has("item", "MALT-PALE")), 31)
+	b.shortCount(b.nth("receipts", 2, has("item", "OATS")))
 	b.lateClean()
 	b.timeFoundLater()
 	b.typedTwice()
@@ -42,6 +43,9 @@ func (b *book) misread(e *Entry, days int) {
 	e.Row["supplier_lot"] = right[:i-1] + string(right[i]) + string(right[i-1]) + right[i+1:]
 	b.fix(e.Recorded.AddDate(0, 0, days), quality, e.Row["lot"], "digits swapped; read again on the bags", map[string]string{"supplier_lot": right})
 }
+
+// shortCount has fewer sacks written down than came in, so that more is used than there was.
+func (b *book) shortCount(e *Entry) { e.Row["quantity"] = "300" }
 
 // lateClean has a bright tank's clean written down weeks late.
 func (b *book) lateClean() {
@@ -67,13 +71,15 @@ func (b *book) typedTwice() {
 	b.fix(e.Recorded.AddDate(0, 0, 5), quality, "typed-twice", "the same week was entered before", nil)
 }
 
-// holds stops a delivery of cans for a day, and a pallet that is still stopped when the history ends.
+// holds stops a delivery of cans for a day. A delivery of lactose and a pallet are still stopped when the history ends.
 func (b *book) holds() {
 	e := b.nth("receipts", 4, has("item", "CAN-44"))
 	e.Row["status"] = "hold"
 	when, _ := time.ParseInLocation("2006-01-02 15:04", e.Row["received_at"], b.zone)
 	b.write(when.Add(6*time.Hour), quality, "holds", "subject", e.Row["lot"], "at", e.Row["received_at"], "reason", "outer wrap torn, cans to be looked at",
 		"released_at", b.at(when.Add(6*time.Hour)), "released_by", quality, "release_reason", "forty cans looked at, none dented")
+	b.receive("LACTOSE", b.day(days-2, 10, 0))
+	b.entries[len(b.entries)-1].Row["status"] = "hold"
 	last := b.nth("units", b.countRows("units", has("kind", "pallet")), has("kind", "pallet"))
 	b.write(b.day(days-1, 15, 0), quality, "holds", "subject", last.Row["unit"], "at", b.at(b.day(days-1, 15, 0)), "reason", "two cartons wet: a can leaks")
 }

@@ -18,7 +18,7 @@ type pallet struct {
 func (b *book) packBatch(t *batch, bt string, hl float64, at time.Time) {
 	code := map[string]string{pale.name: "PALE-CAN", lager.name: "LAGER-CAN", stout.name: "STOUT-BTL", bitter.name: "BITTER-BTL"}[t.name]
 	if t.name == lager.name && t.n%5 == 3 {
-		code = "HARBOUR-CAN"
+		code = "WHERRY-CAN"
 	}
 	if t.name == stout.name || t.name == bitter.name {
 		keg := map[string]string{stout.name: "STOUT-KEG", bitter.name: "BITTER-KEG"}[t.name]
@@ -26,6 +26,9 @@ func (b *book) packBatch(t *batch, bt string, hl float64, at time.Time) {
 	}
 	if t.name == pale.name && t.n%4 == 2 {
 		hl -= b.fillServing(bt, at)
+	}
+	if b.times("batches packed")%4 == 1 {
+		b.write(at, quality, "removals", "subject", bt, "quantity", "2", "unit", "L", "at", b.at(at), "reason", "sample")
 	}
 	keep := 0.1
 	if t.name == stout.name && t.n == 7 {
@@ -41,7 +44,7 @@ func (b *book) packBatch(t *batch, bt string, hl float64, at time.Time) {
 
 // packRun packs so much beer into cans or bottles and gives the run's end.
 func (b *book) packRun(t *batch, bt string, p *product, hl float64, at time.Time) time.Time {
-	start := b.onLine(p.line, at)
+	start := b.onLine(p, at)
 	rate := map[string]int{"CANS": 60, "BOTTLES": 50}[p.line]
 	filled := int(hl * 100000 / float64(p.ml))
 	rejects := filled * (8 + b.rng.IntN(10)) / 1000
@@ -59,26 +62,28 @@ func (b *book) packRun(t *batch, bt string, p *product, hl float64, at time.Time
 	b.feed(end, run, bt)
 	b.feed(end, run, "CO2-TANK")
 	for _, item := range p.parts {
-		n := filled
-		if item == "CARRIER" {
-			n = (filled + 5) / 6
-		}
-		b.feedPart(end, run, item, n, start, end)
+		b.feedPart(end, run, item, p.each(item, filled), start, end)
 	}
 	b.stack(t, p, run, good/p.perCase, start, end)
 	return end.Add(30 * time.Minute)
 }
 
-// onLine finds when a line can start: after the run before it, in working hours, cleaned.
-func (b *book) onLine(line string, at time.Time) time.Time {
-	if b.free[line].After(at) {
-		at = b.free[line]
+// onLine finds when a product's line can start: after the run before it, in working hours, cleaned. Once the
+// bottling line is only rinsed between the stout, which holds milk sugar, and the bitter, which does not.
+func (b *book) onLine(p *product, at time.Time) time.Time {
+	if b.free[p.line].After(at) {
+		at = b.free[p.line]
 	}
 	if at.In(b.zone).Hour() >= 15 {
 		y, m, d := at.In(b.zone).Date()
 		at = time.Date(y, m, d+1, 8, 0, 0, 0, b.zone)
 	}
-	b.clean(line, at.Add(-45*time.Minute), "")
+	if p.code == "BITTER-BTL" && b.times("bitter bottled") == 6 {
+		before := at.Add(-45 * time.Minute)
+		b.write(before, packer, "cleans", "vessel", p.line, "at", b.at(before), "method", "rinse", "ref", "line-only-rinsed")
+		return at
+	}
+	b.clean(p.line, at.Add(-45*time.Minute), "")
 	return at
 }
 
@@ -137,7 +142,11 @@ func (b *book) stack(t *batch, p *product, run string, cases int, start, end tim
 	for done < cases-missing {
 		n := min(p.perPallet, cases-missing-done)
 		x := &pallet{code: b.number("P", start), product: p.code, cases: n, packed: end}
-		b.write(end, packer, "units", "unit", x.code, "kind", "pallet", "run", run, "quantity", fmt.Sprint(n), "first_at", at(done), "last_at", at(done+n), "sscc", b.sscc(), "place", "cold store")
+		first, last := at(done), at(done+n)
+		if p.code == "LAGER-CAN" && b.times("lager pallets") == 40 {
+			first, last = "", "" // nobody noted when it was packed
+		}
+		b.write(end, packer, "units", "unit", x.code, "kind", "pallet", "run", run, "quantity", fmt.Sprint(n), "first_at", first, "last_at", last, "sscc", b.sscc(), "place", "cold store")
 		done += n
 		if n < p.perPallet {
 			b.open[p.code] = x
@@ -146,18 +155,9 @@ func (b *book) stack(t *batch, p *product, run string, cases int, start, end tim
 	}
 }
 
-// sscc numbers a pallet as GS1 does, under the prefix that GS1 keeps for demonstrations (952).
+// sscc numbers a pallet as GS1 does.
 func (b *book) sscc() string {
-	digits := fmt.Sprintf("09521842%09d", b.times("sscc"))
-	sum := 0
-	for i, d := range digits {
-		weight := 3
-		if i%2 == 1 {
-			weight = 1
-		}
-		sum += int(d-'0') * weight
-	}
-	return digits + fmt.Sprint((10-sum%10)%10)
+	return checked(fmt.Sprintf("0%s%09d", demoPrefix, b.times("sscc")))
 }
 
 // keg is a returnable keg.
@@ -175,7 +175,7 @@ func (b *book) fillPool() {
 // fillKegs washes and fills the kegs that are back longest, and gives the volume in hL it took.
 func (b *book) fillKegs(t *batch, bt, code string, hl float64, at time.Time, empty bool) float64 {
 	p := productOf(code)
-	start := b.onLine(p.line, at)
+	start := b.onLine(p, at)
 	var chosen []*keg
 	for range int(hl * 100 / 30) {
 		var best *keg

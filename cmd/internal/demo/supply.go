@@ -19,10 +19,11 @@ var delivery = map[string]struct {
 	place    string
 }{
 	"MALT-PALE": {12000, "SILO-1", ""}, "MALT-PILS": {2000, "", "malt store"}, "MALT-DARK": {1000, "", "malt store"}, "OATS": {500, "", "malt store"},
-	"LACTOSE": {500, "", "malt store"}, "HOP-BIT": {60, "", "hop cold room"}, "HOP-AROMA": {80, "", "hop cold room"}, "HOP-LATE": {60, "", "hop cold room"},
+	"LACTOSE": {500, "", "malt store"}, "HOP-BIT": {61, "", "hop cold room"}, "HOP-AROMA": {80, "", "hop cold room"}, "HOP-LATE": {60, "", "hop cold room"},
 	"YEAST-ALE": {60, "", "yeast fridge"}, "YEAST-LAG": {90, "", "yeast fridge"}, "ENZYME": {2000, "", "dry store"}, "FININGS": {3000, "", "dry store"},
 	"GYPSUM": {25000, "", "dry store"}, "CO2": {3000, "CO2-TANK", ""}, "CAN-44": {70000, "", "can hall"}, "END-20": {52000, "", "can hall"},
 	"BTL-50": {30000, "", "can hall"}, "CROWN": {40000, "", "can hall"}, "LABEL-ST": {25000, "", "can hall"}, "LABEL-BI": {25000, "", "can hall"}, "CARRIER": {20000, "", "can hall"},
+	"CARTON-24": {6000, "", "can hall"}, "CARTON-12": {5000, "", "can hall"},
 }
 
 // receive logs a delivery.
@@ -36,7 +37,7 @@ func (b *book) receive(code string, when time.Time) *lot {
 	d := delivery[code]
 	l := &lot{b.number("L", when), when, d.quantity}
 	b.write(when, clerk, "receipts", "lot", l.code, "item", code, "supplier", it.supplier, "supplier_lot", b.supplierLot(code, when), "quantity", fmt.Sprint(d.quantity),
-		"unit", it.unit, "received_at", b.at(when), "best_by", b.date(when.AddDate(1, 0, 0)), "into", d.into, "place", d.place, "carrier", b.pick("Island Ferry Freight", "Norlund Haulage"),
+		"unit", it.unit, "received_at", b.at(when), "best_by", b.date(when.AddDate(1, 0, 0)), "into", d.into, "place", d.place, "carrier", b.pick("Island Ferry Freight", "Quernholt Haulage"),
 		"document", fmt.Sprintf("DN-%d", 40000+b.rng.IntN(9000)), "status", "accepted")
 	b.stock[code] = append(b.stock[code], l)
 	return l
