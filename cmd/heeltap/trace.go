@@ -42,7 +42,7 @@ that can hurt someone both are in scope.`,
 }
 
 func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
-	all := false
+	all, hazard := false, ""
 	cmd := &cobra.Command{
 		Use: use, Short: short, Args: cobra.MinimumNArgs(1), ValidArgsFunction: e.codesOf(nil),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -51,7 +51,11 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 				codes[i] = labels.ParsePayload(a)
 			}
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				a, err := trace.Trace(tx, dir, codes...)
+				h, err := graph.ParseHazard(hazard)
+				if err != nil {
+					return lots.Errorf(lots.Invalid, "--hazard: %w", err)
+				}
+				a, err := trace.TraceFor(tx, dir, h, codes...)
 				if err != nil {
 					return err
 				}
@@ -64,6 +68,7 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&all, "all", false, "list every fill, and why each thing is in the answer")
+	e.hazardFlag(cmd, &hazard)
 	return e.asks(cmd)
 }
 
@@ -344,4 +349,16 @@ func unitsText(n int) string {
 		return "1 pallet, stack or keg filling"
 	}
 	return whole(n) + " pallets, stacks and keg fillings"
+}
+
+// hazardFlag lets a hazard be chosen, which decides the links that count.
+func (e *env) hazardFlag(cmd *cobra.Command, hazard *string) {
+	var names []string
+	for _, h := range graph.Hazards() {
+		names = append(names, string(h))
+	}
+	cmd.Flags().StringVar(hazard, "hazard", string(graph.Anything), "what is wrong, which decides the links that count: "+strings.Join(names, " "))
+	if err := cmd.RegisterFlagCompletionFunc("hazard", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
+		panic(err) // the flag was defined a line before
+	}
 }

@@ -87,6 +87,9 @@ type Unit struct {
 	Place        *string  `json:"place"`
 	Amount
 
+	// Entries are the journal entries of the chain that leads to the unit.
+	Entries []int64 `json:"-"`
+
 	books books
 }
 

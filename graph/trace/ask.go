@@ -13,9 +13,14 @@ import (
 	"heeltap/lots/store"
 )
 
-// Trace follows the lineage from what the texts name, forward or back.
+// Trace follows the lineage from what the texts name, forward or back, over every link.
 func Trace(tx *store.Tx, dir graph.Direction, texts ...string) (*Answer, error) {
-	q, err := walk(tx, dir, texts)
+	return TraceFor(tx, dir, graph.Anything, texts...)
+}
+
+// TraceFor follows the lineage over the links that a hazard travels.
+func TraceFor(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, texts ...string) (*Answer, error) {
+	q, err := walk(tx, dir, hazard, texts)
 	if err != nil {
 		return nil, err
 	}
@@ -34,7 +39,7 @@ type asked struct {
 	unit    lots.Unit // the single starting lot's own; empty where amounts forwards have no meaning
 }
 
-func walk(tx *store.Tx, dir graph.Direction, texts []string) (*asked, error) {
+func walk(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, texts []string) (*asked, error) {
 	r := &resolver{tx: tx, dir: dir, site: tx.Site()}
 	all := &target{}
 	for _, text := range texts {
@@ -44,12 +49,15 @@ func walk(tx *store.Tx, dir graph.Direction, texts []string) (*asked, error) {
 		}
 		all.merge(t)
 	}
-	return walkFrom(tx, dir, all.sorted())
+	return walkFrom(tx, dir, hazard, all.sorted())
 }
 
-func walkFrom(tx *store.Tx, dir graph.Direction, t *target) (*asked, error) {
+func walkFrom(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target) (*asked, error) {
 	q := &asked{tx: tx, dir: dir, site: tx.Site(), target: t, startOf: map[int64]start{}}
 	query := graph.Query{Dir: dir, Amounts: true}
+	if hazard != graph.Anything {
+		query.Keep = hazard.Travels
+	}
 	var ids []int64
 	for _, s := range t.starts {
 		ids = append(ids, s.ID)

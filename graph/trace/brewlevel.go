@@ -18,7 +18,7 @@ type Coarse struct {
 // It takes no notice of when the lot came to the beer, of which stretch of a run drew on
 // it, or of what was packed before and after: what lot tracking by batch cards gives.
 func BrewLevel(tx *store.Tx, lot string) (Coarse, error) {
-	ahead, err := walk(tx, graph.Forward, []string{"lot:" + lot})
+	ahead, err := walk(tx, graph.Forward, graph.Anything, []string{"lot:" + lot})
 	if err != nil {
 		return Coarse{}, err
 	}

@@ -66,6 +66,11 @@ func booksOf(tx *store.Tx, code string) books {
 // unitElement tells of a reached unit.
 func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
 	u := Unit{Reached: at, Amount: q.amount(id), books: booksOf(q.tx, at.Code), Runs: []string{}, DateCodes: []string{}}
+	for _, step := range q.reach.Why(id) {
+		if step.Link.Entry != 0 {
+			u.Entries = append(u.Entries, step.Link.Entry)
+		}
+	}
 	u.Quantity, u.OnHand = u.books.quantity, u.books.onHand()
 	var products []string
 	affected := 0.0

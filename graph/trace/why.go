@@ -47,7 +47,7 @@ type Part struct {
 
 // Why explains whether and how what one text names reaches what another names.
 func Why(tx *store.Tx, from, to string) (*Because, error) {
-	ahead, err := walk(tx, graph.Forward, []string{from})
+	ahead, err := walk(tx, graph.Forward, graph.Anything, []string{from})
 	if err != nil {
 		return nil, err
 	}
@@ -70,7 +70,7 @@ func Why(tx *store.Tx, from, to string) (*Because, error) {
 		b.Chain = ahead.steps(chain)
 		return b, tx.Err()
 	}
-	back, err := walkFrom(tx, graph.Back, aim)
+	back, err := walkFrom(tx, graph.Back, graph.Anything, aim)
 	if err != nil {
 		return nil, err
 	}
@@ -97,7 +97,7 @@ func apart(ahead, back *asked) ([]Part, error) {
 	if len(parts) > 0 {
 		return parts, nil
 	}
-	round, err := walkFrom(ahead.tx, graph.Forward, back.target)
+	round, err := walkFrom(ahead.tx, graph.Forward, graph.Anything, back.target)
 	if err != nil {
 		return nil, err
 	}

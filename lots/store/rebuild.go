@@ -190,6 +190,12 @@ func (tx *Tx) rebuildRecords() error {
 		return err
 	}
 	for _, seq := range order {
+		if entries[seq].Kind == kindAct {
+			if err := tx.enterAct(entries[seq]); err != nil {
+				return err
+			}
+			continue
+		}
 		row, stands, err := currentRow(entries[seq], corrections[seq])
 		if err != nil {
 			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", seq, err)
@@ -294,6 +300,7 @@ var dumps = []struct{ name, query string }{
 	{"record", "SELECT seq, sheet, body FROM record"},
 	{"code", "SELECT code, kind, seq FROM code"},
 	{"mention", "SELECT code, seq FROM mention"},
+	{"act", "SELECT seq, about, body FROM act"},
 	{"printed text", "SELECT text, kind, seq FROM printed"},
 	{"node", "SELECT n.kind, n.code, c.owner, n.home, n.since, n.until, n.total, n.den, n.entry FROM node n LEFT JOIN cell c ON c.id = n.cell"},
 	{"link", `SELECT s.kind, s.code, d.kind, d.code, l.entry, l.cause, l.grade, coalesce(l.qty, 'unknown'), l.at, c.owner

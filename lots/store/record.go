@@ -433,6 +433,8 @@ func (tx *Tx) correctable(entry int64, reason, by string) (lots.Entered, lots.Ro
 		return lots.Entered{}, nil, err
 	case !ok:
 		return lots.Entered{}, nil, lots.Errorf(lots.NotFound, "there is no entry %d", entry)
+	case e.Kind == kindAct:
+		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a step that was taken, not a row: take another step instead", entry)
 	case e.Kind == kindAmend || e.Kind == kindVoid:
 		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a correction itself: amend the entry it corrects (%d), or void it", entry, e.Target)
 	}

@@ -1,0 +1,85 @@
+package store
+
+import (
+	"database/sql"
+	"encoding/json"
+
+	"heeltap/lots"
+)
+
+// kindAct is the journal's kind of a step that somebody took about something: it is
+// no row of a sheet, and changes no record.
+const kindAct = "act"
+
+// actBody is the content of an act: what it is about, and whatever its maker says.
+type actBody struct {
+	About string          `json:"about"`
+	Step  json.RawMessage `json:"step"`
+}
+
+// Act records a step about something. The step is kept as canonical JSON.
+func (tx *Tx) Act(about string, step any, by string) (*Entry, error) {
+	if about == "" || by == "" {
+		return nil, lots.Errorf(lots.Invalid, "a step needs a name: who took it")
+	}
+	text, err := canonical(step)
+	if err != nil {
+		return nil, err
+	}
+	body, err := canonical(actBody{about, json.RawMessage(text)})
+	if err != nil {
+		return nil, err
+	}
+	e := &Entry{Kind: kindAct, By: by, Body: body}
+	if err := tx.append(e); err != nil {
+		return nil, err
+	}
+	return e, tx.enterAct(e)
+}
+
+func (tx *Tx) enterAct(e *Entry) error {
+	var body actBody
+	if err := json.Unmarshal([]byte(e.Body), &body); err != nil {
+		return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+	}
+	return tx.exec("INSERT INTO act(seq, about, body) VALUES (?,?,?)", e.Seq, body.About, string(body.Step))
+}
+
+// Acts gives the steps taken about something, in order: each entry, and its step to be read with json.
+func (tx *Tx) Acts(about string, yield func(e *Entry, step []byte) error) error {
+	var seqs []int64
+	err := tx.each(func(rows *sql.Rows) error {
+		var seq int64
+		err := rows.Scan(&seq)
+		seqs = append(seqs, seq)
+		return err
+	}, "SELECT seq FROM act WHERE about = ? ORDER BY seq", about)
+	if err != nil {
+		return err
+	}
+	for _, seq := range seqs {
+		e, ok, err := tx.Entry(seq)
+		if err != nil || !ok {
+			return lots.Errorf(lots.Corrupt, "entry %d is missing from the journal (%v)", seq, err)
+		}
+		var body actBody
+		if err := json.Unmarshal([]byte(e.Body), &body); err != nil {
+			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", seq, err)
+		}
+		if err := yield(e, body.Step); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// ActedOn lists what steps were taken about, in the order of their first.
+func (tx *Tx) ActedOn() []string {
+	return tx.texts("SELECT about FROM act GROUP BY about ORDER BY min(seq)")
+}
+
+// Head is the sequence of the journal's last entry.
+func (tx *Tx) Head() (int64, error) {
+	seq, _, _, err := tx.head()
+	return seq, err
+}
