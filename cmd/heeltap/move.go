@@ -22,7 +22,7 @@ import (
 func (e *env) importCommand() *cobra.Command {
 	var by string
 	var keepGoing bool
-	var badTo string
+	var badTo, override string
 	cmd := &cobra.Command{
 		Use:   "import PATH…",
 		Short: "Read rows from folders of CSV files or .xlsx workbooks, all or nothing",
@@ -43,11 +43,12 @@ the first PATH, with a last column that says what is wrong; mend them there and 
 				clean := filepath.Clean(args[0])
 				badTo = strings.TrimSuffix(clean, filepath.Ext(clean)) + "-bad-rows"
 			}
-			return e.importInto(cmd.Context(), args, by, keepGoing, badTo)
+			return e.importInto(cmd.Context(), importing{paths: args, by: by, override: override, keepGoing: keepGoing, badTo: badTo})
 		},
 	}
 	cmd.Flags().StringVar(&by, "by", "", "who says so where a row names nobody (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&keepGoing, "keep-going", false, "keep the good rows and write the bad ones to a folder")
+	cmd.Flags().StringVar(&override, "override", "", "record rows that took what is on hold all the same, for this reason; the override is recorded")
 	cmd.Flags().StringVar(&badTo, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "say what was done as JSON")
 	return cmd
@@ -61,10 +62,18 @@ type imported struct {
 	Warnings []string `json:"warnings"`
 }
 
+// importing is what an import is asked to do.
+type importing struct {
+	paths        []string
+	by, override string
+	keepGoing    bool
+	badTo        string // folder for the bad rows
+}
+
 // importInto makes the database where there is none yet; if then nothing is recorded, it is gone again.
-func (e *env) importInto(ctx context.Context, paths []string, by string, keepGoing bool, badTo string) error {
+func (e *env) importInto(ctx context.Context, how importing) error {
 	if _, err := os.Lstat(e.path()); !errors.Is(err, os.ErrNotExist) {
-		return e.importAll(ctx, paths, by, keepGoing, badTo)
+		return e.importAll(ctx, how)
 	}
 	db, err := store.Create(ctx, e.path())
 	if err != nil {
@@ -73,14 +82,15 @@ func (e *env) importInto(ctx context.Context, paths []string, by string, keepGoi
 	if err := db.Close(); err != nil {
 		return err
 	}
-	err = e.importAll(ctx, paths, by, keepGoing, badTo)
+	err = e.importAll(ctx, how)
 	if err != nil {
 		return cmp.Or(db.Discard(), err)
 	}
 	return nil
 }
 
-func (e *env) importAll(ctx context.Context, paths []string, by string, keepGoing bool, badTo string) error {
+func (e *env) importAll(ctx context.Context, how importing) error {
+	paths, keepGoing, badTo := how.paths, how.keepGoing, how.badTo
 	var rows []sheet.Row
 	var faults lots.Faults
 	for _, p := range paths {
@@ -100,7 +110,7 @@ func (e *env) importAll(ctx context.Context, paths []string, by string, keepGoin
 	}
 	if len(faults) > 0 && !keepGoing {
 		// What can be understood is checked too, so that all faults come in one go.
-		_, _, more, err := e.try(ctx, rows, by, false)
+		_, _, more, err := e.try(ctx, rows, how, false)
 		if err != nil {
 			return err
 		}
@@ -111,7 +121,7 @@ func (e *env) importAll(ctx context.Context, paths []string, by string, keepGoin
 	for {
 		var more lots.Faults
 		var err error
-		if _, warnings, more, err = e.try(ctx, good, by, true); err != nil {
+		if _, warnings, more, err = e.try(ctx, good, how, true); err != nil {
 			return err
 		}
 		if len(more) == 0 {
@@ -170,19 +180,23 @@ func plainFaults(faults lots.Faults, paths []string) lots.Faults {
 }
 
 // try records rows together; with keep unset nothing is kept. Faults name files and lines.
-func (e *env) try(ctx context.Context, rows []sheet.Row, by string, keep bool) (n int, warnings, faults lots.Faults, err error) {
+func (e *env) try(ctx context.Context, rows []sheet.Row, how importing, keep bool) (n int, warnings, faults lots.Faults, err error) {
 	if len(rows) == 0 {
 		return 0, nil, nil, nil
 	}
 	statements := make([]store.Statement, len(rows))
 	for i, r := range rows {
-		statements[i] = store.Statement{Sheet: r.Sheet, Row: r.Row, By: by}
+		statements[i] = store.Statement{Sheet: r.Sheet, Row: r.Row, By: how.by}
 	}
 	done := e.progress(len(rows))
 	defer done()
 	err = e.update(ctx, func(tx *store.Tx) error {
 		var err error
-		_, warnings, faults, err = tx.RecordRows(statements)
+		var seqs []int64
+		seqs, warnings, faults, err = tx.RecordRows(statements)
+		if err == nil && len(faults) == 0 {
+			faults, err = stopped(tx, seqs, how.override, how.by)
+		}
 		if err == nil && len(faults) == 0 && !keep {
 			return errNotKept
 		}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -16,7 +17,7 @@ func dashed(name string) string { return strings.ReplaceAll(name, "_", "-") }
 // recordCommand records one row of a sheet.
 func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	first := s.Columns[0]
-	by := ""
+	by, override := "", ""
 	cells := map[string]*string{}
 	cmd := &cobra.Command{
 		Use:     s.Verb + " [" + strings.ToUpper(first.Name) + "]",
@@ -41,6 +42,9 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&by, "by", "", "who did it or says so (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "say what was recorded as JSON")
+	if s.When != "" {
+		cmd.Flags().StringVar(&override, "override", "", "take what is on hold all the same, for this reason; the override is recorded")
+	}
 	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		row := lots.Row{}
@@ -55,7 +59,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 			}
 			row[first.Name] = strings.TrimSpace(args[0])
 		}
-		return e.record(cmd, s, row, by)
+		return e.record(cmd, s, row, by, override)
 	}
 	return cmd
 }
@@ -79,7 +83,7 @@ type recorded struct {
 }
 
 // record enters one row: what is plain at that moment is filled in, a missing code is proposed.
-func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by string) error {
+func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, override string) error {
 	by, err := e.who(by)
 	if err != nil {
 		return err
@@ -109,6 +113,12 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by string)
 			said.Warnings = append(said.Warnings, w.Reason)
 		}
 		said.Entry = seqs[0]
+		if faults, err := stopped(tx, seqs, override, by); err != nil || len(faults) > 0 {
+			for i := range faults {
+				faults[i].Line = 0
+			}
+			return orFaults(err, faults)
+		}
 		for _, f := range tx.FindingsOf(said.Entry) {
 			said.Findings = append(said.Findings, f.Text)
 		}
@@ -130,6 +140,20 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by string)
 	}
 	e.printf("recorded %s %s (entry %d)\n", s.Noun, code, said.Entry)
 	return nil
+}
+
+// stopped refuses entries that took something on hold, unless the hold is overridden: that is recorded.
+func stopped(tx *store.Tx, entries []int64, override, by string) (lots.Faults, error) {
+	faults, err := trace.Stopped(tx, entries)
+	if err != nil || len(faults) == 0 || strings.TrimSpace(override) == "" {
+		return faults, err
+	}
+	taken := make([]int64, len(faults))
+	for i, f := range faults {
+		taken[i] = entries[f.Line-1]
+	}
+	_, err = tx.Act("holds", map[string]any{"do": "override", "entries": taken, "reason": override}, by)
+	return nil, err
 }
 
 // orFaults makes one error of a failure and of faults; nil where there is neither.

@@ -20,6 +20,11 @@ func heldNodes(tx *store.Tx) (*graph.Reach, error) {
 			r.addHeld(t, s.subject.Kind, code, s.at)
 		}
 	}
+	return walkHeld(tx, t)
+}
+
+// walkHeld walks forward from what is stopped.
+func walkHeld(tx *store.Tx, t *target) (*graph.Reach, error) {
 	query := graph.Query{Dir: graph.Forward}
 	var ids []int64
 	for _, s := range t.starts {
@@ -37,6 +42,7 @@ func heldNodes(tx *store.Tx) (*graph.Reach, error) {
 type held struct {
 	subject lots.Ref
 	at      lots.When
+	entry   int64
 }
 
 // openHolds lists what is stopped. A receipt that came in on hold is stopped from its
@@ -56,7 +62,7 @@ func openHolds(tx *store.Tx) ([]held, error) {
 		h := rec.(*lots.Hold)
 		written[stop{h.Subject.Code(), h.At}] = true
 		if !h.Released {
-			out = append(out, held{h.Subject, h.At})
+			out = append(out, held{h.Subject, h.At, h.Seq})
 		}
 	}
 	receipts, err := tx.ReceiptsOnHold()
@@ -65,7 +71,7 @@ func openHolds(tx *store.Tx) ([]held, error) {
 	}
 	for _, rec := range receipts {
 		if !written[stop{rec.Lot, rec.At}] {
-			out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{rec.Lot}}, rec.At})
+			out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{rec.Lot}}, rec.At, rec.Seq})
 		}
 	}
 	return out, nil
