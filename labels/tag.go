@@ -94,8 +94,7 @@ func tidyRows(rows []Row) []Row {
 }
 
 // tidy makes one line of a text: line breaks and tabs become spaces, spaces
-// at the ends go. A no-break space becomes a plain one, for the PDF's sake:
-// two characters that share a glyph would be listed in no fixed order.
+// at the ends go. A no-break space becomes a plain one: lines break where they must.
 func tidy(s string) string {
 	s = strings.NewReplacer("\r\n", " ", "\n", " ", "\r", " ", "\t", " ", "\u00a0", " ").Replace(s)
 	return strings.TrimSpace(s)
