@@ -1,6 +1,7 @@
 package graph
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -18,30 +19,39 @@ func (r *Reach) measure() {
 	if len(r.query.Starts) != 1 || r.g.Node(r.query.Starts[0].ID).Kind != Lot {
 		return
 	}
-	r.amounts = make([]float64, len(r.g.nodes))
-	for _, i := range r.g.topo {
-		if r.band[i] != In {
-			continue
-		}
+	r.amounts = make([]float64, len(r.sure.nodes))
+	for _, at := range r.inOrder() {
+		i := r.sure.nodes[at]
 		if r.start[i] {
-			r.amounts[i] = r.g.nodes[i].Total
+			r.amounts[at] = r.g.nodes[i].Total
 		}
 		for j := r.g.out.first[i]; j < r.g.out.first[i+1]; j++ {
 			if link := r.g.out.link[j]; r.counts(link, true) {
-				r.amounts[r.g.out.to[j]] += r.amounts[i] * r.g.share(i, link)
+				to, _ := r.sure.place.of(r.g.out.to[j])
+				r.amounts[to] += r.amounts[at] * r.g.share(i, link)
 			}
 		}
 	}
 }
 
+// inOrder gives the places of the nodes reached over content, sources before products.
+func (r *Reach) inOrder() []int32 {
+	order := make([]int32, len(r.sure.nodes))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		return cmp.Compare(r.g.rank[r.sure.nodes[a]], r.g.rank[r.sure.nodes[b]])
+	})
+	return order
+}
+
 func (r *Reach) measureBack() {
-	r.amounts = make([]float64, len(r.g.nodes))
-	for _, i := range slices.Backward(r.g.topo) {
-		if r.band[i] != In {
-			continue
-		}
+	r.amounts = make([]float64, len(r.sure.nodes))
+	for _, at := range slices.Backward(r.inOrder()) {
+		i := r.sure.nodes[at]
 		if r.start[i] { // all of a start is in the starts, whatever else went on into another
-			r.amounts[i] = 1
+			r.amounts[at] = 1
 			continue
 		}
 		for j := r.g.out.first[i]; j < r.g.out.first[i+1]; j++ {
@@ -49,8 +59,8 @@ func (r *Reach) measureBack() {
 			if r.start[to] && r.g.nodes[to].Kind == Stretch {
 				continue // its segments are starts too, and hold what it holds
 			}
-			if r.band[to] == In && r.counts(link, true) {
-				r.amounts[i] += r.amounts[to] * r.g.share(i, link)
+			if reached, ok := r.sure.place.of(to); ok && r.counts(link, true) {
+				r.amounts[at] += r.amounts[reached] * r.g.share(i, link)
 			}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 )
 
 // Node is one node of a lineage graph.
@@ -41,7 +42,8 @@ type Graph struct {
 	links   []Link
 	at      map[int64]int32
 	out, in adjacency
-	topo    []int32 // every node after all that went into it by content
+	rank    []int32   // of each node, in an order in which every node comes after all that went into it by content
+	spare   sync.Pool // of lists that walks borrow
 }
 
 // adjacency is one direction of the links, packed: node i's links are
@@ -99,22 +101,24 @@ func (g *Graph) sort() error {
 			waiting[to]++
 		}
 	}
-	g.topo = make([]int32, 0, len(g.nodes))
+	order := make([]int32, 0, len(g.nodes))
 	for i := range g.nodes {
 		if waiting[i] == 0 {
-			g.topo = append(g.topo, int32(i))
+			order = append(order, int32(i))
 		}
 	}
-	for k := 0; k < len(g.topo); k++ {
-		for j := g.out.first[g.topo[k]]; j < g.out.first[g.topo[k]+1]; j++ {
+	g.rank = make([]int32, len(g.nodes))
+	for k := 0; k < len(order); k++ {
+		g.rank[order[k]] = int32(k)
+		for j := g.out.first[order[k]]; j < g.out.first[order[k]+1]; j++ {
 			if to := g.out.to[j]; g.links[g.out.link[j]].Grade == Content {
 				if waiting[to]--; waiting[to] == 0 {
-					g.topo = append(g.topo, to)
+					order = append(order, to)
 				}
 			}
 		}
 	}
-	if len(g.topo) == len(g.nodes) {
+	if len(order) == len(g.nodes) {
 		return nil
 	}
 	for i, w := range waiting {

@@ -48,27 +48,52 @@ type Query struct {
 	Keep func(src, dst Node, l Link) bool
 }
 
-// Reach is what a walk reached.
+// Reach is what a walk reached. It holds only that, however large the graph is.
 type Reach struct {
 	g       *Graph
 	query   Query
-	band    []Band
-	order   []int32 // reached nodes, nearest first
-	start   []bool
-	sure    chains // over content alone
-	any     chains // over everything
-	amounts []float64
+	start   map[int32]bool
+	sure    chains    // over content alone
+	any     chains    // over everything
+	amounts []float64 // by place in sure
 }
 
-// chains holds, for every node, the step by which its shortest chain reaches it.
+// chains holds, for every node reached, the step by which its shortest chain comes to
+// it. Nodes stand in the order in which they were settled, nearest first.
 type chains struct {
-	via  []int32 // position among the direction's links; -1 at a start
-	from []int32 // the node before; -1 at a start and where not reached
+	nodes []int32
+	via   []int32 // place among the direction's links; -1 at a start
+	from  []int32 // place of the node before; -1 at a start
+	place index
 }
 
-// Walk follows links from the starts. It costs what it reaches, plus a byte and a few words for every node.
+// index finds the place of a node by its number.
+type index struct{ node, at []int32 }
+
+func newIndex(nodes []int32) index {
+	x := index{at: make([]int32, len(nodes))}
+	for i := range nodes {
+		x.at[i] = int32(i)
+	}
+	slices.SortFunc(x.at, func(a, b int32) int { return cmp.Compare(nodes[a], nodes[b]) })
+	x.node = make([]int32, len(nodes))
+	for i, at := range x.at {
+		x.node[i] = nodes[at]
+	}
+	return x
+}
+
+func (x index) of(node int32) (int32, bool) {
+	i, ok := slices.BinarySearch(x.node, node)
+	if !ok {
+		return -1, false
+	}
+	return x.at[i], true
+}
+
+// Walk follows links from the starts. It costs what it reaches and not what the graph holds.
 func (g *Graph) Walk(q Query) *Reach {
-	r := &Reach{g: g, query: q, band: make([]Band, len(g.nodes)), start: make([]bool, len(g.nodes))}
+	r := &Reach{g: g, query: q, start: map[int32]bool{}}
 	var sure, all []int32
 	for _, s := range q.Starts {
 		i, ok := g.at[s.ID]
@@ -81,15 +106,8 @@ func (g *Graph) Walk(q Query) *Reach {
 			sure = append(sure, i)
 		}
 	}
-	var reached []int32
-	r.sure, reached = r.search(sure, true)
-	for _, i := range reached {
-		r.band[i] = In
-	}
-	r.any, r.order = r.search(all, false)
-	for _, i := range r.order {
-		r.band[i] = max(r.band[i], Possible)
-	}
+	r.sure = r.search(sure, true)
+	r.any = r.search(all, false)
 	if q.Amounts {
 		r.measure()
 	}
@@ -117,55 +135,100 @@ func (r *Reach) counts(link int32, onlyContent bool) bool {
 // Among chains of one length the one whose codes come first in order wins: that is
 // decided level by level, because two chains of one length compare as the chains
 // to the nodes before their ends do, and then as those ends.
-func (r *Reach) search(starts []int32, onlyContent bool) (chains, []int32) {
-	n := len(r.g.nodes)
-	s := &searching{r: r, onlyContent: onlyContent, adj: r.adjacency(), level: make([]int32, n), rank: make([]int32, n),
-		prior: make([]int32, n), chains: chains{make([]int32, n), make([]int32, n)}}
-	for i := range n {
-		s.level[i] = -1
-	}
+func (r *Reach) search(starts []int32, onlyContent bool) chains {
+	s := &searching{r: r, onlyContent: onlyContent, adj: r.adjacency(), spot: r.g.borrow()}
 	for _, i := range starts {
 		s.offer(i, -1, -1, 0, -1)
 	}
-	var order []int32
+	var order []int32 // spots as they are settled
 	for depth := int32(1); len(s.next) > 0; depth++ {
 		level := s.settle()
 		order = append(order, level...)
-		for _, i := range level {
+		for _, at := range level {
+			i := s.node[at]
 			for j := s.adj.first[i]; j < s.adj.first[i+1]; j++ {
 				if r.counts(s.adj.link[j], onlyContent) {
-					s.offer(s.adj.to[j], i, j, depth, s.rank[i])
+					s.offer(s.adj.to[j], at, j, depth, s.rank[at])
 				}
 			}
 		}
 	}
-	return s.chains, order
+	r.g.giveBack(s.spot, s.node)
+	return s.chains(order)
 }
 
+// searching is a search under way. Nodes met are given spots in the order in which they
+// are met; all its lists but adj and spot go by spot.
 type searching struct {
-	chains
 	r           *Reach
 	onlyContent bool
 	adj         *adjacency
-	level       []int32 // how many codes a node's chain has before its own; -1 where not reached yet
+	spot        []int32 // spot of each node of the graph, plus one; 0 where not met
+	node        []int32
+	from, via   []int32
+	level       []int32 // how many codes a node's chain has before its own
 	rank        []int32 // place of a settled node's chain among those of its level; equal for equal chains
 	prior       []int32 // rank of the chain up to the code before a node's own; -1 at a start
 	next        []int32 // the level being collected
 }
 
+// chains gives what was found in the order in which it was settled.
+func (s *searching) chains(order []int32) chains {
+	c := chains{nodes: make([]int32, len(order)), via: make([]int32, len(order)), from: make([]int32, len(order))}
+	settled := make([]int32, len(order))
+	for k, at := range order {
+		settled[at] = int32(k)
+	}
+	for k, at := range order {
+		c.nodes[k], c.via[k], c.from[k] = s.node[at], s.via[at], -1
+		if s.from[at] >= 0 {
+			c.from[k] = settled[s.from[at]]
+		}
+	}
+	c.place = newIndex(c.nodes)
+	return c
+}
+
+// borrow lends a list of zeros as long as the graph; giveBack takes it back with zeros where nodes were met.
+func (g *Graph) borrow() []int32 {
+	if list, ok := g.spare.Get().(*[]int32); ok {
+		return *list
+	}
+	return make([]int32, len(g.nodes))
+}
+
+func (g *Graph) giveBack(list, met []int32) {
+	for _, i := range met {
+		list[i] = 0
+	}
+	g.spare.Put(&list)
+}
+
 // offer proposes a step into node i, and takes it if it is the first or its chain
 // comes before the one known; it reports whether it did.
 func (s *searching) offer(i, from, via, level, prior int32) bool {
-	known := s.level[i] >= 0
-	if known && (s.level[i] != level || cmp.Or(cmp.Compare(prior, s.prior[i]), cmp.Compare(from, s.from[i])) >= 0) {
+	at := s.spot[i] - 1
+	if at < 0 {
+		s.node = append(s.node, i)
+		s.spot[i] = int32(len(s.node))
+		s.next = append(s.next, int32(len(s.node)-1))
+		s.from, s.via = append(s.from, from), append(s.via, via)
+		s.level, s.prior, s.rank = append(s.level, level), append(s.prior, prior), append(s.rank, 0)
+		return true
+	}
+	if s.level[at] != level || cmp.Or(cmp.Compare(prior, s.prior[at]), s.compareNodes(from, s.from[at])) >= 0 {
 		return false
 	}
-	if !known {
-		s.level[i] = level
-		s.next = append(s.next, i)
-	}
-	s.from[i], s.via[i], s.prior[i] = from, via, prior
+	s.from[at], s.via[at], s.prior[at] = from, via, prior
 	return true
+}
+
+// compareNodes compares the nodes at two spots by code and kind; no spot comes first.
+func (s *searching) compareNodes(a, b int32) int {
+	if a < 0 || b < 0 {
+		return cmp.Compare(a, b)
+	}
+	return cmp.Compare(s.node[a], s.node[b])
 }
 
 // settle completes the level just collected and ranks its chains.
@@ -174,15 +237,15 @@ func (s *searching) settle() []int32 {
 	level, nodes := s.next, s.r.g.nodes
 	s.next = nil
 	compare := func(a, b int32) int {
-		return cmp.Or(cmp.Compare(s.prior[a], s.prior[b]), cmp.Compare(nodes[a].Shown(), nodes[b].Shown()))
+		return cmp.Or(cmp.Compare(s.prior[a], s.prior[b]), cmp.Compare(nodes[s.node[a]].Shown(), nodes[s.node[b]].Shown()))
 	}
-	slices.SortFunc(level, func(a, b int32) int { return cmp.Or(compare(a, b), cmp.Compare(a, b)) })
-	for k, i := range level {
-		s.rank[i] = 0
+	slices.SortFunc(level, func(a, b int32) int { return cmp.Or(compare(a, b), cmp.Compare(s.node[a], s.node[b])) })
+	for k, at := range level {
+		s.rank[at] = 0
 		if k > 0 {
-			s.rank[i] = s.rank[level[k-1]]
-			if compare(level[k-1], i) != 0 {
-				s.rank[i]++
+			s.rank[at] = s.rank[level[k-1]]
+			if compare(level[k-1], at) != 0 {
+				s.rank[at]++
 			}
 		}
 	}
@@ -192,20 +255,23 @@ func (s *searching) settle() []int32 {
 // joinRuns lets parts of a run pull other parts of it into their level: both show
 // the run's code, so the step has no length.
 func (s *searching) joinRuns() {
+	nodes := s.r.g.nodes
 	todo := slices.Clone(s.next)
 	for len(todo) > 0 {
-		i := todo[0]
+		at := todo[0]
 		todo = todo[1:]
-		if s.r.g.nodes[i].Run == "" {
+		i := s.node[at]
+		if nodes[i].Run == "" {
 			continue
 		}
 		for j := s.adj.first[i]; j < s.adj.first[i+1]; j++ {
 			to := s.adj.to[j]
-			if s.r.g.nodes[to].Run != s.r.g.nodes[i].Run || s.level[to] >= 0 && s.prior[to] <= s.prior[i] || !s.r.counts(s.adj.link[j], s.onlyContent) {
+			other := s.spot[to] - 1
+			if nodes[to].Run != nodes[i].Run || other >= 0 && s.prior[other] <= s.prior[at] || !s.r.counts(s.adj.link[j], s.onlyContent) {
 				continue // a part of equal standing keeps the step it has, so that no two point at each other
 			}
-			if s.offer(to, i, j, s.level[i], s.prior[i]) {
-				todo = append(todo, to)
+			if s.offer(to, at, j, s.level[at], s.prior[at]) {
+				todo = append(todo, s.spot[to]-1)
 			}
 		}
 	}
@@ -213,8 +279,19 @@ func (s *searching) joinRuns() {
 
 // Band tells how a node stands.
 func (r *Reach) Band(id int64) Band {
-	if i, ok := r.g.at[id]; ok {
-		return r.band[i]
+	i, ok := r.g.at[id]
+	if !ok {
+		return Out
+	}
+	return r.band(i)
+}
+
+func (r *Reach) band(i int32) Band {
+	if _, ok := r.sure.place.of(i); ok {
+		return In
+	}
+	if _, ok := r.any.place.of(i); ok {
+		return Possible
 	}
 	return Out
 }
@@ -222,8 +299,8 @@ func (r *Reach) Band(id int64) Band {
 // All gives every reached node with its band, nearest first.
 func (r *Reach) All() iter.Seq2[Node, Band] {
 	return func(yield func(Node, Band) bool) {
-		for _, i := range r.order {
-			if !yield(r.g.nodes[i], r.band[i]) {
+		for _, i := range r.any.nodes {
+			if !yield(r.g.nodes[i], r.band(i)) {
 				return
 			}
 		}
@@ -241,21 +318,24 @@ type Step struct {
 // come first in order. It is nil where the node is not reached.
 func (r *Reach) Why(id int64) []Step {
 	i, ok := r.g.at[id]
-	if !ok || r.band[i] == Out {
+	if !ok {
 		return nil
 	}
-	c := &r.any
-	if r.band[i] == In {
-		c = &r.sure
+	c := &r.sure
+	at, ok := c.place.of(i)
+	if !ok {
+		c = &r.any
+		if at, ok = c.place.of(i); !ok {
+			return nil
+		}
 	}
 	var steps []Step
-	for {
-		if c.from[i] < 0 {
-			steps = append(steps, Step{Node: r.g.nodes[i]})
-			break
+	for ; at >= 0; at = c.from[at] {
+		step := Step{Node: r.g.nodes[c.nodes[at]]}
+		if c.from[at] >= 0 {
+			step.Link = r.g.links[r.adjacency().link[c.via[at]]]
 		}
-		steps = append(steps, Step{r.g.nodes[i], r.g.links[r.adjacency().link[c.via[i]]]})
-		i = c.from[i]
+		steps = append(steps, step)
 	}
 	slices.Reverse(steps)
 	return steps
@@ -278,11 +358,15 @@ func Codes(steps []Step) []string {
 // unit. It is NaN where unknown: beyond a link of unknown quantity and outside the band In.
 func (r *Reach) Amount(id int64) float64 {
 	i, ok := r.g.at[id]
-	if !ok || r.amounts == nil || r.band[i] != In {
+	if !ok || r.amounts == nil {
 		return math.NaN()
 	}
-	if r.query.Dir == Back {
-		return r.amounts[i] * r.g.nodes[i].Total
+	at, ok := r.sure.place.of(i)
+	switch {
+	case !ok:
+		return math.NaN()
+	case r.query.Dir == Back:
+		return r.amounts[at] * r.g.nodes[i].Total
 	}
-	return r.amounts[i]
+	return r.amounts[at]
 }
