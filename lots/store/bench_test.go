@@ -1,0 +1,217 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"heeltap/graph"
+	"heeltap/lots"
+)
+
+// year makes rows of a plain brewery: so many batches of two brews, each packed from a bright
+// tank onto forty pallets that are shipped, with hops, malt and can ends in lots.
+func year(batches int) []Statement {
+	var rows []Statement
+	add := func(sheet string, cells ...string) {
+		s, _ := lots.SheetNamed(sheet)
+		row := lots.Row{}
+		for i := 0; i+1 < len(cells); i += 2 {
+			row[cells[i]] = cells[i+1]
+		}
+		rows = append(rows, Statement{Sheet: s, Row: row, By: "bench"})
+	}
+	at := func(day, hour, minute int) string {
+		return time.Date(2025, 1, 1+day, hour, minute, 0, 0, time.UTC).Format("2006-01-02 15:04")
+	}
+	add("site", "name", "Bench", "time_zone", "UTC")
+	add("items", "item", "HOP", "name", "hop", "kind", "hop", "unit", "kg")
+	add("items", "item", "END", "name", "end", "kind", "closure", "unit", "each")
+	add("parties", "party", "S", "name", "S", "role", "supplier")
+	add("parties", "party", "D", "name", "D", "role", "consignee", "channel", "distributor")
+	add("products", "product", "PALE", "name", "Pale", "container_ml", "440", "per_case", "24", "cases_per_pallet", "80")
+	for v := range 12 {
+		add("vessels", "vessel", fmt.Sprintf("FV%d", v), "kind", "fermenter")
+		add("vessels", "vessel", fmt.Sprintf("BT%d", v), "kind", "bright")
+	}
+	for b := range batches {
+		day, fv, bt := b*2, fmt.Sprintf("FV%d", b%12), fmt.Sprintf("BT%d", b%12)
+		hop, end, run := fmt.Sprintf("H%04d", b/10), fmt.Sprintf("E%04d", b/4), fmt.Sprintf("R%04d", b)
+		if b%10 == 0 {
+			add("receipts", "lot", hop, "item", "HOP", "supplier", "S", "supplier_lot", hop, "quantity", "100", "unit", "kg", "received_at", at(day, 5, 0))
+		}
+		if b%4 == 0 {
+			add("receipts", "lot", end, "item", "END", "supplier", "S", "supplier_lot", end, "quantity", "400000", "unit", "each", "received_at", at(day, 5, 0))
+		}
+		add("cleans", "vessel", fv, "at", at(day, 5, 30), "method", "cip")
+		for i := range 2 {
+			brew := fmt.Sprintf("B%04d-%d", b, i)
+			add("brews", "brew", brew, "beer", "Pale", "started_at", at(day, 6+7*i, 0), "cast_out_at", at(day, 12+7*i, 0), "into", fv, "volume", "17500", "unit", "L")
+			add("brew_inputs", "brew", brew, "from", hop, "quantity", "4", "unit", "kg", "stage", "boil")
+		}
+		add("cleans", "vessel", bt, "at", at(day+14, 6, 0), "method", "cip")
+		add("transfers", "transfer", fmt.Sprintf("T%04d", b), "from", fv, "to", bt, "out", "35000", "in", "34900", "unit", "L", "started_at", at(day+14, 8, 0), "ended_at", at(day+14, 10, 0))
+		add("runs", "run", run, "product", "PALE", "started_at", at(day+15, 8, 0), "ended_at", at(day+15, 18, 0), "date_code", run, "good", "76800")
+		add("feeds", "run", run, "from", bt)
+		add("feeds", "run", run, "from", end)
+		for p := range 40 {
+			unit := fmt.Sprintf("P%04d-%02d", b, p)
+			add("units", "unit", unit, "kind", "pallet", "run", run, "quantity", "80", "first_at", at(day+15, 8, 15*p), "last_at", at(day+15, 8, 15*p+15))
+			add("shipments", "shipment", fmt.Sprintf("S%04d-%02d", b, p), "unit", unit, "quantity", "80", "consignee", "D", "shipped_at", at(day+18, 9, 0))
+		}
+	}
+	return rows
+}
+
+func benchDB(b *testing.B, rows []Statement) *DB {
+	db, err := Create(context.Background(), filepath.Join(b.TempDir(), "bench.db"))
+	require.NoError(b, err)
+	b.Cleanup(func() { require.NoError(b, db.Close()) })
+	require.NoError(b, record(db, rows))
+	return db
+}
+
+func record(db *DB, rows []Statement) error {
+	return db.Update(context.Background(), func(tx *Tx) error {
+		_, _, faults, err := tx.RecordRows(rows)
+		if err == nil && len(faults) > 0 {
+			return faults
+		}
+		return err
+	})
+}
+
+// BenchmarkImport records a year in one batch.
+func BenchmarkImport(b *testing.B) {
+	rows := year(180)
+	for b.Loop() {
+		benchDB(b, rows)
+	}
+	b.ReportMetric(float64(len(rows))*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
+}
+
+// BenchmarkEntry records single entries durably, each its own transaction, on top of a
+// year; x_of_rebuild is how many times longer deriving everything anew takes.
+func BenchmarkEntry(b *testing.B) {
+	db := benchDB(b, year(180))
+	remove, _ := lots.SheetNamed("removals")
+	n := 0
+	for b.Loop() {
+		n++
+		row := lots.Row{"subject": "P0100-07", "quantity": "1", "at": "2025-09-01 08:00", "reason": "sample", "ref": fmt.Sprint(n)}
+		require.NoError(b, record(db, []Statement{{Sheet: remove, Row: row, By: "bench"}}))
+	}
+	compareToRebuild(b, db)
+}
+
+// BenchmarkLateEntry records a top-up that was forgotten, whose beer went on to a run and forty pallets.
+func BenchmarkLateEntry(b *testing.B) {
+	db := benchDB(b, year(180))
+	add, _ := lots.SheetNamed("additions")
+	n := 0
+	for b.Loop() {
+		n++
+		row := lots.Row{"vessel": "FV4", "from": "H0010", "quantity": "0.001", "unit": "kg", "at": fmt.Sprintf("2025-07-2%d 08:00", 1+n%8), "ref": fmt.Sprint(n)}
+		require.NoError(b, record(db, []Statement{{Sheet: add, Row: row, By: "bench"}}))
+	}
+	compareToRebuild(b, db)
+}
+
+func compareToRebuild(b *testing.B, db *DB) {
+	per := b.Elapsed() / time.Duration(b.N)
+	start := time.Now()
+	require.NoError(b, db.Update(context.Background(), func(tx *Tx) error { return tx.rebuildLineage() }))
+	b.ReportMetric(float64(time.Since(start))/float64(per), "x_of_rebuild")
+}
+
+// BenchmarkReach reads and walks what a lot reached, and what went into a pallet, in a
+// database of a million links; x_of_sql is how many times longer one recursive query over
+// the same table takes that only counts.
+func BenchmarkReach(b *testing.B) {
+	ctx := context.Background()
+	db := benchDB(b, year(1))
+	lot, pallet := fillLinks(b, db, 1_000_000)
+	for _, x := range []struct {
+		name  string
+		dir   graph.Direction
+		start int64
+		sql   string
+	}{
+		{"forward", graph.Forward, lot, "WITH RECURSIVE r(id) AS (SELECT ?1 UNION SELECT dst FROM link JOIN r ON src = id) SELECT count(*) FROM r"},
+		{"back", graph.Back, pallet, "WITH RECURSIVE r(id) AS (SELECT ?1 UNION SELECT src FROM link JOIN r ON dst = id) SELECT count(*) FROM r"},
+	} {
+		b.Run(x.name, func(b *testing.B) {
+			require.NoError(b, db.View(ctx, func(tx *Tx) error {
+				reached := 0
+				for b.Loop() {
+					r, err := tx.Reach(x.dir, []int64{x.start})
+					require.NoError(b, err)
+					reached = 0
+					for range r.Walk(graph.Query{Dir: x.dir, Starts: []graph.Start{{ID: x.start}}, Amounts: true}).All() {
+						reached++
+					}
+				}
+				per := b.Elapsed() / time.Duration(b.N)
+				counted, start := 0, time.Now()
+				const times = 5
+				for range times {
+					_, err := tx.one([]any{&counted}, x.sql, x.start)
+					require.NoError(b, err)
+				}
+				require.Equal(b, counted, reached)
+				b.ReportMetric(float64(reached), "nodes")
+				b.ReportMetric(float64(time.Since(start)/times)/float64(per), "x_of_sql")
+				return nil
+			}))
+		})
+	}
+}
+
+// fillLinks writes a lineage of so many links straight into the tables: hop lots into thirty brews
+// each, brews into fills, fills into segments, and thirteen pallets a segment.
+func fillLinks(b *testing.B, db *DB, links int) (lot, pallet int64) {
+	node, made, next := int64(10_000_000), 0, int64(0)
+	require.NoError(b, db.Update(context.Background(), func(tx *Tx) error {
+		add := func(kind graph.Kind, home string) int64 {
+			node++
+			require.NoError(b, tx.exec("INSERT INTO node(id, kind, code, cell, home, since, until, total, den, entry) VALUES (?,?,?,1,?,0,0,100,100,1)", node, int64(kind), fmt.Sprint(node), home))
+			return node
+		}
+		join := func(src, dst int64) {
+			made++
+			require.NoError(b, tx.exec("INSERT INTO link(src, dst, entry, cause, grade, qty, at, cell) VALUES (?,?,1,0,0,10,0,1)", src, dst))
+		}
+		for batch := 0; made < links; batch++ {
+			if batch%8 == 0 {
+				next = add(graph.Lot, "")
+				if made < links/2 {
+					lot = next
+				}
+			}
+			fill := add(graph.Fill, "V")
+			for range 4 {
+				brew := add(graph.Brew, "")
+				join(next, brew)
+				join(brew, fill)
+			}
+			for range 3 {
+				bright := add(graph.Fill, "V")
+				join(fill, bright)
+				for range 3 {
+					segment := add(graph.Segment, "R")
+					join(bright, segment)
+					for range 13 {
+						pallet = add(graph.Unit, "")
+						join(segment, pallet)
+					}
+				}
+			}
+		}
+		return nil
+	}))
+	return lot, pallet
+}
