@@ -3,6 +3,7 @@ package lineage
 import (
 	"cmp"
 	"maps"
+	"reflect"
 	"slices"
 	"time"
 
@@ -340,7 +341,7 @@ func (e *engine) refuseCrossing(rec lots.Record) error {
 	if !ok || t.From.OneOf() {
 		return nil
 	}
-	if now, ok := e.src.Record(t.Seq); !ok || now != rec {
+	if now, ok := e.src.Record(t.Seq); !ok || !reflect.DeepEqual(now, rec) {
 		return nil // the record as it was before a correction
 	}
 	lo, hi, flows := transferTime(t)

@@ -34,7 +34,7 @@ func DeriveAll(l *lots.Ledger, limits Limits) (*Delta, error) {
 		links = append(links, c.Links...)
 	}
 	if ring := FindRing(links); ring != nil {
-		return nil, RingError(ring)
+		return nil, &Ring{ring}
 	}
 	return d, nil
 }

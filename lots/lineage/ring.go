@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"heeltap/graph"
-	"heeltap/lots"
 )
 
 // FindRing finds a ring of content links, or nil: nothing can be its own source.
@@ -92,17 +91,23 @@ func ringFrom(start int, out [][]int, indegree []int, ends [][2]int, links []Lin
 	}
 }
 
-// RingError says which entries make a ring.
-func RingError(ring []Link) error {
-	var parts []string
-	var entries []string
-	for _, l := range ring {
+// Ring is the error that something would be its own source.
+type Ring struct{ Links []Link }
+
+func (r *Ring) Error() string {
+	return r.Text(func(entry int64) string { return fmt.Sprintf("entry %d", entry) })
+}
+
+// Text says which entries make the ring, each as name tells it.
+func (r *Ring) Text(name func(entry int64) string) string {
+	var parts, entries []string
+	for _, l := range r.Links {
 		parts = append(parts, l.Src.Code)
-		if e := fmt.Sprint(l.Entry); !slices.Contains(entries, e) {
+		if e := name(l.Entry); !slices.Contains(entries, e) {
 			entries = append(entries, e)
 		}
 	}
-	parts = append(parts, ring[0].Src.Code)
-	return lots.Errorf(lots.Conflict, "these entries make a ring, in which something would be its own source: %s (entries %s); one of their times or vessels is wrong",
-		strings.Join(parts, " → "), strings.Join(entries, ", "))
+	parts = append(parts, r.Links[0].Src.Code)
+	return fmt.Sprintf("these rows make a ring, in which something would be its own source: %s (%s); one of their times or vessels is wrong",
+		strings.Join(parts, " → "), strings.Join(entries, "; "))
 }

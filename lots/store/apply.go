@@ -4,9 +4,12 @@ import (
 	"cmp"
 	"database/sql"
 	"encoding/json"
+	"errors"
+	"fmt"
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -16,6 +19,31 @@ import (
 // derive brings the lineage up to date with records that were entered or
 // changed: as they were and as they are.
 func (tx *Tx) derive(changed []lots.Record) error {
+	return tx.named(tx.deriveFrom(changed))
+}
+
+// named tells the rows of a ring by what they say.
+func (tx *Tx) named(err error) error {
+	ring, ok := errors.AsType[*lineage.Ring](err)
+	if !ok {
+		return err
+	}
+	return lots.Errorf(lots.Conflict, "%s", ring.Text(func(entry int64) string {
+		row, ok := tx.Row(entry)
+		if !ok {
+			return fmt.Sprintf("entry %d", entry)
+		}
+		var cells []string
+		for _, c := range row.Sheet.Columns {
+			if v := row.Row[c.Name]; v != "" && len(cells) < 3 {
+				cells = append(cells, c.Name+" "+v)
+			}
+		}
+		return row.Sheet.Noun + " " + strings.Join(cells, ", ")
+	}))
+}
+
+func (tx *Tx) deriveFrom(changed []lots.Record) error {
 	if tx.err != nil || tx.later {
 		return tx.err
 	}
@@ -247,7 +275,7 @@ func (tx *Tx) ringError(l linkRow) error {
 		return err
 	}
 	if ring := lineage.FindRing(links); ring != nil {
-		return lineage.RingError(ring)
+		return &lineage.Ring{Links: ring}
 	}
 	return lots.Errorf(lots.Conflict, "entry %d closes a ring of content", l.entry)
 }

@@ -483,7 +483,7 @@ func (tx *Tx) correctAs(kind string, aim int64, target lots.Entered, row lots.Ro
 		changed = append(changed, tx.readBy(lots.Entered{Seq: target.Seq, Sheet: target.Sheet, Row: row})...)
 	}
 	if isReference(target.Sheet) && !tx.later {
-		return e.Seq, tx.rebuildLineage()
+		return e.Seq, tx.named(tx.rebuildLineage())
 	}
 	return e.Seq, tx.derive(changed)
 }

@@ -36,7 +36,7 @@ func (db *DB) Load(ctx context.Context, f func(*Tx) error) error {
 		}
 		tx.later = false
 		tx.reading.reset()
-		return tx.rebuildLineage()
+		return tx.named(tx.rebuildLineage())
 	})
 }
 
