@@ -24,11 +24,15 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-// scan reads the QR code in a picture.
+// scan finds and reads the QR code in a picture.
 func scan(t require.TestingT, img image.Image) string {
+	return decode(t, img, gozxing.DecodeHintType_TRY_HARDER)
+}
+
+func decode(t require.TestingT, img image.Image, how gozxing.DecodeHintType) string {
 	bitmap, err := gozxing.NewBinaryBitmapFromImage(img)
 	require.NoError(t, err)
-	result, err := qrcode.NewQRCodeReader().Decode(bitmap, map[gozxing.DecodeHintType]any{gozxing.DecodeHintType_TRY_HARDER: true})
+	result, err := qrcode.NewQRCodeReader().Decode(bitmap, map[gozxing.DecodeHintType]any{how: true})
 	require.NoError(t, err)
 	return result.GetText()
 }
@@ -71,9 +75,9 @@ func codeArea(t require.TestingT, tag Tag, opts ImageOptions) image.Rectangle {
 	return image.Rect(0, 0, side, side).Add(image.Pt(pixels(x, pitch), pixels(y, pitch))).Inset(-4 * module)
 }
 
-// TestRandomPayloadsScan reads the code and its quiet zone, which is what ISO/IEC 18004
-// speaks of: this decoder takes letters elsewhere on some tags for a corner of the code.
-// That whole pictures read is tried by another decoder on printed sheets.
+// TestRandomPayloadsScan reads the code and its quiet zone as the clean picture that it is.
+// Finding a code among letters is left to the decoder of the printed sheets: this one takes
+// letters for a corner of the code on some tags, and on some clean pictures miscounts modules.
 func TestRandomPayloadsScan(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		opts := ImageOptions{
@@ -85,7 +89,7 @@ func TestRandomPayloadsScan(t *testing.T) {
 		data, err := PNG(tag, opts)
 		require.NoError(t, err)
 		picture := decodePNG(t, data).(*image.Paletted).SubImage(codeArea(t, tag, opts))
-		require.Equal(t, tag.Code, ParsePayload(scan(t, picture)))
+		require.Equal(t, tag.Code, ParsePayload(decode(t, picture, gozxing.DecodeHintType_PURE_BARCODE)))
 	})
 }
 
