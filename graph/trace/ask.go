@@ -107,9 +107,14 @@ func (q *asked) answer() (*Answer, error) {
 		}
 	}
 	a.Runs = q.runs(parts)
-	a.Shipments = q.shipments(a.Units)
+	moved := q.shipments(a.Units)
+	a.Totals = totals(a, moved)
+	for _, s := range moved {
+		if q.dir == graph.Forward || q.target.shipments[s.entry] {
+			a.Shipments = append(a.Shipments, s)
+		}
+	}
 	a.sort()
-	a.Totals = totals(a)
 	a.Findings = q.findings(a)
 	return a, q.tx.Err()
 }
@@ -242,13 +247,13 @@ func sortedSet(s []string) []string {
 	return slices.Compact(s)
 }
 
-// shipments lists, forwards, every row that moved a reached unit; backwards the rows asked for.
+// shipments lists every row that moved a reached unit.
 func (q *asked) shipments(units []Unit) []Shipment {
 	rows := map[int64]Shipment{}
 	for _, u := range units {
 		for _, rec := range q.tx.Touching(u.Code) {
 			s, ok := rec.(*lots.Shipment)
-			if !ok || q.dir == graph.Back && !q.target.shipments[s.Seq] {
+			if !ok {
 				continue
 			}
 			e := Shipment{Reached: Reached{s.Shipment, u.Band, append(slices.Clone(u.Why), s.Shipment)}, Unit: strings.Join(s.Unit.Codes, "|"),
@@ -264,7 +269,7 @@ func (q *asked) shipments(units []Unit) []Shipment {
 			}
 		}
 	}
-	return slices.AppendSeq([]Shipment{}, maps.Values(rows))
+	return slices.Collect(maps.Values(rows))
 }
 
 func better(a, b Reached) bool {
@@ -285,8 +290,9 @@ func (a *Answer) sort() {
 	})
 }
 
-// totals sums an answer by band. A row that moved one of several units counts only its consignee.
-func totals(a *Answer) Totals {
+// totals sums an answer by band; moved are all rows that moved its units. One that moved
+// one of several counts only its consignee.
+func totals(a *Answer, moved []Shipment) Totals {
 	var t Totals
 	band := func(name string) *Total {
 		if name == graph.In.String() {
@@ -313,7 +319,7 @@ func totals(a *Answer) Totals {
 		band(r.Band).Unassigned += r.Unassigned
 	}
 	consignees := map[string]map[string]bool{graph.In.String(): {}, graph.Possible.String(): {}}
-	for _, s := range a.Shipments {
+	for _, s := range moved {
 		consignees[s.Band][s.Consignee] = true
 	}
 	t.In.Consignees, t.Possible.Consignees = len(consignees[graph.In.String()]), len(consignees[graph.Possible.String()])
