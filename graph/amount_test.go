@@ -58,7 +58,7 @@ func TestAmountsBackAsMatrixSolve(t *testing.T) {
 		want := solve(t, shares(d, counted), w)
 		unknown := map[int64]bool{}
 		for _, l := range d.links {
-			if counted(l) && math.IsNaN(l.Qty) && reachable(d, Back, idsOf(sureOf(q.Starts)), counted)[l.Dst] {
+			if counted(l) && math.IsNaN(l.Qty) && reachable(d, Back, idsOf(sureOf(q.Starts)), isContent)[l.Dst] {
 				mark(unknown, reachable(d, Back, []int64{l.Src}, counted))
 			}
 		}

@@ -39,9 +39,9 @@ func draw(t *rapid.T, unknownShares bool) drawn {
 		if i == 0 {
 			kind = Lot
 		}
-		x := Node{ID: ids[i]*7 - 20, Kind: kind, Code: fmt.Sprintf("N%02d", codes[i]), Total: float64(rapid.IntRange(0, 20).Draw(t, "total"))}
-		if twin := fmt.Sprintf("N%02d", codes[i]/2*2); !d.has(twin, kind) {
-			x.Code = twin
+		x := Node{ID: ids[i]*7 - 20, Kind: kind, Code: fmt.Sprintf("N%02d", codes[i]/2*2), Total: float64(rapid.IntRange(0, 20).Draw(t, "total"))}
+		if d.has(x.Code, kind) {
+			x.Code = fmt.Sprintf("N%02d", codes[i]/2*2+1)
 		}
 		x.Den = x.Total
 		if kind == Segment || kind == Stretch {

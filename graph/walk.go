@@ -52,10 +52,10 @@ type Query struct {
 type Reach struct {
 	g       *Graph
 	query   Query
-	start   map[int32]bool
-	sure    chains    // over content alone
-	any     chains    // over everything
-	amounts []float64 // by place in sure
+	start   map[int32]bool // the sure ones
+	sure    chains         // over content alone
+	any     chains         // over everything
+	amounts []float64      // by place in sure
 }
 
 // chains holds, for every node reached, the step by which its shortest chain comes to
@@ -100,9 +100,9 @@ func (g *Graph) Walk(q Query) *Reach {
 		if !ok {
 			continue
 		}
-		r.start[i] = true
 		all = append(all, i)
 		if !s.Possible {
+			r.start[i] = true
 			sure = append(sure, i)
 		}
 	}
@@ -134,11 +134,12 @@ func (r *Reach) counts(link int32, onlyContent bool) bool {
 // the list of codes it shows, so a step between parts of one run has no length.
 // Among chains of one length the one whose codes come first in order wins: that is
 // decided level by level, because two chains of one length compare as the chains
-// to the nodes before their ends do, and then as those ends.
+// to the nodes before their ends do, and then as those ends. Among chains that show
+// the same codes, nodes and links decide, so that no answer hangs on the order of input.
 func (r *Reach) search(starts []int32, onlyContent bool) chains {
 	s := &searching{r: r, onlyContent: onlyContent, adj: r.adjacency(), spot: r.g.borrow()}
 	for _, i := range starts {
-		s.offer(i, -1, -1, 0, -1)
+		s.offer(i, step{from: -1, via: -1, prior: -1})
 	}
 	var order []int32 // spots as they are settled
 	for depth := int32(1); len(s.next) > 0; depth++ {
@@ -148,7 +149,7 @@ func (r *Reach) search(starts []int32, onlyContent bool) chains {
 			i := s.node[at]
 			for j := s.adj.first[i]; j < s.adj.first[i+1]; j++ {
 				if r.counts(s.adj.link[j], onlyContent) {
-					s.offer(s.adj.to[j], at, j, depth, s.rank[at])
+					s.offer(s.adj.to[j], step{from: at, via: j, level: depth, prior: s.rank[at]})
 				}
 			}
 		}
@@ -165,11 +166,18 @@ type searching struct {
 	adj         *adjacency
 	spot        []int32 // spot of each node of the graph, plus one; 0 where not met
 	node        []int32
-	from, via   []int32
-	level       []int32 // how many codes a node's chain has before its own
+	step        []step  // the best by which a node was met
 	rank        []int32 // place of a settled node's chain among those of its level; equal for equal chains
-	prior       []int32 // rank of the chain up to the code before a node's own; -1 at a start
 	next        []int32 // the level being collected
+}
+
+// step is a way to come to a node.
+type step struct {
+	from  int32 // spot of the node before; -1 at a start
+	via   int32 // place among the direction's links; -1 at a start
+	level int32 // how many codes the chain has before the node's own
+	prior int32 // rank of the chain up to the code before the node's own; -1 at a start
+	hops  int32 // how many parts of its run the chain came through to it
 }
 
 // chains gives what was found in the order in which it was settled.
@@ -180,9 +188,9 @@ func (s *searching) chains(order []int32) chains {
 		settled[at] = int32(k)
 	}
 	for k, at := range order {
-		c.nodes[k], c.via[k], c.from[k] = s.node[at], s.via[at], -1
-		if s.from[at] >= 0 {
-			c.from[k] = settled[s.from[at]]
+		c.nodes[k], c.via[k], c.from[k] = s.node[at], s.step[at].via, -1
+		if from := s.step[at].from; from >= 0 {
+			c.from[k] = settled[from]
 		}
 	}
 	c.place = newIndex(c.nodes)
@@ -204,31 +212,36 @@ func (g *Graph) giveBack(list, met []int32) {
 	g.spare.Put(&list)
 }
 
-// offer proposes a step into node i, and takes it if it is the first or its chain
-// comes before the one known; it reports whether it did.
-func (s *searching) offer(i, from, via, level, prior int32) bool {
+// offer proposes a step into node i, and takes it if it is the first or comes before the
+// one known; it reports whether steps from the node on became better.
+func (s *searching) offer(i int32, by step) bool {
 	at := s.spot[i] - 1
 	if at < 0 {
 		s.node = append(s.node, i)
 		s.spot[i] = int32(len(s.node))
 		s.next = append(s.next, int32(len(s.node)-1))
-		s.from, s.via = append(s.from, from), append(s.via, via)
-		s.level, s.prior, s.rank = append(s.level, level), append(s.prior, prior), append(s.rank, 0)
+		s.step, s.rank = append(s.step, by), append(s.rank, 0)
 		return true
 	}
-	if s.level[at] != level || cmp.Or(cmp.Compare(prior, s.prior[at]), s.compareNodes(from, s.from[at])) >= 0 {
+	known := s.step[at]
+	if known.level != by.level {
 		return false
 	}
-	s.from[at], s.via[at], s.prior[at] = from, via, prior
-	return true
+	order := cmp.Or(cmp.Compare(by.prior, known.prior), cmp.Compare(by.hops, known.hops))
+	if order < 0 || order == 0 && s.compareSteps(by, known) < 0 {
+		s.step[at] = by
+	}
+	return order < 0
 }
 
-// compareNodes compares the nodes at two spots by code and kind; no spot comes first.
-func (s *searching) compareNodes(a, b int32) int {
-	if a < 0 || b < 0 {
-		return cmp.Compare(a, b)
+// compareSteps compares steps of equal chains: by the code and kind of the node before, then content
+// before contact, then by entry and cause. Steps from nowhere are equal.
+func (s *searching) compareSteps(a, b step) int {
+	if a.from < 0 || b.from < 0 {
+		return cmp.Compare(a.from, b.from)
 	}
-	return cmp.Compare(s.node[a], s.node[b])
+	x, y := s.r.g.links[s.adj.link[a.via]], s.r.g.links[s.adj.link[b.via]]
+	return cmp.Or(cmp.Compare(s.node[a.from], s.node[b.from]), cmp.Compare(x.Grade, y.Grade), cmp.Compare(x.Entry, y.Entry), cmp.Compare(x.Cause, y.Cause))
 }
 
 // settle completes the level just collected and ranks its chains.
@@ -237,7 +250,7 @@ func (s *searching) settle() []int32 {
 	level, nodes := s.next, s.r.g.nodes
 	s.next = nil
 	compare := func(a, b int32) int {
-		return cmp.Or(cmp.Compare(s.prior[a], s.prior[b]), cmp.Compare(nodes[s.node[a]].Shown(), nodes[s.node[b]].Shown()))
+		return cmp.Or(cmp.Compare(s.step[a].prior, s.step[b].prior), cmp.Compare(nodes[s.node[a]].Shown(), nodes[s.node[b]].Shown()))
 	}
 	slices.SortFunc(level, func(a, b int32) int { return cmp.Or(compare(a, b), cmp.Compare(s.node[a], s.node[b])) })
 	for k, at := range level {
@@ -253,7 +266,8 @@ func (s *searching) settle() []int32 {
 }
 
 // joinRuns lets parts of a run pull other parts of it into their level: both show
-// the run's code, so the step has no length.
+// the run's code, so the step has no length. It counts as a hop, so that of two parts
+// with equal chains neither is thought to come through the other.
 func (s *searching) joinRuns() {
 	nodes := s.r.g.nodes
 	todo := slices.Clone(s.next)
@@ -266,11 +280,11 @@ func (s *searching) joinRuns() {
 		}
 		for j := s.adj.first[i]; j < s.adj.first[i+1]; j++ {
 			to := s.adj.to[j]
-			other := s.spot[to] - 1
-			if nodes[to].Run != nodes[i].Run || other >= 0 && s.prior[other] <= s.prior[at] || !s.r.counts(s.adj.link[j], s.onlyContent) {
-				continue // a part of equal standing keeps the step it has, so that no two point at each other
+			if nodes[to].Run != nodes[i].Run || !s.r.counts(s.adj.link[j], s.onlyContent) {
+				continue
 			}
-			if s.offer(to, at, j, s.level[at], s.prior[at]) {
+			by := step{from: at, via: j, level: s.step[at].level, prior: s.step[at].prior, hops: s.step[at].hops + 1}
+			if s.offer(to, by) {
 				todo = append(todo, s.spot[to]-1)
 			}
 		}

@@ -119,7 +119,7 @@ func (e *engine) expand(rec lots.Record) {
 		e.mark(r.Seq, r.Vessel, r.Into)
 		e.lots[r.Lot] = true
 	case *lots.Clean:
-		e.cleaned(r.Subject)
+		e.cleaned(r)
 	case *lots.Run:
 		e.expandRun(r.Run)
 		e.through(r.Line)
@@ -169,9 +169,17 @@ func (e *engine) passed() {
 	}
 }
 
-func (e *engine) cleaned(subject lots.Ref) {
-	e.mark(0, subject.Codes...)
-	e.through(subject.Codes...)
+// cleaned marks what was cleaned, and the vessels that were being emptied into it then.
+func (e *engine) cleaned(c *lots.Clean) {
+	e.mark(0, c.Subject.Codes...)
+	e.through(c.Subject.Codes...)
+	for _, rec := range e.src.Touching(c.Subject.Code()) {
+		if t, ok := rec.(*lots.Transfer); ok && t.To == c.Subject.Code() {
+			if lo, hi, flows := transferTime(t); flows && lo < c.At.From && c.At.From < hi {
+				e.mark(0, e.holders(t.From)...)
+			}
+		}
+	}
 }
 
 // used marks lots and units of which more or less is used now.

@@ -27,7 +27,8 @@ type outflow struct {
 	end        int64 // exclusive; equal to at for an instant
 	qty        float64
 	oneOf      bool
-	circ       bool // takes all that is left
+	circ       bool    // takes all that is left
+	cuts       []int64 // where its receiver was cleaned while it ran
 }
 
 func (o *outflow) certain() bool { return o.lo == o.hi }
@@ -253,6 +254,7 @@ func (e *engine) moveTransfer(m *moves, v string, r *lots.Transfer) {
 		}
 		if flows {
 			o.hi, o.end = lo, hi
+			o.cuts = e.cleanedAt(r.To, lo+1, hi)
 		}
 		m.outs = append(m.outs, o)
 	}
@@ -279,14 +281,21 @@ func (e *engine) piecesOf(r *lots.Transfer, v string) []int64 {
 	for _, d := range e.drawsOf(r.Seq) {
 		cuts = append(cuts, d.Start)
 	}
-	for _, rec := range e.src.Touching(v) {
-		if c, ok := rec.(*lots.Clean); ok && c.Breaks() && c.At.Certain() && c.Subject.Code() == v {
-			cuts = append(cuts, c.At.From)
-		}
-	}
+	cuts = append(cuts, e.cleanedAt(v, lo, hi)...)
 	slices.Sort(cuts)
 	cuts = slices.Compact(cuts)
 	return slices.DeleteFunc(cuts, func(t int64) bool { return t < lo || t > hi })
+}
+
+// cleanedAt lists when a vessel was certainly cleaned in [from, until), in no order.
+func (e *engine) cleanedAt(v string, from, until int64) []int64 {
+	var out []int64
+	for _, rec := range e.src.Touching(v) {
+		if c, ok := rec.(*lots.Clean); ok && c.Breaks() && c.At.Certain() && c.Subject.Code() == v && from <= c.At.From && c.At.From < until {
+			out = append(out, c.At.From)
+		}
+	}
+	return out
 }
 
 func (e *engine) moveCrop(m *moves, v string, r *lots.Crop) {

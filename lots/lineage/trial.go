@@ -108,7 +108,7 @@ type piece struct {
 	qty        float64
 }
 
-// pieces cuts the cluster's outflows where the vessel gets a new fill or is cleaned while they run.
+// pieces cuts the cluster's outflows where the vessel gets a new fill, or it or their receiver is cleaned, while they run.
 func (b *book) pieces(c cluster, cleans []clean) []piece {
 	var cuts []int64
 	for _, i := range c.ins {
@@ -126,7 +126,13 @@ func (b *book) pieces(c cluster, cleans []clean) []piece {
 		o := &b.moves.outs[i]
 		start := o.at
 		from, _ := slices.BinarySearch(cuts, start+1)
-		for _, cut := range cuts[from:] {
+		own := cuts[from:]
+		if len(o.cuts) > 0 {
+			own = slices.Concat(own, o.cuts)
+			slices.Sort(own)
+			own = slices.Compact(own)
+		}
+		for _, cut := range own {
 			if cut >= o.end {
 				break
 			}
