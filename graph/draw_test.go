@@ -55,6 +55,7 @@ func draw(t *rapid.T, unknownShares bool) drawn {
 	return d
 }
 
+// drawLink adds a link. One entry gives rise to several, told apart by what they join and by cause.
 func (d *drawn) drawLink(t *rapid.T, unknownShares bool) {
 	i := rapid.IntRange(0, len(d.nodes)-1).Draw(t, "src")
 	j := rapid.IntRange(0, len(d.nodes)-1).Draw(t, "dst")
@@ -65,14 +66,22 @@ func (d *drawn) drawLink(t *rapid.T, unknownShares bool) {
 	if content && i > j {
 		i, j = j, i
 	}
-	l := Link{Src: d.nodes[i].ID, Dst: d.nodes[j].ID, Grade: Contact, Cause: Heel, Qty: math.NaN(), Entry: int64(len(d.links) + 1)}
+	l := Link{Src: d.nodes[i].ID, Dst: d.nodes[j].ID, Grade: Contact, Cause: Heel, Qty: math.NaN(), Entry: int64(len(d.links)/3 + 1)}
 	if content {
-		l.Grade, l.Cause, l.Qty = Content, Moved, float64(rapid.IntRange(0, 5).Draw(t, "qty"))
+		l.Grade, l.Cause, l.Qty = Content, Cause(rapid.IntRange(0, 1).Draw(t, "cause")), float64(rapid.IntRange(0, 5).Draw(t, "qty"))
 		if unknownShares && rapid.IntRange(0, 7).Draw(t, "unknown") == 0 {
 			l.Qty = math.NaN()
 		}
 	}
+	if slices.ContainsFunc(d.links, l.twin) {
+		return
+	}
 	d.links = append(d.links, l)
+}
+
+// twin reports whether two links could not both stand: a lineage holds one for each two nodes, entry and cause.
+func (l Link) twin(m Link) bool {
+	return l.Src == m.Src && l.Dst == m.Dst && l.Entry == m.Entry && l.Cause == m.Cause
 }
 
 func upTo(n int) []int64 {

@@ -48,6 +48,7 @@ type draw struct {
 	epoch      int
 	early      bool // drawn before the clean of its own instant
 	short      bool
+	unsure     bool // through a circulation: may have been cleaned away before it
 	maybe      []int64
 }
 
@@ -58,6 +59,12 @@ type broken struct {
 	before    int // fill before the break, -1 where there was none
 	epoch     int // number of the stretch after it
 	lost      float64
+}
+
+// removed is what a removal of all took.
+type removed struct {
+	qty   float64
+	epoch int
 }
 
 // status is where the books stand between two instants.
@@ -76,6 +83,7 @@ type book struct {
 	draws    []draw
 	arrivals []arrival
 	breaks   []broken
+	removals []removed
 	at       status
 }
 
@@ -148,7 +156,7 @@ func (b *book) work(c cluster) {
 }
 
 // repair finds the first draw that the vessel could not have covered without an
-// inflow placed after it, and puts that inflow (and, where it must, the draw)
+// inflow of some volume placed after it, and puts that inflow (and, where it must, the draw)
 // at the start of the piece that is short.
 func (b *book) repair(c cluster, t *trial) bool {
 	for _, d := range t.draws {
@@ -159,7 +167,7 @@ func (b *book) repair(c cluster, t *trial) bool {
 		best := -1
 		for _, i := range c.ins {
 			in := &b.moves.ins[i]
-			if in.at <= d.start || in.lo > o.latestStart(d) || in.circ {
+			if in.at <= d.start || in.lo > o.latestStart(d) || in.vol == 0 {
 				continue
 			}
 			if best < 0 || earlier(in, &b.moves.ins[best]) {
@@ -206,6 +214,7 @@ func (b *book) commit(c cluster, t *trial) {
 	b.draws = append(b.draws, t.draws...)
 	b.arrivals = append(b.arrivals, t.arrivals...)
 	b.breaks = append(b.breaks, t.breaks...)
+	b.removals = append(b.removals, t.removals...)
 }
 
 // maybes lists the inflows placed after a draw that may have come before it.
@@ -234,6 +243,9 @@ func (b *book) doubts() (in, out map[int]float64) {
 		if !b.moves.outs[d.out].circ {
 			out[d.epoch] += d.qty
 		}
+	}
+	for _, r := range b.removals {
+		out[r.epoch] += r.qty
 	}
 	return in, out
 }

@@ -90,7 +90,7 @@ func (b *book) drawnIn(epoch int) []int {
 func (e *engine) writeDraws(c *Cell, b *book, refs []Ref) {
 	for _, d := range b.draws {
 		o := &b.moves.outs[d.out]
-		w := Draw{Vessel: b.vessel, Entry: o.entry, Start: d.start, End: d.end, Qty: d.qty, State: d.state, OneOf: o.oneOf, Maybe: d.maybe}
+		w := Draw{Vessel: b.vessel, Entry: o.entry, Start: d.start, End: d.end, Qty: d.qty, State: d.state, OneOf: o.oneOf || d.unsure, Maybe: d.maybe}
 		if d.fill >= 0 {
 			w.Fill, w.Root = b.fills[d.fill].since, b.fills[d.fill].root
 		}
@@ -245,6 +245,10 @@ func (e *engine) unitCell(code string) *Cell {
 		return c
 	}
 	node.Den = max(node.Total, used)
+	if used > node.Total+eps {
+		c.Findings = append(c.Findings, Finding{"drawn-above-content", code,
+			fmt.Sprintf("more of %s is used or removed than was packed: a unit or a quantity is wrong", code), node.Entry})
+	}
 	c.Nodes = []Node{node}
 	return c
 }

@@ -115,6 +115,7 @@ func (e *engine) expand(rec lots.Record) {
 		e.through(r.Via...)
 	case *lots.Circulation:
 		e.mark(r.Seq, r.Vessels...)
+		e.markCirculation(r)
 	case *lots.Crop:
 		e.mark(r.Seq, r.Vessel, r.Into)
 		e.lots[r.Lot] = true
@@ -293,7 +294,9 @@ func (e *engine) drawChanged(v string, entry int64) {
 		if _, _, flows := transferTime(r); flows && r.To != v {
 			e.mark(0, r.To)
 		}
-	case *lots.BrewInput, *lots.Crop, *lots.Addition, *lots.Circulation:
+	case *lots.Circulation:
+		e.markCirculation(r)
+	case *lots.BrewInput, *lots.Crop, *lots.Addition:
 		e.entries[entry] = true
 	}
 }

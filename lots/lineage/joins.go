@@ -84,14 +84,14 @@ func (e *engine) linkDraw(c *Cell, d Draw, dst Ref, qty float64, cause graph.Cau
 		c.Links = append(c.Links, content(src, dst, cause, qty, d.Entry, at))
 	}
 	for _, m := range d.Maybe {
-		for _, s := range e.sourcesOf(m, d.Vessel) {
+		for _, s := range e.sourcesOf(m, d) {
 			c.Links = append(c.Links, contact(s, dst, graph.UncertainTime, d.Entry, at))
 		}
 	}
 }
 
-// sourcesOf lists what an inflow of vessel v came from.
-func (e *engine) sourcesOf(entry int64, v string) []Ref {
+// sourcesOf lists what an inflow came from that may have come before a draw.
+func (e *engine) sourcesOf(entry int64, late Draw) []Ref {
 	rec, _ := e.src.Record(entry)
 	var out []Ref
 	switch r := rec.(type) {
@@ -104,12 +104,62 @@ func (e *engine) sourcesOf(entry int64, v string) []Ref {
 	case *lots.Addition:
 		out = stockRefs(e, r.From)
 	}
-	for _, d := range e.drawsOf(entry) {
-		if d.Vessel != v && d.State != Never {
+	for _, d := range e.drawsBehind(rec, late) {
+		if d.Vessel != late.Vessel && d.State != Never {
 			out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
 		}
 	}
 	return dedupe(out)
+}
+
+// drawsBehind lists the draws that feed an inflow: of a flow in pieces only those
+// of pieces that come in after a draw and may have come before it.
+func (e *engine) drawsBehind(rec lots.Record, late Draw) []Draw {
+	draws := e.drawsOf(rec.Entry())
+	switch r := rec.(type) {
+	case *lots.Circulation:
+		draws = nil
+		for _, x := range e.jointCirculations(r) {
+			draws = append(draws, e.drawsOf(x.Seq)...)
+		}
+	case *lots.Transfer:
+		if _, _, flows := transferTime(r); !flows {
+			break
+		}
+		var open []Arrival
+		for _, a := range e.arrivalsOf(r.Seq) {
+			if a.Vessel == late.Vessel && a.Fill > late.Fill && a.Start <= e.latestOf(late) {
+				open = append(open, a)
+			}
+		}
+		return slices.DeleteFunc(draws, func(d Draw) bool {
+			return !slices.ContainsFunc(open, func(a Arrival) bool {
+				return d.End <= d.Start || (d.Start <= a.Start && a.Start < d.End)
+			})
+		})
+	}
+	return draws
+}
+
+// latestOf is the last second at which a draw may have begun, or some of a piece been drawn.
+func (e *engine) latestOf(d Draw) int64 {
+	if d.End > d.Start {
+		return d.End - 1
+	}
+	rec, _ := e.src.Record(d.Entry)
+	switch r := rec.(type) {
+	case *lots.BrewInput:
+		return e.inputTime(r).To
+	case *lots.Addition:
+		return r.At.To
+	case *lots.Crop:
+		return r.At.To
+	case *lots.Transfer:
+		if _, hi, flows := transferTime(r); !flows {
+			return hi
+		}
+	}
+	return d.Start
 }
 
 // stockRefs are the lots or units of a Ref that stand for themselves.
@@ -187,32 +237,5 @@ func (e *engine) passTransfer(c *Cell, r *lots.Transfer, a Arrival, dst Ref, lin
 		}
 		p.Srcs = dedupe(p.Srcs)
 		c.Passes = append(c.Passes, p)
-	}
-}
-
-// joinCirculation links the contents of all vessels with each other: each keeps
-// its volume of the joint fill.
-func (e *engine) joinCirculation(c *Cell, r *lots.Circulation) {
-	had := map[string]Draw{}
-	sum := 0.0
-	for _, d := range e.drawsOf(r.Seq) {
-		had[d.Vessel] = d
-		sum += d.Qty
-	}
-	for _, a := range e.arrivalsOf(r.Seq) {
-		dst := FillRef(a.Vessel, a.Fill, e.zone)
-		for _, u := range r.Vessels {
-			d, ok := had[u]
-			if !ok || d.State != Drew || d.Qty <= 0 {
-				continue
-			}
-			src := FillRef(u, d.Fill, e.zone)
-			switch own := had[a.Vessel]; {
-			case own.State == Drew && own.Qty > 0:
-				c.Links = append(c.Links, content(src, dst, graph.Moved, d.Qty*own.Qty/sum, r.Seq, a.Fill))
-			case u != a.Vessel:
-				c.Links = append(c.Links, contact(src, dst, graph.NothingThere, r.Seq, a.Fill))
-			}
-		}
 	}
 }

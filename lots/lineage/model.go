@@ -59,7 +59,7 @@ type Draw struct {
 	State      State
 	Fill       int64   // start of the fill drawn on, or of the last fill where nothing was there
 	Root       int64   // start of the earliest fill whose content it surely still carries
-	OneOf      bool    // one of several sources: nothing is drawn and the link is a contact
+	OneOf      bool    // one of several sources: nothing is drawn and the link is a contact; in a circulation: may have been cleaned away before
 	Maybe      []int64 // entries of inflows that may have come before it
 }
 

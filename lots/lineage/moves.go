@@ -330,6 +330,7 @@ func (e *engine) moveFeed(m *moves, v string, f *lots.Feed) {
 	if !out {
 		return
 	}
+	m.named(e, f.Seq, f.From, v)
 	run, product, ok := e.runOf(f.Run)
 	if !ok {
 		return
@@ -343,5 +344,4 @@ func (e *engine) moveFeed(m *moves, v string, f *lots.Feed) {
 		qty = 0
 	}
 	m.outs = append(m.outs, outflow{entry: f.Seq, lo: since, hi: since, at: since, end: until, qty: qty, oneOf: oneOf})
-	m.named(e, f.Seq, f.From, v)
 }

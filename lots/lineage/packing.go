@@ -37,7 +37,10 @@ func WindowOf(p *lots.Packed, run *lots.Run, margin int64) (w Window, outside bo
 	}
 	cut := func(t int64) int64 { return min(max(t, start), end) }
 	w = Window{From: cut(lo), Until: cut(hi), MayFrom: cut(lo - margin), MayUntil: cut(hi + margin), SureFrom: lo + margin, SureUntil: hi - margin}
-	if w.SureFrom <= w.SureUntil {
+	switch {
+	case w.SureFrom > end || w.SureUntil < start || (w.SureFrom < w.SureUntil && (w.SureFrom == end || w.SureUntil == start)):
+		w.SureFrom, w.SureUntil = end, start // what is certain of it lies outside the run
+	case w.SureFrom < w.SureUntil:
 		w.SureFrom, w.SureUntil = cut(w.SureFrom), cut(w.SureUntil)
 	}
 	return w, false
@@ -152,22 +155,17 @@ func (e *engine) packAnyOf(c *Cell, run *lots.Run, p *lots.Packed, segs []segmen
 // feedAnyOf links a stretch with what feeds all of its segments by content (of a
 // vessel: its first fill there) and, as contacts, with every other feed.
 func (e *engine) feedAnyOf(c *Cell, ref Ref, segs []segment, touched []int) {
-	common := map[Ref]bool{}
+	done := map[Ref]bool{}
 	for _, in := range segs[touched[0]].in {
-		if in.grade == graph.Content && e.feedsAll(in, segs, touched) {
-			common[in.src] = true
+		if in.grade == graph.Content && !done[in.src] && e.feedsAll(in, segs, touched) {
+			done[in.src] = true
+			c.Links = append(c.Links, content(in.src, ref, in.cause, unknown, in.entry, segs[touched[0]].since))
 		}
 	}
-	done := map[Ref]bool{}
 	for _, i := range touched {
 		for _, in := range segs[i].in {
-			if done[in.src] {
-				continue
-			}
-			done[in.src] = true
-			if common[in.src] {
-				c.Links = append(c.Links, content(in.src, ref, in.cause, unknown, in.entry, segs[i].since))
-			} else {
+			if !done[in.src] {
+				done[in.src] = true
 				c.Links = append(c.Links, contact(in.src, ref, graph.Margin, in.entry, segs[i].since))
 			}
 		}

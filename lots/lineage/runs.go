@@ -68,9 +68,11 @@ func (e *engine) feedDraw(f *lots.Feed, run *lots.Run, product *lots.Product) fl
 		if !ok || g.Run != run.Run || !e.tankFeed(g) {
 			continue
 		}
-		if since, until := feedSpan(g, run); g.HasQty {
+		switch since, until := feedSpan(g, run); {
+		case until <= since: // outside the run: it gives nothing
+		case g.HasQty:
 			need -= g.Qty.Millilitres()
-		} else if until > since {
+		default:
 			open += until - since
 		}
 	}

@@ -17,14 +17,16 @@ import (
 
 // The simulation plays a history of certain times forward, all vessels at once, and keeps for
 // each the lots that are surely and possibly in it: no nodes, no links, no cuts worked out
-// from a vessel's books. It stands for rules 1, 2 (but for breaks in doubt), 3 and 5.
+// from a vessel's books. It stands for rules 1, 2 (but for breaks in doubt), 3, 5 and, without doubt about windows, 6.
 
 // doing is one act of a history.
 type doing struct {
-	kind     string // lot, move, take, empty, clean, rinse
+	kind     string // lot, move, take, empty, clean, rinse, pack
 	from, to string
 	qty      float64 // litres
 	s, e     int     // hours
+	opened   int     // of a run: the hour at which its lot of ends was opened
+	window   [2]int  // of a run: the hours in which its pallet was packed
 }
 
 // cask is what a vessel holds in the simulation.
@@ -40,7 +42,7 @@ func drawDoings(t *rapid.T) []doing {
 	vessel := rapid.SampledFrom([]string{"F1", "F2", "B1", "B2"})
 	var out []doing
 	for i := range rapid.IntRange(1, 14).Draw(t, "acts") {
-		d := doing{kind: rapid.SampledFrom([]string{"lot", "lot", "move", "move", "take", "empty", "clean", "rinse"}).Draw(t, "kind"),
+		d := doing{kind: rapid.SampledFrom([]string{"lot", "lot", "move", "move", "take", "empty", "clean", "rinse", "pack", "pack"}).Draw(t, "kind"),
 			to: vessel.Draw(t, "to"), qty: rapid.SampledFrom([]float64{1, 50, 100, 200, 400}).Draw(t, "quantity"), s: rapid.IntRange(0, 30).Draw(t, "start")}
 		d.e = d.s + rapid.IntRange(1, 4).Draw(t, "hours")
 		switch d.kind {
@@ -51,6 +53,11 @@ func drawDoings(t *rapid.T) []doing {
 			if d.from == d.to {
 				continue
 			}
+		case "pack":
+			d.from, d.to = d.to, fmt.Sprintf("R%d", i)
+			d.opened = rapid.IntRange(d.s, d.e-1).Draw(t, "opened")
+			first := rapid.IntRange(d.s, d.e-1).Draw(t, "first")
+			d.window = [2]int{first, rapid.IntRange(first+1, d.e).Draw(t, "last")}
 		}
 		out = append(out, d)
 	}
@@ -74,6 +81,8 @@ func rowsOf(doings []doing) []lots.Entered {
 	}
 	add("site", "name", "x", "time_zone", "UTC")
 	add("items", "item", "I", "name", "i", "kind", "sugar", "unit", "L")
+	add("items", "item", "E", "name", "e", "kind", "closure", "unit", "each")
+	add("products", "product", "P", "name", "p", "container_ml", "500", "per_case", "2")
 	add("parties", "party", "S", "name", "s", "role", "supplier")
 	for _, v := range []string{"F1", "F2"} {
 		add("vessels", "vessel", v, "kind", "fermenter")
@@ -89,6 +98,12 @@ func rowsOf(doings []doing) []lots.Entered {
 			add("additions", "vessel", d.to, "from", d.from, "quantity", qty, "unit", "L", "at", hourText(d.s), "ref", ref)
 		case "move":
 			add("transfers", "transfer", "T"+ref, "from", d.from, "to", d.to, "out", qty, "in", qty, "unit", "L", "started_at", hourText(d.s), "ended_at", hourText(d.e))
+		case "pack":
+			add("receipts", "lot", "E"+d.to[1:], "item", "E", "supplier", "S", "supplier_lot", "E", "quantity", "10000", "unit", "each", "received_at", "2026-03-01 08:00")
+			add("runs", "run", d.to, "product", "P", "started_at", hourText(d.s), "ended_at", hourText(d.e), "date_code", "X", "good", fmt.Sprint(d.qty*2))
+			add("feeds", "run", d.to, "from", d.from)
+			add("feeds", "run", d.to, "from", "E"+d.to[1:], "since", hourText(d.opened))
+			add("units", "unit", "U"+d.to[1:], "kind", "pallet", "run", d.to, "quantity", "1", "first_at", hourText(d.window[0]), "last_at", hourText(d.window[1]))
 		case "take":
 			add("removals", "subject", d.to, "quantity", qty, "unit", "L", "at", hourText(d.s), "reason", "dumped", "ref", ref)
 		case "empty":
@@ -124,7 +139,7 @@ func pieces(doings []doing) []doing {
 		var cut []doing
 		for _, d := range doings {
 			at := d.s
-			for h := d.s + 1; d.kind == "move" && h < d.e; h++ {
+			for h := d.s + 1; (d.kind == "move" || d.kind == "pack") && h < d.e; h++ {
 				if filled[d.from][h] || cleaned[d.from][h] || cleaned[d.to][h] {
 					piece := d
 					piece.s, piece.e, piece.qty = at, h, d.qty*float64(h-at)/float64(d.e-d.s)
@@ -187,7 +202,7 @@ func sweep(today []doing, now map[string]*cask) bool {
 			continue
 		}
 		for _, d := range today {
-			if d.kind == "take" && d.to == c.to || d.kind == "move" && d.from == c.to {
+			if d.kind == "take" && d.to == c.to || (d.kind == "move" || d.kind == "pack") && d.from == c.to {
 				return false
 			}
 		}
@@ -238,14 +253,37 @@ func turn(v string, h int, today []doing, now, fills map[string]*cask) {
 		fills[fmt.Sprintf("%s@%s", v, time.Date(2026, 3, 2, h, 0, 0, 0, time.UTC).Format("2006-01-02T15:04"))] = fresh
 	}
 	for _, d := range today {
-		if f := now[v]; f != nil && !f.gone && (d.kind == "take" && d.to == v || d.kind == "move" && d.from == v) {
+		if d.kind == "pack" && d.from == v {
+			pack(d, now[v], fills)
+		}
+		if f := now[v]; f != nil && !f.gone && (d.kind == "take" && d.to == v || (d.kind == "move" || d.kind == "pack") && d.from == v) {
 			f.left -= d.qty
 			f.drawn = true
 		}
 	}
 }
 
-// TestAsSimulated compares, for every fill, the lots surely and possibly in it.
+// pack puts what a piece of a run draws onto its pallet, where the pallet's window meets the piece.
+func pack(d doing, src *cask, fills map[string]*cask) {
+	unit := "U" + d.to[1:]
+	if fills[unit] == nil {
+		fills[unit] = &cask{sure: map[string]bool{}, may: map[string]bool{}}
+		if d.opened < d.window[1] {
+			fills[unit].sure["E"+d.to[1:]] = true
+		}
+	}
+	if d.window[0] >= d.e || d.window[1] <= d.s || src == nil {
+		return
+	}
+	if src.gone {
+		union(fills[unit].may, src.sure, src.may)
+		return
+	}
+	union(fills[unit].sure, src.sure)
+	union(fills[unit].may, src.may)
+}
+
+// TestAsSimulated compares, for every fill and pallet, the lots surely and possibly in it.
 func TestAsSimulated(t *testing.T) {
 	played := 0
 	rapid.Check(t, func(t *rapid.T) {
@@ -305,7 +343,7 @@ func graphOf(t *rapid.T, delta *lineage.Delta) (*graph.Graph, map[string]int64, 
 		for _, n := range c.Nodes {
 			number[n.Ref] = int64(len(nodes) + 1)
 			nodes = append(nodes, graph.Node{ID: number[n.Ref], Kind: n.Kind, Code: n.Code, Total: n.Total, Den: n.Den})
-			if n.Kind == graph.Fill {
+			if n.Kind == graph.Fill || n.Kind == graph.Unit {
 				fills[n.Code] = number[n.Ref]
 			}
 		}

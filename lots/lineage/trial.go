@@ -17,6 +17,7 @@ type trial struct {
 	draws    []draw
 	arrivals []arrival
 	breaks   []broken
+	removals []removed
 	cleans   []clean // the cluster's cleans, with where they lie and whether they break
 	levels   []level
 }
@@ -243,7 +244,7 @@ func (t *trial) beforeClean(byPhase [4][]event, pieces []piece) (early []int) {
 			t.draw(p, true)
 			early = append(early, e.i)
 		} else {
-			there -= p.qty
+			there = max(0, there-p.qty)
 		}
 	}
 	return early
@@ -268,6 +269,7 @@ func (t *trial) clean(k *clean) {
 	}
 	t.at.cur = -1
 	if k.all {
+		t.removals = append(t.removals, removed{lost, t.at.epoch})
 		return
 	}
 	t.at.broken = true
@@ -313,11 +315,11 @@ func (t *trial) inherit(f *fill, at int64, circ bool) {
 	switch {
 	case old.drawn > 0 && left <= t.b.limits.EmptyShare*old.total+eps:
 		f.carry = heeled
-	case circ && left > 0:
-		f.carry, f.carried = joined, left
-		f.total += left
 	case old.mayClean:
 		f.carry, f.carried = maybeCleaned, left
+		f.total += left
+	case circ:
+		f.carry, f.carried, f.root = joined, left, old.root
 		f.total += left
 	default:
 		f.carry, f.carried, f.root = carried, left, old.root
@@ -342,8 +344,8 @@ func (t *trial) drawJoined(in, prev int, at int64) {
 	d := draw{out: o, start: at, end: at, fill: prev, epoch: t.at.epoch, state: Never}
 	if prev >= 0 {
 		d.state = Nothing
-		if f := t.current(); f.carry == joined {
-			d.state, d.qty = Drew, f.carried
+		if f := t.current(); f.carry == joined || f.carry == maybeCleaned {
+			d.state, d.qty, d.unsure = Drew, f.carried, f.carry == maybeCleaned
 		}
 	}
 	t.draws = append(t.draws, d)
