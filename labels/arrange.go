@@ -7,7 +7,7 @@ package labels
 // placard fills a label of 100 × 150 mm, which hangs on a pallet: kind, code
 // and title in letters read from across the dock, and the status at the foot.
 func (p *pen) placard(t Tag, payload string) error {
-	const edge, left, box, gap = 5, 1, 58, 2
+	const edge, box, gap = 4, 58, 2
 	a := area{edge, edge, p.width - 2*edge, p.height - 2*edge}
 	part, a := a.above(10)
 	p.badge(t.Kind.Word(), part, 7)
@@ -34,18 +34,18 @@ func (p *pen) placard(t Tag, payload string) error {
 		p.stack(lot, part, caption, style{most: 6.4, least: 3, bold: true}, 2)
 	}
 	part, a = a.below(box)
-	if err := p.qr(payload, area{left, part.y, box, box}, edge); err != nil {
+	if err := p.qr(payload, area{1.5, part.y, box, box}); err != nil {
 		return err
 	}
-	beside := area{left + box + gap, part.y + 1, p.width - edge - left - box - gap, box - 1}
-	p.stacks(t.rows(), len(t.facts()), beside, caption, style{most: 5.6, least: 3, bold: true})
+	beside := area{1.5 + box + gap, part.y + 1, p.width - edge - 1.5 - box - gap, box - 1}
+	p.stacks(t.rows(), beside, caption, style{most: 5.6, least: 3, bold: true})
 	p.text(t.Title, a, title, 3)
 	return nil
 }
 
 // card fills a cell of a sheet, about 95 × 66 mm.
 func (p *pen) card(t Tag, payload string) error {
-	const edge, left, gap = 4, 1, 1.5
+	const edge, gap = 4, 1.5
 	a := area{edge, edge, p.width - 2*edge, p.height - 2*edge}
 	part, a := a.above(10)
 	if err := p.head(t, part, 4.6, style{most: 9, least: 2.6, bold: true}); err != nil {
@@ -58,17 +58,17 @@ func (p *pen) card(t Tag, payload string) error {
 	_, a = a.above(1)
 	_, a = a.below(0.5)
 	box := a.h
-	if err := p.qr(payload, area{left, a.y, box, box}, edge); err != nil {
+	if err := p.qr(payload, area{gap, a.y, box, box}); err != nil {
 		return err
 	}
-	p.facts(t, area{left + box + gap, a.y, p.width - edge - box - left - gap, box})
+	p.facts(t, area{gap + box + gap, a.y, p.width - edge - box - 2*gap, box})
 	return nil
 }
 
 // facts is the column beside the QR code of a card. Title and supplier's lot
 // share what the status and the rows that every card has leave them.
 func (p *pen) facts(t Tag, a area) {
-	const column, caption, gap = 16, 2.6, 1.2
+	const column, caption, gap = 16, 2.6, 0.8
 	text := style{most: 3.4, least: 2.2, bold: true}
 	var part area
 	if tidy(t.Status) != "" {
@@ -85,7 +85,7 @@ func (p *pen) facts(t Tag, a area) {
 		high := p.stack(lot, part, 2.4, style{most: 4.2, least: 2.2, bold: true}, 2)
 		_, a = a.above(high + gap)
 	}
-	p.table(t.rows(), len(t.facts()), a, column, caption, text)
+	p.table(t.rows(), a, column, caption, text)
 }
 
 // sticker fills a label of 50 × 30 mm: code, title, supplier's lot and QR code
@@ -95,10 +95,10 @@ func (p *pen) sticker(t Tag, payload string) error {
 	if err := p.head(t, area{edge, 1.5, p.width - 2*edge, 5.2}, 2.4, style{most: 4.5, least: 2.1, bold: true}); err != nil {
 		return err
 	}
-	if err := p.qr(payload, area{0.5, top, box, box}, edge); err != nil {
+	if err := p.qr(payload, area{1, top, box, box}); err != nil {
 		return err
 	}
-	a := area{box + 1.5, top - 0.3, p.width - edge - box - 1.5, 22.3}
+	a := area{box + 1.5, top - 0.3, p.width - edge - box - 1.5, 22}
 	part, _ := a.above(5.6)
 	high := p.text(t.Title, part, style{most: 3, least: 2, bold: true}, 2)
 	_, a = a.above(high + gap)
@@ -108,12 +108,11 @@ func (p *pen) sticker(t Tag, payload string) error {
 		_, a = a.above(high + gap)
 	}
 	if tidy(t.Status) != "" {
-		part, a = a.above(3.2)
-		_, part = part.above(gap)
+		part, a = a.above(3)
 		p.status(t.Status, part, style{most: 2.2, least: 1.6}, 1)
 		_, a = a.above(gap)
 	}
-	p.table(t.rows(), len(t.facts()), a, 9, 1.9, style{most: 2.1, least: 1.7, bold: true})
+	p.table(t.rows(), a, 9, 1.9, style{most: 2.1, least: 1.7, bold: true})
 	return nil
 }
 
@@ -132,56 +131,36 @@ func (p *pen) code(code string, a area, st style) error {
 	return p.whole("code", code, a, st, 2)
 }
 
-// payload sets what the QR code says, whole, at the foot of an area: where no
-// scanner is at hand it is typed in.
+// payload sets what the QR code says, whole: where no scanner is at hand it is
+// typed in.
 func (p *pen) payload(payload string, a area, most float64) error {
-	before := len(p.texts)
-	if err := p.whole("QR payload", payload, a, style{most: most, least: 1.9}, 2); err != nil {
-		return err
-	}
-	last := p.texts[len(p.texts)-1]
-	down := a.y + a.h - p.faces.regular.descent*last.size - last.y
-	for i := before; i < len(p.texts); i++ {
-		p.texts[i].y += down
-	}
-	return nil
+	return p.whole("QR payload", payload, a, style{most: most, least: 1.9}, 2)
 }
 
 // stacks sets texts below each other, each under its caption, as far as they
-// fit. The first ones, as many as sure says, are not pushed out by each other.
-func (p *pen) stacks(rows []Row, sure int, a area, caption float64, st style) {
-	const gap = 1
-	line := st.most * p.faces.bold.lineHeight()
-	one := caption*p.faces.regular.lineHeight() + line
-	for i, r := range rows {
-		if a.h < one {
+// fit.
+func (p *pen) stacks(rows []Row, a area, caption float64, st style) {
+	high := caption*p.faces.regular.lineHeight() + st.most*p.faces.bold.lineHeight()
+	for _, r := range rows {
+		if a.h < high {
 			return
 		}
-		kept := float64(max(0, sure-i-1)) * (one + gap)
-		part, _ := a.above(max(one, a.h-kept))
-		lines := 1
-		f := p.faces.pick(st.bold)
-		if _, _, ok := f.fit(f.printable(r.Text), area{w: a.w, h: line}, st, 1); !ok && part.h >= one+line {
-			lines = 2
-		}
-		part.h = one + float64(lines-1)*line
-		high := p.stack(r, part, caption, st, lines)
-		_, a = a.above(high + gap)
+		part, below := a.above(high)
+		p.stack(r, part, caption, st, 1)
+		_, a = below.above(1)
 	}
 }
 
 // table sets texts below each other, each beside its caption, as far as they
-// fit. The first ones, as many as sure says, are not pushed out by each other.
-func (p *pen) table(rows []Row, sure int, a area, column, caption float64, st style) {
-	one, gap := p.tableHeight(1, st), st.most/10
-	for i, r := range rows {
-		if a.h < one {
+// fit.
+func (p *pen) table(rows []Row, a area, column, caption float64, st style) {
+	for _, r := range rows {
+		if a.h < p.tableHeight(1, st) {
 			return
 		}
-		kept := float64(max(0, sure-i-1)) * (one + gap)
-		part, _ := a.above(max(one, a.h-kept))
-		high := p.row(r, part, column, caption, st)
-		_, a = a.above(high + gap)
+		part, below := a.above(p.tableHeight(1, st))
+		p.row(r, part, column, caption, st)
+		_, a = below.above(st.most / 10)
 	}
 }
 

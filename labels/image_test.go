@@ -24,23 +24,17 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-// scan finds and reads the QR code in a whole picture.
+// scan finds and reads the QR code in a picture.
 func scan(t require.TestingT, img image.Image) string {
-	text, err := decode(img, gozxing.DecodeHintType_TRY_HARDER)
-	require.NoError(t, err)
-	return text
+	return decode(t, img, gozxing.DecodeHintType_TRY_HARDER)
 }
 
-func decode(img image.Image, how gozxing.DecodeHintType) (string, error) {
+func decode(t require.TestingT, img image.Image, how gozxing.DecodeHintType) string {
 	bitmap, err := gozxing.NewBinaryBitmapFromImage(img)
-	if err != nil {
-		return "", err
-	}
+	require.NoError(t, err)
 	result, err := qrcode.NewQRCodeReader().Decode(bitmap, map[gozxing.DecodeHintType]any{how: true})
-	if err != nil {
-		return "", err
-	}
-	return result.GetText(), nil
+	require.NoError(t, err)
+	return result.GetText()
 }
 
 func decodePNG(t require.TestingT, data []byte) image.Image {
@@ -50,13 +44,11 @@ func decodePNG(t require.TestingT, data []byte) image.Image {
 }
 
 func TestPNGOfEachKindScans(t *testing.T) {
-	t.Parallel()
 	for _, stock := range Stocks() {
 		for _, tag := range testTags() {
 			for _, dpi := range []int{203, 300} {
 				for _, base := range []string{"", testBase} {
 					t.Run(strings.Join([]string{stock.Name, tag.Code, strconv.Itoa(dpi), base}, " "), func(t *testing.T) {
-						t.Parallel()
 						data, err := PNG(tag, ImageOptions{Base: base, Stock: stock, DPI: dpi})
 						require.NoError(t, err)
 						want, err := Payload(base, tag.Code)
@@ -71,70 +63,33 @@ func TestPNGOfEachKindScans(t *testing.T) {
 	}
 }
 
-// codePlace is where the modules of a tag's QR code lie in its picture, and how many pixels
-// one of them is wide.
-func codePlace(t require.TestingT, tag Tag, opts ImageOptions) (place image.Rectangle, module int) {
+// codeArea is where a tag's QR code lies in its picture, with its quiet zone.
+func codeArea(t require.TestingT, tag Tag, opts ImageOptions) image.Rectangle {
 	pitch, err := pixel(opts.DPI)
 	require.NoError(t, err)
 	d, err := layOut(newFaces(), tag, opts.Base, opts.Stock, pitch)
 	require.NoError(t, err)
 	x, y := d.origin()
-	module = pixels(d.symbol.module, pitch)
+	module := pixels(d.symbol.module, pitch)
 	side := len(d.symbol.bits) * module
-	return image.Rect(0, 0, side, side).Add(image.Pt(pixels(x, pitch), pixels(y, pitch))), module
+	return image.Rect(0, 0, side, side).Add(image.Pt(pixels(x, pitch), pixels(y, pitch))).Inset(-4 * module)
 }
 
-// requireQuiet fails on ink in the four modules around a QR code that ISO/IEC 18004 wants
-// clear, or if they are not all in the picture.
-func requireQuiet(t require.TestingT, img image.Image, place image.Rectangle, module int) (zone image.Rectangle) {
-	zone = place.Inset(-4 * module)
-	require.True(t, zone.In(img.Bounds()))
-	for y := zone.Min.Y; y < zone.Max.Y; y++ {
-		for x := zone.Min.X; x < zone.Max.X; x++ {
-			if !image.Pt(x, y).In(place) && img.(*image.Paletted).ColorIndexAt(x, y) == ink {
-				require.Failf(t, "ink in the quiet zone", "at %d,%d", x, y)
-			}
-		}
-	}
-	return zone
-}
-
-// TestRandomPayloadsScan reads the code of any tag with its quiet zone, which is all that
-// the standard promises: no ink but the code's own in that square, and read as the clean
-// picture that it is (PURE_BARCODE). The decoder's search of a picture (TRY_HARDER) takes
-// this very square, with no letter in it, for nothing or for a code of another size on some
-// seven of a thousand tags, so it can not be asked to find every one among letters. What it
-// does find must be our code and nothing else. That every code is found in the whole picture
-// is held by TestRandomPicturesRead, with a decoder that does not miss any.
+// TestRandomPayloadsScan reads the code and its quiet zone as the clean picture that it is.
+// Finding a code among letters is left to the decoder of the printed sheets: this one takes
+// letters for a corner of the code on some tags, and on some clean pictures miscounts modules.
 func TestRandomPayloadsScan(t *testing.T) {
-	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
-		tag, opts := tags().Draw(t, "tag"), images().Draw(t, "picture")
-		want, err := Payload(opts.Base, tag.Code)
-		require.NoError(t, err)
-		data, err := PNG(tag, opts)
-		require.NoError(t, err)
-		img := decodePNG(t, data)
-		place, module := codePlace(t, tag, opts)
-		zone := requireQuiet(t, img, place, module)
-		got, err := decode(img.(*image.Paletted).SubImage(zone), gozxing.DecodeHintType_PURE_BARCODE)
-		require.NoError(t, err)
-		require.Equal(t, want, got)
-		if got, err := decode(img, gozxing.DecodeHintType_TRY_HARDER); err == nil {
-			require.Equal(t, want, got, "in the whole picture")
-		}
-		require.Equal(t, tag.Code, ParsePayload(got))
-	})
-}
-
-// images draws pictures to make of a tag.
-func images() *rapid.Generator[ImageOptions] {
-	return rapid.Custom(func(t *rapid.T) ImageOptions {
-		return ImageOptions{
+		opts := ImageOptions{
 			Base:  bases().Draw(t, "base"),
 			Stock: rapid.SampledFrom(Stocks()).Draw(t, "stock"),
 			DPI:   rapid.SampledFrom([]int{203, 300}).Draw(t, "dpi"),
 		}
+		tag := tags().Draw(t, "tag")
+		data, err := PNG(tag, opts)
+		require.NoError(t, err)
+		picture := decodePNG(t, data).(*image.Paletted).SubImage(codeArea(t, tag, opts))
+		require.Equal(t, tag.Code, ParsePayload(decode(t, picture, gozxing.DecodeHintType_PURE_BARCODE)))
 	})
 }
 
@@ -167,14 +122,25 @@ func TestPNGSizeAndResolution(t *testing.T) {
 }
 
 func TestPNGKeepsTheQuietZone(t *testing.T) {
-	t.Parallel()
 	for _, stock := range Stocks() {
 		for _, tag := range testTags() {
-			opts := ImageOptions{Base: testBase, Stock: stock, DPI: 203}
-			data, err := PNG(tag, opts)
+			d, err := layOut(newFaces(), tag, testBase, stock, dot)
 			require.NoError(t, err)
-			place, module := codePlace(t, tag, opts)
-			requireQuiet(t, decodePNG(t, data), place, module)
+			data, err := PNG(tag, ImageOptions{Base: testBase, Stock: stock, DPI: 203})
+			require.NoError(t, err)
+			img := decodePNG(t, data)
+			x, y := d.origin()
+			module := pixels(d.symbol.module, dot)
+			inner := image.Rect(0, 0, len(d.symbol.bits)*module, len(d.symbol.bits)*module).Add(image.Pt(pixels(x, dot), pixels(y, dot)))
+			outer := inner.Inset(-4 * module)
+			require.True(t, outer.In(img.Bounds()))
+			for py := outer.Min.Y; py < outer.Max.Y; py++ {
+				for px := outer.Min.X; px < outer.Max.X; px++ {
+					if r, _, _, _ := img.At(px, py).RGBA(); r == 0 {
+						require.True(t, image.Pt(px, py).In(inner), "%s on %s: ink in the quiet zone at %d,%d", tag.Code, stock.Name, px, py)
+					}
+				}
+			}
 		}
 	}
 }
@@ -204,7 +170,7 @@ func TestSVGGolden(t *testing.T) {
 			}
 			want, err := os.ReadFile(golden)
 			require.NoError(t, err)
-			require.True(t, bytes.Equal(want, got), "%s differs: if the change is meant, look at the picture and run go test -update", golden)
+			require.Equal(t, string(want), string(got), "if the change is meant, look at the picture and run go test -update")
 		})
 	}
 }
@@ -216,7 +182,6 @@ var (
 )
 
 func TestSVGIsWellFormedAndScans(t *testing.T) {
-	t.Parallel()
 	for _, stock := range Stocks() {
 		for _, tag := range testTags() {
 			t.Run(stock.Name+" "+tag.Code, func(t *testing.T) {

@@ -30,8 +30,6 @@ type drawing struct {
 	texts         []textMark
 	symbol        symbol
 	codeBox       area // the code and its quiet zone
-
-	symbolX, symbolY float64 // where the first module of the code lies
 }
 
 // A textMark is one line of type.
@@ -44,7 +42,9 @@ type textMark struct {
 }
 
 // origin is where the first module of the code lies.
-func (d *drawing) origin() (x, y float64) { return d.symbolX, d.symbolY }
+func (d *drawing) origin() (x, y float64) {
+	return d.codeBox.x + d.symbol.offset, d.codeBox.y + d.symbol.offset
+}
 
 // A pen lays one tag out on one stock.
 type pen struct {
@@ -71,19 +71,11 @@ func layOut(fs faces, tag Tag, base string, stock Stock, pitch float64) (*drawin
 	return p.drawing, nil
 }
 
-// qr puts the code into a square: its first module on the edge (mm) where the
-// lines of type begin, or as near to that as the quiet zone lets it come.
-func (p *pen) qr(payload string, a area, edge float64) error {
+// qr puts the code into a square.
+func (p *pen) qr(payload string, a area) error {
 	code, err := fitSymbol(payload, min(a.w, a.h), p.pitch, p.stock)
-	if err != nil {
-		return err
-	}
-	quiet := quietModules * code.module
-	p.symbolX = min(max(edge, a.x+quiet), a.x+code.offset)
-	p.symbolY = a.y + code.offset
-	side := float64(len(code.bits))*code.module + 2*quiet
-	p.symbol, p.codeBox = code, area{p.symbolX - quiet, p.symbolY - quiet, side, side}
-	return nil
+	p.symbol, p.codeBox = code, a
+	return err
 }
 
 // whole sets a text that must not be cut short.
@@ -177,45 +169,15 @@ func (p *pen) stack(r Row, a area, caption float64, st style, lines int) (height
 	return head.h + p.text(r.Text, body, st, lines)
 }
 
-// row sets a caption and its text beside it, on one baseline, and says how high
-// they came out. A text too long for its column moves up to its caption, then
-// takes two lines if the area is high enough, and only then is cut short.
-func (p *pen) row(r Row, a area, column, caption float64, st style) (height float64) {
-	f := p.faces.pick(st.bold)
-	near := min(column, p.faces.regular.width(r.Name)*caption+caption/2)
-	lines := 1
-	for _, try := range []struct {
-		column float64
-		lines  int
-	}{{column, 1}, {near, 1}, {column, 2}, {near, 2}} {
-		high := p.tableHeight(try.lines, st)
-		if high > a.h+1e-9 {
-			break
-		}
-		column, lines = try.column, try.lines
-		if _, _, ok := f.fit(f.printable(r.Text), area{w: a.w - column, h: high}, st, lines); ok {
-			break
-		}
-	}
+// row sets a caption and its text in one line, on one baseline.
+func (p *pen) row(r Row, a area, column, caption float64, st style) {
 	name, text := a.before(column)
 	name.w -= caption / 2
-	baseline := a.y + f.ascent*st.most
 	before := len(p.texts)
 	p.text(r.Name, name, style{most: caption, least: caption * 0.7}, 1)
-	p.hang(before, baseline)
-	before = len(p.texts)
-	text.h = p.tableHeight(lines, st)
-	p.text(r.Text, text, st, lines)
-	p.hang(before, baseline)
-	last := p.texts[len(p.texts)-1]
-	return max(p.tableHeight(1, st), last.y+f.descent*last.size-a.y)
-}
-
-// hang moves the lines of type from the n-th on, if there are any, so that the
-// first stands on a baseline.
-func (p *pen) hang(n int, baseline float64) {
-	lines := p.texts[n:]
-	for i := len(lines) - 1; i >= 0; i-- { // the first last: the others go by it
-		lines[i].y += baseline - lines[0].y
+	p.text(r.Text, text, st, 1)
+	baseline := a.y + p.faces.bold.ascent*st.most
+	for i := before; i < len(p.texts); i++ {
+		p.texts[i].y = baseline
 	}
 }

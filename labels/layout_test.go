@@ -155,82 +155,6 @@ func TestLayOutRefuses(t *testing.T) {
 	}
 }
 
-func TestFurtherRowsAreKeptWhole(t *testing.T) {
-	tests := []struct{ stock, name, text string }{
-		{"a4", "Date code", "BEST BEFORE 01.12.26 L26063 10:42"},
-		{"letter", "Date code", "BEST BEFORE 01.12.26 L26063 10:42"},
-		{"100x150", "Date code", "BEST BEFORE 01.12.26 L26063 10:42"},
-		{"100x150", "Place", "Cold store 2, rack 14, shelf C"},
-		{"50x30", "SSCC", "095201234567891234"}, // a number cut short is none
-	}
-	for _, test := range tests {
-		t.Run(test.stock+" "+test.name, func(t *testing.T) {
-			stock, err := StockByName(test.stock)
-			require.NoError(t, err)
-			tag := testTags()[3]
-			tag.Extra = append(tag.Extra, Row{test.name, test.text}, Row{"Packed", "2026-03-05"})
-			d, err := layOut(newFaces(), tag, testBase, stock, dot)
-			require.NoError(t, err)
-			require.Contains(t, d.printed(), test.name+" "+test.text)
-			if test.stock != "50x30" {
-				require.Contains(t, d.printed(), "Packed 2026-03-05", "what follows is still there")
-			}
-		})
-	}
-}
-
-// A long row takes a second line only where it leaves room for the rows every tag has.
-func TestALongRowPushesNoFactOut(t *testing.T) {
-	for _, stock := range Stocks()[:3] {
-		tag := testTags()[5]
-		tag.Quantity = "approximately 1,250 kg in 50 sacks of 25 kg each, less 3 torn"
-		d, err := layOut(newFaces(), tag, "", stock, dot)
-		require.NoError(t, err)
-		for _, s := range []string{tag.Received, tag.BestBy} {
-			require.Contains(t, d.printed(), s, stock.Name)
-		}
-	}
-}
-
-func TestLinesBreakWherePeopleWould(t *testing.T) {
-	f := newFaces().bold
-	tests := []struct {
-		name, text string
-		room       float64 // ems; a letter or digit is some 0.6 wide
-		want       []string
-		torn       bool
-	}{
-		{"it fits", "malt", 5, []string{"malt"}, false},
-		{"after a space", "pale malt", 4, []string{"pale", "malt"}, false},
-		{"after a hyphen", "HOP-2025-77", 5, []string{"HOP-", "2025-77"}, false},
-		{"not within a date", "by 01.12.26", 5.5, []string{"by", "01.12.26"}, false},
-		{"not within a number", "of 1,000 kg", 4, []string{"of", "1,000", "kg"}, false},
-		{"in an address for want of a space", "192.168.1.5:8417", 7, []string{"192.168.1.", "5:8417"}, false},
-		{"within a word if it must be", "ABCDEFGH", 3, []string{"ABCD", "EFGH"}, true},
-		{"one letter at least", "WW", 0.1, []string{"W", "W"}, true},
-	}
-	for _, test := range tests {
-		t.Run(test.name, func(t *testing.T) {
-			got, torn := f.wrap(test.text, test.room)
-			require.Equal(t, test.want, got)
-			require.Equal(t, test.torn, torn)
-		})
-	}
-}
-
-func TestALastWordIsNotLeftAlone(t *testing.T) {
-	f, s := newFaces().bold, "Helles 24 × 330 mL can"
-	wide := area{w: f.width(s) * 4, h: 12} // one line of 4 mm type
-	size, lines, ok := f.fit(s, wide, style{most: 4.6, least: 2}, 2)
-	require.True(t, ok)
-	require.Equal(t, []string{s}, lines, "rather a bit smaller")
-	require.InDelta(t, 4, size, 0.1+1e-9)
-	size, lines, ok = f.fit(s, wide, style{most: 5.5, least: 2}, 2)
-	require.True(t, ok)
-	require.Len(t, lines, 2, "much smaller is too small")
-	require.InDelta(t, 12/2/f.lineHeight(), size, 0.1+1e-9)
-}
-
 // texts draws what may stand in a line of a tag: nothing, a word, or far more
 // than there is room for.
 func texts() *rapid.Generator[string] {
@@ -286,9 +210,8 @@ func TestNothingIsOverprinted(t *testing.T) {
 				marks = append(marks, place)
 			}
 		}
-		require.InDelta(t, float64(len(d.symbol.bits)+8)*d.symbol.module, d.codeBox.w, 1e-9, "four modules on each side (ISO/IEC 18004)")
-		for _, mark := range append(marks, d.codeBox) {
-			require.True(t, mark == d.codeBox || !overlap(mark, d.codeBox), "the QR code is overprinted at %v", mark)
+		for _, mark := range marks {
+			require.False(t, overlap(mark, d.codeBox), "the QR code is overprinted at %v", mark)
 			require.True(t, mark.x >= cell.x && mark.y >= cell.y && mark.x+mark.w <= cell.w+1e-9 && mark.y+mark.h <= cell.h+1e-9,
 				"%v leaves the cell", mark)
 		}

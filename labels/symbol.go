@@ -51,20 +51,18 @@ func encode(payload string, box, pitch, least float64, levels []qrcode.RecoveryL
 		if err != nil {
 			continue // longer than the largest symbol of this level holds
 		}
-		modules := float64(sideOf(code.VersionNumber) + 2*quietModules)
+		code.DisableBorder = true
+		bits := code.Bitmap()
+		modules := float64(len(bits) + 2*quietModules)
 		module := pitch * math.Floor(box/(modules*pitch)+1e-9)
 		if module < least-1e-9 {
 			continue
 		}
 		margin := math.Floor((box-modules*module)/2/pitch+1e-9) * pitch
-		code.DisableBorder = true
-		return symbol{code.Bitmap(), level, module, margin + quietModules*module}, true
+		return symbol{bits, level, module, margin + quietModules*module}, true
 	}
 	return symbol{}, false
 }
-
-// sideOf is how many modules wide a QR code of a version is (ISO/IEC 18004).
-func sideOf(version int) int { return 4*version + 17 }
 
 // A bar is a run of dark modules in one row, in modules.
 type bar struct{ x, y, n int }

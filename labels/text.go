@@ -35,56 +35,40 @@ func (f *face) wrap(s string, room float64) (lines []string, torn bool) {
 	return append(lines, s), torn
 }
 
-// breakAt is the byte where a line that is too long ends: after the last space,
-// hyphen, slash or underscore that fits; else after the last point, comma or
-// colon, which a date, a number or a clock time is only broken at for want of
-// another place; else after the last character (at least one, or the text would
-// never end).
+// breakAt is the byte where a line that is too long ends: after the last
+// dividing mark that fits, else after the last character that does (at least
+// one, or the text would never end).
 func (f *face) breakAt(s string, room float64) (cut int, clean bool) {
-	width, inWord, inNumber := 0.0, 0, 0
+	width, inWord := 0.0, 0
 	for i, r := range s {
 		if r == ' ' && i > 0 {
-			cut = i + 1
+			cut, clean = i+1, true
 		}
 		width += f.width(string(r))
 		if width > room && i > 0 {
 			break
 		}
 		inWord = i + utf8.RuneLen(r)
-		switch {
-		case strings.ContainsRune("-/_", r):
-			cut = inWord
-		case strings.ContainsRune(".,:", r):
-			inNumber = inWord
+		if strings.ContainsRune("-/_.,:", r) {
+			cut, clean = inWord, true
 		}
 	}
-	switch {
-	case cut > 0:
+	if clean {
 		return cut, true
-	case inNumber > 0:
-		return inNumber, true
 	}
 	return inWord, false
 }
 
 // fit finds the largest size at which the whole of s stands in an area, in as
 // many lines as it takes but no more than lines. A word is torn apart only if
-// no size avoids it, and a line more is taken only if it makes the type a good
-// deal larger: a last word alone in a line of its own is not worth it.
+// no size avoids it.
 func (f *face) fit(s string, a area, st style, lines int) (size float64, set []string, ok bool) {
-	const goodDeal = 1.2
 	for _, mayTear := range []bool{false, true} {
-		for next := st.most; next >= st.least-1e-9; next -= shrinkStep {
-			if ok && next*goodDeal < size {
-				break
+		for size := st.most; size >= st.least-1e-9; size -= shrinkStep {
+			set, torn := f.wrap(s, a.w/size)
+			if (mayTear || !torn) && f.holds(a, size, len(set), lines) {
+				return size, set, true
 			}
-			try, torn := f.wrap(s, a.w/next)
-			if (mayTear || !torn) && f.holds(a, next, len(try), lines) && (!ok || len(try) < len(set)) {
-				size, set, ok = next, try, true
-			}
-		}
-		if ok {
-			return size, set, true
 		}
 	}
 	return 0, nil, false
