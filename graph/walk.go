@@ -384,3 +384,28 @@ func (r *Reach) Amount(id int64) float64 {
 	}
 	return r.amounts[at]
 }
+
+// Followed is a link that a walk went over, and how much of the starting lot went with it:
+// NaN where that is unknown.
+type Followed struct {
+	Link
+	Amount float64
+}
+
+// Links lists the links between reached nodes that the walk follows, whether or not any chain uses them.
+func (r *Reach) Links() iter.Seq[Followed] {
+	return func(yield func(Followed) bool) {
+		adj := r.adjacency()
+		for _, i := range r.any.nodes {
+			for j := adj.first[i]; j < adj.first[i+1]; j++ {
+				if link := adj.link[j]; r.counts(link, false) {
+					l := r.g.links[link]
+					src := r.g.at[l.Src]
+					if !yield(Followed{l, r.Amount(l.Src) * r.g.share(src, link)}) {
+						return
+					}
+				}
+			}
+		}
+	}
+}

@@ -55,7 +55,7 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 				if err != nil {
 					return lots.Errorf(lots.Invalid, "--hazard: %w", err)
 				}
-				a, err := trace.TraceFor(tx, dir, h, codes...)
+				a, err := trace.Ask(tx, trace.Question{Dir: dir, Hazard: h, From: codes})
 				if err != nil {
 					return err
 				}

@@ -14,6 +14,8 @@ type Answer struct {
 	Shipments []Shipment `json:"shipments"`
 	Totals    Totals     `json:"totals"`
 	Findings  []Finding  `json:"findings"`
+
+	asked *asked
 }
 
 // From is one thing the trace started at.
@@ -89,8 +91,7 @@ type Unit struct {
 
 	// Entries are the journal entries of the chain that leads to the unit.
 	Entries []int64 `json:"-"`
-
-	books books
+	Books   Books   `json:"-"`
 }
 
 // Shipment is one row of a shipment.

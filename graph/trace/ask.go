@@ -15,16 +15,51 @@ import (
 
 // Trace follows the lineage from what the texts name, forward or back, over every link.
 func Trace(tx *store.Tx, dir graph.Direction, texts ...string) (*Answer, error) {
-	return TraceFor(tx, dir, graph.Anything, texts...)
+	return Ask(tx, Question{Dir: dir, From: texts})
 }
 
-// TraceFor follows the lineage over the links that a hazard travels.
-func TraceFor(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, texts ...string) (*Answer, error) {
-	q, err := walk(tx, dir, hazard, texts)
+// Question is what a trace asks.
+type Question struct {
+	Dir    graph.Direction
+	Hazard graph.Hazard // decides which links count; empty means all
+	From   []string     // codes to start at
+	// Without names things that the walk does not pass: somebody decided that nothing
+	// comes to them, or from them. What is reached past them only is out.
+	Without []string
+}
+
+// Ask follows the lineage as a question says.
+func Ask(tx *store.Tx, question Question) (*Answer, error) {
+	r := &resolver{tx: tx, dir: question.Dir, site: tx.Site()}
+	from, err := r.resolveAll(question.From)
+	if err != nil {
+		return nil, err
+	}
+	without, err := r.resolveAll(question.Without)
+	if err != nil {
+		return nil, err
+	}
+	cut := map[int64]bool{}
+	for _, s := range without.starts {
+		cut[s.ID] = true
+	}
+	q, err := walkPast(tx, question.Dir, question.Hazard, from.sorted(), cut)
 	if err != nil {
 		return nil, err
 	}
 	return q.answer()
+}
+
+func (r *resolver) resolveAll(texts []string) (*target, error) {
+	all := &target{}
+	for _, text := range texts {
+		t, err := r.resolve(text)
+		if err != nil {
+			return nil, err
+		}
+		all.merge(t)
+	}
+	return all, nil
 }
 
 // asked is one question with its walk done.
@@ -41,23 +76,27 @@ type asked struct {
 
 func walk(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, texts []string) (*asked, error) {
 	r := &resolver{tx: tx, dir: dir, site: tx.Site()}
-	all := &target{}
-	for _, text := range texts {
-		t, err := r.resolve(text)
-		if err != nil {
-			return nil, err
-		}
-		all.merge(t)
+	all, err := r.resolveAll(texts)
+	if err != nil {
+		return nil, err
 	}
 	return walkFrom(tx, dir, hazard, all.sorted())
 }
 
 func walkFrom(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target) (*asked, error) {
+	return walkPast(tx, dir, hazard, t, nil)
+}
+
+// walkPast walks over the links that a hazard travels, and not to or from the nodes cut out.
+func walkPast(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target, cut map[int64]bool) (*asked, error) {
 	q := &asked{tx: tx, dir: dir, site: tx.Site(), target: t, startOf: map[int64]start{}}
 	query := graph.Query{Dir: dir, Amounts: true}
-	if hazard != graph.Anything {
-		query.Keep = hazard.Travels
+	if len(cut) > 0 || hazard != graph.Anything && hazard != "" {
+		query.Keep = func(src, dst graph.Node, l graph.Link) bool {
+			return !cut[src.ID] && !cut[dst.ID] && hazard.Travels(src, dst, l)
+		}
 	}
+	t.starts = slices.DeleteFunc(t.starts, func(s start) bool { return cut[s.ID] })
 	var ids []int64
 	for _, s := range t.starts {
 		ids = append(ids, s.ID)
@@ -116,6 +155,7 @@ func (q *asked) answer() (*Answer, error) {
 	}
 	a.sort()
 	a.Findings = q.findings(a)
+	a.asked = q
 	return a, q.tx.Err()
 }
 
@@ -310,10 +350,10 @@ func totals(a *Answer, moved []Shipment) Totals {
 		}
 		b.Affected += u.Affected
 		b.OnHand += u.OnHand
-		b.Shipped += u.books.shipped
-		b.Returned += u.books.returned
-		b.Removed += u.books.removed
-		b.Repacked += u.books.repacked
+		b.Shipped += u.Books.Shipped
+		b.Returned += u.Books.Returned
+		b.Removed += u.Books.Removed
+		b.Repacked += u.Books.Repacked
 	}
 	for _, r := range a.Runs {
 		band(r.Band).Unassigned += r.Unassigned

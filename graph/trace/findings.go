@@ -72,7 +72,7 @@ func openPallets(tx *store.Tx, run *lots.Run, product *lots.Product) []string {
 			if !ok || p.Run != other.Run || p.UnitKind != "pallet" || slices.Contains(open, p.Unit) {
 				continue
 			}
-			if b := booksOf(tx, p.Unit); b.quantity < product.CasesPerPallet && !goneBefore(tx, p.Unit, b.quantity, run.Started.From) {
+			if b := BooksOf(tx, p.Unit); b.Quantity < product.CasesPerPallet && !goneBefore(tx, p.Unit, b.Quantity, run.Started.From) {
 				open = append(open, p.Unit)
 			}
 		}

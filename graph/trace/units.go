@@ -10,46 +10,47 @@ import (
 	"heeltap/lots/store"
 )
 
-// books is what became of a unit, in its cases or kegs.
-type books struct {
-	quantity                             int64
-	shipped, returned, removed, repacked float64
+// Books is what became of a unit, in its cases or kegs.
+type Books struct {
+	Quantity                             int64
+	Shipped, Returned, Removed, Repacked float64
 }
 
-func (b books) onHand() float64 {
-	return lots.Nine(float64(b.quantity) - b.shipped + b.returned - b.removed - b.repacked)
+// OnHand is what must be here if nothing else happened: no evidence that it is.
+func (b Books) OnHand() float64 {
+	return lots.Nine(float64(b.Quantity) - b.Shipped + b.Returned - b.Removed - b.Repacked)
 }
 
-// booksOf adds up what the records say of a unit. What happened to one of several
+// BooksOf adds up what the records say of a unit. What happened to one of several
 // units is in the books of none. A unit that was fed to a run or emptied without a
 // quantity is taken to have been used up.
-func booksOf(tx *store.Tx, code string) books {
-	var b books
+func BooksOf(tx *store.Tx, code string) Books {
+	var b Books
 	usedUp := false
 	repack := func(from lots.Ref, quantity float64, known bool) {
 		if from.Kind != lots.KindUnit || from.OneOf() || from.Code() != code {
 			return
 		}
-		b.repacked += quantity
+		b.Repacked += quantity
 		usedUp = usedUp || !known
 	}
 	for _, rec := range tx.Touching(code) {
 		switch x := rec.(type) {
 		case *lots.Packed:
 			if x.Unit == code {
-				b.quantity += x.Quantity
+				b.Quantity += x.Quantity
 			}
 		case *lots.Shipment:
 			if !x.Unit.OneOf() {
-				b.shipped += float64(x.Quantity)
+				b.Shipped += float64(x.Quantity)
 			}
 		case *lots.Return:
 			if !x.Unit.OneOf() && x.State != "empty" {
-				b.returned += float64(x.Quantity)
+				b.Returned += float64(x.Quantity)
 			}
 		case *lots.Removal:
 			if x.Subject.Kind == lots.KindUnit && !x.Subject.OneOf() {
-				b.removed += x.Count
+				b.Removed += x.Count
 			}
 		case *lots.Feed:
 			repack(x.From, x.Count, x.HasQty)
@@ -58,20 +59,20 @@ func booksOf(tx *store.Tx, code string) books {
 		}
 	}
 	if usedUp {
-		b.repacked += max(0, b.onHand())
+		b.Repacked += max(0, b.OnHand())
 	}
 	return b
 }
 
 // unitElement tells of a reached unit.
 func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
-	u := Unit{Reached: at, Amount: q.amount(id), books: booksOf(q.tx, at.Code), Runs: []string{}, DateCodes: []string{}}
+	u := Unit{Reached: at, Amount: q.amount(id), Books: BooksOf(q.tx, at.Code), Runs: []string{}, DateCodes: []string{}}
 	for _, step := range q.reach.Why(id) {
 		if step.Link.Entry != 0 {
 			u.Entries = append(u.Entries, step.Link.Entry)
 		}
 	}
-	u.Quantity, u.OnHand = u.books.quantity, u.books.onHand()
+	u.Quantity, u.OnHand = u.Books.Quantity, u.Books.OnHand()
 	var products []string
 	affected := 0.0
 	for _, rec := range q.tx.Touching(at.Code) {

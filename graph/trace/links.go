@@ -1,0 +1,65 @@
+package trace
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"heeltap/graph"
+	"heeltap/lots"
+)
+
+// Place is where a node stands in a picture of an answer.
+type Place struct {
+	Kind graph.Kind
+	Code string // of a segment or stretch that of its run
+	Home string // vessel of a fill, beer of a brew
+}
+
+// Link is one link that an answer went over.
+type Link struct {
+	From, To Place
+	Sure     bool    // content, between what is in
+	Amount   float64 // of the starting lot, in its own unit; NaN where unknown
+	Entry    int64
+}
+
+// Links lists the links between the nodes of an answer, in order of their codes.
+func (a *Answer) Links() []Link {
+	q := a.asked
+	var out []Link
+	for l := range q.reach.Links() {
+		before := q.reach.Band(l.Src)
+		if q.dir == graph.Back {
+			before = q.reach.Band(l.Dst)
+		}
+		link := Link{From: q.placeOf(l.Src), To: q.placeOf(l.Dst), Sure: l.Grade == graph.Content && before == graph.In, Amount: math.NaN(), Entry: l.Entry}
+		if q.unit != "" && q.dir == graph.Forward {
+			link.Amount = lots.Nine(q.unit.Of(l.Amount))
+		}
+		out = append(out, link)
+	}
+	slices.SortFunc(out, func(a, b Link) int {
+		return cmp.Or(cmp.Compare(a.From.Code, b.From.Code), cmp.Compare(a.To.Code, b.To.Code), cmp.Compare(a.Entry, b.Entry))
+	})
+	return out
+}
+
+func (q *asked) placeOf(id int64) Place {
+	n := q.reached.Nodes[id]
+	p := Place{Kind: n.Kind, Code: n.Code, Home: n.Home}
+	if n.Kind == graph.Segment || n.Kind == graph.Stretch {
+		p.Code = n.Home
+	}
+	return p
+}
+
+// Left is how much of the starting lot none of a node's links passes on, in the lot's
+// base unit; NaN where it is unknown.
+func (a *Answer) Left(code string) float64 {
+	sum := 0.0
+	for _, n := range a.asked.tx.NodesNamed(code) {
+		sum += a.asked.reach.Left(n.ID)
+	}
+	return sum
+}

@@ -1,0 +1,128 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"time"
+
+	"heeltap/lots"
+)
+
+// Follow goes through what was recorded after an entry: at sees the records as they
+// stood with that entry (and no entries), and then, oldest first, as they stood after
+// everything that was recorded together at one moment, with the entries of that moment.
+// Moments at which only steps were taken, which change no record, are passed over.
+// It works in a scratch database and costs a rebuild and the entries it follows.
+func (db *DB) Follow(ctx context.Context, from int64, at func(tx *Tx, entries []*Entry) error) (err error) {
+	then, err := db.replay(ctx, func(e *Entry) bool { return e.Seq <= from })
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if closing := then.Close(); err == nil {
+			err = closing
+		}
+	}()
+	var later []*Entry
+	err = db.View(ctx, func(tx *Tx) error {
+		return tx.Entries(from+1, func(e *Entry) bool {
+			later = append(later, e)
+			return true
+		})
+	})
+	if err != nil {
+		return err
+	}
+	if err := then.View(ctx, func(tx *Tx) error { return at(tx, nil) }); err != nil {
+		return err
+	}
+	for len(later) > 0 {
+		n := together(later)
+		if err := then.enterAgain(ctx, later[:n]); err != nil {
+			return err
+		}
+		if changesRecords(later[:n]) {
+			if err := then.View(ctx, func(tx *Tx) error { return at(tx, later[:n]) }); err != nil {
+				return err
+			}
+		}
+		later = later[n:]
+	}
+	return nil
+}
+
+// together counts the entries at the front that were recorded at one moment.
+func together(entries []*Entry) int {
+	n := 1
+	for n < len(entries) && entries[n].Recorded.Equal(entries[0].Recorded) {
+		n++
+	}
+	return n
+}
+
+func changesRecords(entries []*Entry) bool {
+	for _, e := range entries {
+		if e.Kind != kindAct {
+			return true
+		}
+	}
+	return false
+}
+
+// enterAgain records entries of another journal as they were recorded there. Rows that stand
+// one behind the other go in together, since they may name each other.
+func (db *DB) enterAgain(ctx context.Context, entries []*Entry) error {
+	moment := entries[0].Recorded
+	db.Now = func() time.Time { return moment }
+	return db.Update(ctx, func(tx *Tx) error {
+		var rows []Statement
+		flush := func() error {
+			if len(rows) == 0 {
+				return nil
+			}
+			_, _, faults, err := tx.RecordRows(rows)
+			if rows = nil; err == nil && len(faults) > 0 {
+				err = faults
+			}
+			return err
+		}
+		for _, e := range entries {
+			if sheet, ok := lots.SheetNamed(e.Kind); ok {
+				var row lots.Row
+				if err := json.Unmarshal([]byte(e.Body), &row); err != nil {
+					return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+				}
+				rows = append(rows, Statement{sheet, row, e.By})
+				continue
+			}
+			if err := flush(); err != nil {
+				return err
+			}
+			if err := tx.repeat(e); err != nil {
+				return err
+			}
+		}
+		return flush()
+	})
+}
+
+// repeat takes a step or makes a correction as another journal has it.
+func (tx *Tx) repeat(e *Entry) error {
+	if e.Kind == kindAct {
+		if err := tx.insertEntry(e); err != nil {
+			return err
+		}
+		return tx.enterAct(e)
+	}
+	var k correction
+	if err := json.Unmarshal([]byte(e.Body), &k); err != nil {
+		return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+	}
+	var err error
+	if e.Kind == kindAmend {
+		_, err = tx.Amend(e.Target, k.Set, k.Reason, e.By)
+	} else {
+		_, err = tx.Void(e.Target, k.Reason, e.By)
+	}
+	return err
+}
