@@ -141,3 +141,9 @@ func directionName(d graph.Direction) string {
 	}
 	return "forward"
 }
+
+// Entry is the journal entry of the shipment's row.
+func (s Shipment) Entry() int64 { return s.entry }
+
+// OneOf reports whether the row moved one of several units, unknown which.
+func (s Shipment) OneOf() bool { return s.oneOf }

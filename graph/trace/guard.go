@@ -84,7 +84,7 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 	case *lots.Circulation:
 		return x.Started, []lots.Ref{{Kind: lots.KindVessel, Codes: x.Vessels}}
 	case *lots.Feed:
-		return g.feedTime(x), []lots.Ref{x.From}
+		return fedAt(g.tx, x), []lots.Ref{x.From}
 	case *lots.Shipment:
 		return x.At, []lots.Ref{x.Unit}
 	case *lots.Removal:
@@ -109,13 +109,6 @@ func (g *guard) inputTime(x *lots.BrewInput) lots.When {
 		}
 	}
 	return lots.When{}
-}
-
-func (g *guard) feedTime(x *lots.Feed) lots.When {
-	if run, _, ok := runOf(g.tx, x.Run); ok && !x.HasSince {
-		return run.Started
-	}
-	return x.Since
 }
 
 // nodesTaken finds the nodes that an entry took of a thing: of a vessel the fills it drew on.

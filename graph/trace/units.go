@@ -25,43 +25,70 @@ func (b Books) OnHand() float64 {
 // units is in the books of none. A unit that was fed to a run or emptied without a
 // quantity is taken to have been used up.
 func BooksOf(tx *store.Tx, code string) Books {
+	return booksOf(tx, code, func(lots.When) bool { return true })
+}
+
+// booksOf adds up what happened at times that count.
+func booksOf(tx *store.Tx, code string, counts func(lots.When) bool) Books {
 	var b Books
 	usedUp := false
-	repack := func(from lots.Ref, quantity float64, known bool) {
-		if from.Kind != lots.KindUnit || from.OneOf() || from.Code() != code {
-			return
-		}
-		b.Repacked += quantity
-		usedUp = usedUp || !known
-	}
 	for _, rec := range tx.Touching(code) {
 		switch x := rec.(type) {
 		case *lots.Packed:
-			if x.Unit == code {
+			if x.Unit == code && counts(packedAt(tx, x)) {
 				b.Quantity += x.Quantity
 			}
 		case *lots.Shipment:
-			if !x.Unit.OneOf() {
+			if !x.Unit.OneOf() && counts(x.At) {
 				b.Shipped += float64(x.Quantity)
 			}
 		case *lots.Return:
-			if !x.Unit.OneOf() && x.State != "empty" {
+			if !x.Unit.OneOf() && x.State != "empty" && counts(x.At) {
 				b.Returned += float64(x.Quantity)
 			}
 		case *lots.Removal:
-			if x.Subject.Kind == lots.KindUnit && !x.Subject.OneOf() {
+			if x.Subject.Kind == lots.KindUnit && !x.Subject.OneOf() && counts(x.At) {
 				b.Removed += x.Count
 			}
 		case *lots.Feed:
-			repack(x.From, x.Count, x.HasQty)
+			if is(x.From, code) && counts(fedAt(tx, x)) {
+				b.Repacked += x.Count
+				usedUp = usedUp || !x.HasQty
+			}
 		case *lots.Addition:
-			repack(x.From, x.Count, true)
+			if is(x.From, code) && counts(x.At) {
+				b.Repacked += x.Count
+			}
 		}
 	}
 	if usedUp {
 		b.Repacked += max(0, b.OnHand())
 	}
 	return b
+}
+
+// is reports whether a reference means one unit for certain.
+func is(from lots.Ref, unit string) bool {
+	return from.Kind == lots.KindUnit && !from.OneOf() && from.Code() == unit
+}
+
+// packedAt is when a row of a unit was complete: its last case, else the end of its run.
+func packedAt(tx *store.Tx, p *lots.Packed) lots.When {
+	if p.HasLast {
+		return p.Last
+	}
+	if run, _, ok := runOf(tx, p.Run); ok {
+		return run.Ended
+	}
+	return lots.When{}
+}
+
+// fedAt is when a feed began: its own time, or its run's.
+func fedAt(tx *store.Tx, f *lots.Feed) lots.When {
+	if run, _, ok := runOf(tx, f.Run); ok && !f.HasSince {
+		return run.Started
+	}
+	return f.Since
 }
 
 // unitElement tells of a reached unit.

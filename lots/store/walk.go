@@ -61,6 +61,20 @@ func (tx *Tx) SourcesOf(id int64, grade graph.Grade) []int64 {
 	return out
 }
 
+// PassedOn sums what a node's content links pass on, in its base unit; known is false where
+// one passes on nobody knows how much.
+func (tx *Tx) PassedOn(id int64) (sum float64, known bool) {
+	known = true
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var qty sql.NullFloat64
+		err := rows.Scan(&qty)
+		sum += qty.Float64
+		known = known && qty.Valid
+		return err
+	}, "SELECT qty FROM link WHERE src = ? AND grade = ?", id, int64(graph.Content)))
+	return sum, known
+}
+
 // Reached is the part of the lineage that a walk from some starts can come to.
 type Reached struct {
 	*graph.Graph

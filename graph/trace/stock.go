@@ -1,0 +1,103 @@
+package trace
+
+import (
+	"slices"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/lineage"
+	"heeltap/lots/store"
+)
+
+// LotLeft is what is left of a lot by the books, in base units of its quantity, never
+// below zero. Sure is false where some of it was used in a quantity nobody wrote down.
+func LotLeft(tx *store.Tx, lot string) (left float64, sure bool) {
+	for _, n := range tx.NodesNamed(lot) {
+		if n.Kind != graph.Lot {
+			continue
+		}
+		used, known := tx.PassedOn(n.ID)
+		return max(0, n.Total-used-removedOf(tx, lot)), known
+	}
+	return 0, true
+}
+
+// removedOf sums the removals of a lot, in base units.
+func removedOf(tx *store.Tx, lot string) float64 {
+	sum := 0.0
+	for _, rec := range tx.Touching(lot) {
+		if r, ok := rec.(*lots.Removal); ok && r.Subject.Kind == lots.KindLot && !r.Subject.OneOf() && r.Subject.Code() == lot {
+			sum += float64(r.Qty.N)
+		}
+	}
+	return sum
+}
+
+// Content is what a vessel holds now, by the books.
+type Content struct {
+	Fill lineage.Node
+	Left float64 // mL
+}
+
+// ContentOf finds what a vessel holds now; false where its last fill ended, or it was never filled.
+func ContentOf(tx *store.Tx, vessel string) (Content, bool) {
+	fills := slices.DeleteFunc(tx.NodesOf(vessel), func(n store.Node) bool { return n.Kind != graph.Fill })
+	if len(fills) == 0 || fills[len(fills)-1].Until != 0 {
+		return Content{}, false
+	}
+	last := fills[len(fills)-1]
+	c := Content{Fill: last.Node, Left: last.Total}
+	for _, d := range tx.VesselDraws(vessel) {
+		if d.Fill == last.Since && d.State == lineage.Drew && !d.OneOf {
+			c.Left -= d.Qty
+		}
+	}
+	c.Left = max(0, c.Left)
+	return c, true
+}
+
+// OnHold lists what has an open hold of its own.
+func OnHold(tx *store.Tx) (map[string]bool, error) {
+	holds, err := openHolds(tx)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]bool{}
+	for _, h := range holds {
+		for _, code := range h.subject.Codes {
+			out[code] = true
+		}
+	}
+	return out, tx.Err()
+}
+
+// Counted is what a count says is here now: the count, and what moved since.
+type Counted struct {
+	Now   float64 // cases or kegs
+	Said  float64 // as counted
+	Place string
+	Entry int64
+	At    lots.When
+}
+
+// CountOf rolls the last count of a unit forward by what was entered as having happened after it.
+func CountOf(tx *store.Tx, unit string) (Counted, bool) {
+	var last *lots.StockCount
+	for _, rec := range tx.Touching(unit) {
+		c, ok := rec.(*lots.StockCount)
+		if ok && c.Subject.Kind == lots.KindUnit && !c.Subject.OneOf() && (last == nil || c.At.From >= last.At.From) {
+			last = c
+		}
+	}
+	if last == nil {
+		return Counted{}, false
+	}
+	c := Counted{Said: last.Count, Place: last.Place, Entry: last.Seq, At: last.At}
+	c.Now = lots.Nine(last.Count + BooksOf(tx, unit).OnHand() - booksUntil(tx, unit, last.At.To).OnHand())
+	return c, true
+}
+
+// booksUntil are the books of a unit with only what happened up to a moment.
+func booksUntil(tx *store.Tx, unit string, until int64) Books {
+	return booksOf(tx, unit, func(at lots.When) bool { return at.From <= until })
+}
