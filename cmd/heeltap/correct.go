@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -9,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/recall"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -150,9 +150,8 @@ func (e *env) releaseCommand() *cobra.Command {
 			}
 			var entries []int64
 			err = e.update(cmd.Context(), func(tx *store.Tx) error {
-				at := cmp.Or(at, e.now().In(tx.Site().Zone).Format("2006-01-02 15:04"))
 				var err error
-				entries, err = release(tx, args[0], at, reason, by)
+				entries, err = recall.Release(tx, args[0], at, reason, by)
 				return err
 			})
 			if err != nil {
@@ -168,50 +167,6 @@ func (e *env) releaseCommand() *cobra.Command {
 	e.corrects(cmd, &reason, &by)
 	cmd.Flags().StringVar(&at, "at", "", "when (else now)")
 	return cmd
-}
-
-// release ends every open hold of a subject; a lot received on hold gets the row that says so.
-func release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
-	rows, err := tx.Naming(subject)
-	if err != nil {
-		return nil, err
-	}
-	var entries []int64
-	holds, _ := lots.SheetNamed("holds")
-	stopped := map[string]bool{}
-	for _, r := range rows {
-		if r.Sheet != holds || r.Row["subject"] != subject {
-			continue
-		}
-		stopped[r.Row["at"]] = true
-		if r.Row["released_at"] != "" {
-			continue
-		}
-		entry, err := tx.Amend(r.Seq, map[string]string{"released_at": at, "released_by": by, "release_reason": reason}, reason, by)
-		if err != nil {
-			return nil, err
-		}
-		entries = append(entries, entry)
-	}
-	for _, r := range rows {
-		if r.Sheet.Name != "receipts" || r.Row["lot"] != subject || r.Row["status"] != "hold" || stopped[r.Row["received_at"]] {
-			continue
-		}
-		row := lots.Row{"subject": subject, "at": r.Row["received_at"], "reason": "received on hold", "by": cmp.Or(r.Row["by"], by),
-			"released_at": at, "released_by": by, "release_reason": reason}
-		seqs, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: holds, Row: row, By: by}})
-		if err != nil || len(faults) > 0 {
-			return nil, orFaults(err, faults)
-		}
-		entries = append(entries, seqs...)
-	}
-	if len(entries) == 0 {
-		if _, ok := tx.Thing(subject); !ok {
-			return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", subject, orDash(strings.Join(tx.Nearest(subject), ", ")))
-		}
-		return nil, lots.Errorf(lots.Conflict, "%s is not on hold", subject)
-	}
-	return entries, nil
 }
 
 func stampOf(t time.Time, zone *time.Location) string {

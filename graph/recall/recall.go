@@ -68,7 +68,7 @@ type Contact struct {
 	Notified time.Time // when it was first reached; zero where it was not
 	Answer   *Answered // its last word
 	Answered time.Time
-	Accounts []Account
+	Accounts []SubAccount
 	Checks   []Check
 }
 

@@ -281,12 +281,12 @@ func (s *Answered) text() string {
 
 // PassedOn is a consignee's list of whom it supplied.
 type PassedOn struct {
-	Party    string    `json:"party"`
-	Accounts []Account `json:"accounts"`
+	Party    string       `json:"party"`
+	Accounts []SubAccount `json:"accounts"`
 }
 
-// Account is somebody whom a consignee supplied.
-type Account struct {
+// SubAccount is somebody whom a consignee supplied.
+type SubAccount struct {
 	Name     string  `json:"name"`
 	Contact  string  `json:"contact,omitempty"`
 	Phone    string  `json:"phone,omitempty"`

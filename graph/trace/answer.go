@@ -92,6 +92,18 @@ type Unit struct {
 	// Entries are the journal entries of the chain that leads to the unit.
 	Entries []int64 `json:"-"`
 	Books   Books   `json:"-"`
+	// Parts are the unit's rows, one for each run that stands on it.
+	Parts []Part `json:"-"`
+}
+
+// Part is what one run gave to a unit.
+type Part struct {
+	Run, Product string
+	DateCodes    []string
+	Quantity     int64
+	Affected     float64 // cases or kegs on reached stretches, not rounded; 0 where the run is not reached
+	First, Last  string  // packing window, RFC 3339; empty where not written
+	Entry        int64
 }
 
 // Shipment is one row of a shipment.

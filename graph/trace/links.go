@@ -54,12 +54,22 @@ func (q *asked) placeOf(id int64) Place {
 	return p
 }
 
-// Left is how much of the starting lot none of a node's links passes on, in the lot's
-// base unit; NaN where it is unknown.
-func (a *Answer) Left(code string) float64 {
-	sum := 0.0
-	for _, n := range a.asked.tx.NodesNamed(code) {
-		sum += a.asked.reach.Left(n.ID)
+// End is a node of an answer and how much of the starting lot ends there: what none of
+// its links passes on.
+type End struct {
+	Place
+	Band    graph.Band
+	Current bool    // a fill that a vessel holds now
+	Left    float64 // of the starting lot, in its base unit; NaN where unknown
+}
+
+// Ends lists where the starting lot ends. What is left adds up to the lot, where all of it is known.
+func (a *Answer) Ends() []End {
+	q := a.asked
+	var out []End
+	for n, band := range q.reach.All() {
+		node := q.reached.Nodes[n.ID]
+		out = append(out, End{q.placeOf(n.ID), band, n.Kind == graph.Fill && node.Until == 0, q.reach.Left(n.ID)})
 	}
-	return sum
+	return out
 }

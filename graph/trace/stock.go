@@ -17,13 +17,13 @@ func LotLeft(tx *store.Tx, lot string) (left float64, sure bool) {
 			continue
 		}
 		used, known := tx.PassedOn(n.ID)
-		return max(0, n.Total-used-removedOf(tx, lot)), known
+		return max(0, n.Total-used-RemovedOf(tx, lot)), known
 	}
 	return 0, true
 }
 
-// removedOf sums the removals of a lot, in base units.
-func removedOf(tx *store.Tx, lot string) float64 {
+// RemovedOf sums the removals of a lot, in base units.
+func RemovedOf(tx *store.Tx, lot string) float64 {
 	sum := 0.0
 	for _, rec := range tx.Touching(lot) {
 		if r, ok := rec.(*lots.Removal); ok && r.Subject.Kind == lots.KindLot && !r.Subject.OneOf() && r.Subject.Code() == lot {

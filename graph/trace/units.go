@@ -118,8 +118,16 @@ func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
 		u.Runs = append(u.Runs, p.Run)
 		products = append(products, run.Product)
 		w, _ := lineage.WindowOf(p, run, lineOf(q.tx, run.Line).Margin)
-		u.DateCodes = append(u.DateCodes, codesIn(codesOf(q.tx, run), w)...)
-		affected += q.affected(p, run, w)
+		part := Part{Run: p.Run, Product: run.Product, DateCodes: codesIn(codesOf(q.tx, run), w), Quantity: p.Quantity, Affected: q.affected(p, run, w), Entry: p.Seq}
+		if p.HasFirst {
+			part.First = p.First.Text(q.site.Zone)
+		}
+		if p.HasLast {
+			part.Last = p.Last.Text(q.site.Zone)
+		}
+		u.Parts = append(u.Parts, part)
+		u.DateCodes = append(u.DateCodes, part.DateCodes...)
+		affected += part.Affected
 	}
 	u.Runs, u.DateCodes, products = sortedSet(u.Runs), sortedSet(u.DateCodes), sortedSet(products)
 	if len(products) == 1 {
@@ -128,6 +136,9 @@ func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
 	u.Affected = min(u.Quantity, max(1, int64(math.Ceil(affected-1e-9))))
 	if _, whole := q.startOf[id]; whole {
 		u.Affected = u.Quantity
+		for i := range u.Parts {
+			u.Parts[i].Affected = float64(u.Parts[i].Quantity)
+		}
 	}
 	u.Held = held.Band(id) == graph.In
 	u.HeldPossible = held.Band(id) == graph.Possible

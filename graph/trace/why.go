@@ -13,11 +13,11 @@ import (
 
 // Because says why one thing is in another's scope, or what parts the two.
 type Because struct {
-	From  []From `json:"from"`
-	To    []From `json:"to"`
-	Band  string `json:"band"`  // in, possible or out
-	Chain []Step `json:"chain"` // empty where out
-	Apart []Part `json:"apart"` // empty where not out
+	From  []From    `json:"from"`
+	To    []From    `json:"to"`
+	Band  string    `json:"band"`  // in, possible or out
+	Chain []Step    `json:"chain"` // empty where out
+	Apart []Parting `json:"apart"` // empty where not out
 }
 
 // Step is one node of a chain and how the chain came to it.
@@ -36,9 +36,9 @@ type By struct {
 	At    string `json:"at"`
 }
 
-// Part is one thing that keeps two apart. Names are stable: packed-apart, left-before,
+// Parting is one thing that keeps two apart. Names are stable: packed-apart, left-before,
 // clean-break, other-way-round, no-shared-path.
-type Part struct {
+type Parting struct {
 	Name  string `json:"name"`
 	Code  string `json:"code"`
 	Text  string `json:"text"`
@@ -56,7 +56,7 @@ func Why(tx *store.Tx, from, to string) (*Because, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Because{From: ahead.target.from, To: aim.from, Band: graph.Out.String(), Chain: []Step{}, Apart: []Part{}}
+	b := &Because{From: ahead.target.from, To: aim.from, Band: graph.Out.String(), Chain: []Step{}, Apart: []Parting{}}
 	best := graph.Out
 	var chain []graph.Step
 	for _, s := range aim.starts {
@@ -90,8 +90,8 @@ func (q *asked) steps(chain []graph.Step) []Step {
 }
 
 // apart looks for what parts what was reached ahead from what stands behind the aim.
-func apart(ahead, back *asked) ([]Part, error) {
-	var parts []Part
+func apart(ahead, back *asked) ([]Parting, error) {
+	var parts []Parting
 	parts = append(parts, packedApart(ahead, back)...)
 	parts = append(parts, partedInVessels(ahead, back)...)
 	if len(parts) > 0 {
@@ -103,15 +103,15 @@ func apart(ahead, back *asked) ([]Part, error) {
 	}
 	for _, s := range ahead.target.starts {
 		if round.reach.Band(s.ID) != graph.Out {
-			return []Part{{"other-way-round", s.Code, fmt.Sprintf("%s went into %s, not the other way round", back.target.from[0].Code, s.Code), 0}}, nil
+			return []Parting{{"other-way-round", s.Code, fmt.Sprintf("%s went into %s, not the other way round", back.target.from[0].Code, s.Code), 0}}, nil
 		}
 	}
-	return []Part{{"no-shared-path", back.target.from[0].Code, "nothing that one reached ever met anything the other came from", 0}}, nil
+	return []Parting{{"no-shared-path", back.target.from[0].Code, "nothing that one reached ever met anything the other came from", 0}}, nil
 }
 
 // packedApart finds units behind the aim that came off a reached run at another time.
-func packedApart(ahead, back *asked) []Part {
-	var parts []Part
+func packedApart(ahead, back *asked) []Parting {
+	var parts []Parting
 	for id, n := range back.reached.Nodes {
 		if n.Kind != graph.Unit || back.reach.Band(id) == graph.Out {
 			continue
@@ -133,11 +133,11 @@ func packedApart(ahead, back *asked) []Part {
 			}
 			slices.SortFunc(met, func(a, b span) int { return cmp.Compare(a.from, b.from) })
 			w, _ := lineage.WindowOf(p, run, lineOf(ahead.tx, run.Line).Margin)
-			parts = append(parts, Part{"packed-apart", n.Code, fmt.Sprintf("%s was packed from %s to %s (%s with its doubt); of run %s only %s is reached",
+			parts = append(parts, Parting{"packed-apart", n.Code, fmt.Sprintf("%s was packed from %s to %s (%s with its doubt); of run %s only %s is reached",
 				n.Code, ahead.short(w.From), ahead.short(w.Until), ahead.short(w.MayFrom)+" to "+ahead.short(w.MayUntil), p.Run, ahead.spans(merged(met))), p.Seq})
 		}
 	}
-	slices.SortFunc(parts, func(a, b Part) int { return cmp.Compare(a.Code, b.Code) })
+	slices.SortFunc(parts, func(a, b Parting) int { return cmp.Compare(a.Code, b.Code) })
 	return parts
 }
 
@@ -155,9 +155,9 @@ func (q *asked) spans(s []span) string {
 }
 
 // partedInVessels finds vessels that both went through, and what came between.
-func partedInVessels(ahead, back *asked) []Part {
+func partedInVessels(ahead, back *asked) []Parting {
 	reached, behind := ahead.fillsByVessel(), back.fillsByVessel()
-	var parts []Part
+	var parts []Parting
 	for vessel, theirs := range behind {
 		ours, ok := reached[vessel]
 		if !ok {
@@ -171,11 +171,11 @@ func partedInVessels(ahead, back *asked) []Part {
 			parts = append(parts, ahead.breakBefore(vessel, ours, t)...)
 		}
 		if last := theirs[len(theirs)-1]; last.Since < first.Since {
-			parts = append(parts, Part{"left-before", first.Code, fmt.Sprintf("what %s was made from was in %s before %s (its last fill there is %s); what is asked about came in at %s",
+			parts = append(parts, Parting{"left-before", first.Code, fmt.Sprintf("what %s was made from was in %s before %s (its last fill there is %s); what is asked about came in at %s",
 				back.target.from[0].Code, vessel, ahead.short(first.Since), last.Code, ahead.short(first.Since)), first.Entry})
 		}
 	}
-	slices.SortFunc(parts, func(a, b Part) int { return cmp.Or(cmp.Compare(a.Code, b.Code), cmp.Compare(a.Entry, b.Entry)) })
+	slices.SortFunc(parts, func(a, b Parting) int { return cmp.Or(cmp.Compare(a.Code, b.Code), cmp.Compare(a.Entry, b.Entry)) })
 	return slices.Compact(parts)
 }
 
@@ -194,7 +194,7 @@ func (q *asked) fillsByVessel() map[string][]lineage.Node {
 }
 
 // breakBefore finds the last clean that parts a vessel's reached fills from a later one.
-func (q *asked) breakBefore(vessel string, ours []lineage.Node, later lineage.Node) []Part {
+func (q *asked) breakBefore(vessel string, ours []lineage.Node, later lineage.Node) []Parting {
 	var before lineage.Node
 	for _, n := range ours {
 		if n.Since < later.Since {
@@ -211,5 +211,5 @@ func (q *asked) breakBefore(vessel string, ours []lineage.Node, later lineage.No
 	if before.Code == "" || found == nil {
 		return nil
 	}
-	return []Part{{"clean-break", later.Code, fmt.Sprintf("%s was cleaned (%s, %s) between %s and %s", vessel, found.Method, found.At.Text(q.site.Zone), before.Code, later.Code), found.Seq}}
+	return []Parting{{"clean-break", later.Code, fmt.Sprintf("%s was cleaned (%s, %s) between %s and %s", vessel, found.Method, found.At.Text(q.site.Zone), before.Code, later.Code), found.Seq}}
 }

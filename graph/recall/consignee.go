@@ -1,0 +1,296 @@
+package recall
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// Consignee is a party that received units in scope, and what.
+type Consignee struct {
+	Party   string `json:"party"`
+	Name    string `json:"name"`
+	Contact string `json:"contact"`
+	Phone   string `json:"phone"`
+	Email   string `json:"email"`
+	Address string `json:"address"`
+	Channel string `json:"channel"`
+	Band    string `json:"band"` // in where any unit it received is
+	// Further is true where it distributes further: its own list is needed.
+	Further bool   `json:"distributes_further"`
+	Lines   []Line `json:"lines"`
+	Cases   Moved  `json:"cases"`
+	Kegs    Moved  `json:"kegs"`
+	// KegsOut are fillings shipped there whose keg has not come back since.
+	KegsOut []string `json:"kegs_out"`
+}
+
+// Moved sums what went to a consignee and what came back, in cases or in kegs.
+type Moved struct {
+	Shipped  float64 `json:"shipped"`
+	Returned float64 `json:"returned"`
+	Net      float64 `json:"net"`
+	Affected float64 `json:"affected"` // at most so many of the net
+	// MayBe is what may have gone there besides: one of several units, unknown which.
+	MayBe float64 `json:"may_be"`
+}
+
+// Line is one unit that a consignee received, net of what came back.
+type Line struct {
+	Unit      string   `json:"unit"`
+	Band      string   `json:"band"`
+	Product   string   `json:"product"`
+	DateCodes []string `json:"date_codes"` // of what is affected on it
+	Kegs      bool     `json:"kegs"`
+	Moved
+	First     string   `json:"first_shipped"`
+	Last      string   `json:"last_shipped"`
+	Documents []string `json:"documents"`
+	// Emptied is true for a keg that came back empty: there is nothing left to recover.
+	Emptied bool `json:"emptied"`
+	// OneOf names the units of which it received one, unknown which.
+	OneOf string `json:"one_of"`
+}
+
+// Consignees lists who received anything in scope, by code.
+func (s *Scope) Consignees(tx *store.Tx) ([]Consignee, error) {
+	units := map[string]trace.Unit{}
+	for _, u := range s.Answer.Units {
+		units[u.Code] = u
+	}
+	found := map[string]*Consignee{}
+	lines := map[string]map[string]*Line{}
+	for _, sh := range s.Answer.Shipments {
+		c := found[sh.Consignee]
+		if c == nil {
+			c = newConsignee(tx, sh.Consignee)
+			found[sh.Consignee], lines[sh.Consignee] = c, map[string]*Line{}
+		}
+		if sh.Band == graph.In.String() {
+			c.Band = sh.Band
+		}
+		l := lines[sh.Consignee][sh.Unit]
+		if l == nil {
+			l = newLine(units, sh)
+			lines[sh.Consignee][sh.Unit] = l
+		}
+		l.ship(sh)
+	}
+	var out []Consignee
+	for party, c := range found {
+		for _, l := range lines[party] {
+			takeBack(tx, party, l)
+			c.add(*l, units[l.Unit])
+		}
+		slices.SortFunc(c.Lines, func(a, b Line) int { return cmp.Compare(a.Unit, b.Unit) })
+		slices.Sort(c.KegsOut)
+		out = append(out, *c)
+	}
+	slices.SortFunc(out, func(a, b Consignee) int { return cmp.Compare(a.Party, b.Party) })
+	return out, tx.Err()
+}
+
+func newConsignee(tx *store.Tx, party string) *Consignee {
+	c := &Consignee{Party: party, Name: party, Band: graph.Possible.String(), Lines: []Line{}, KegsOut: []string{}}
+	if p, ok := partyOf(tx, party); ok {
+		c.Name, c.Contact, c.Phone, c.Email, c.Address, c.Channel = p.Name, p.Contact, p.Phone, p.Email, p.Address, p.Channel
+		c.Further = p.Channel == "distributor"
+	}
+	return c
+}
+
+func partyOf(tx *store.Tx, code string) (*lots.Party, bool) {
+	for _, rec := range tx.Touching(code) {
+		if p, ok := rec.(*lots.Party); ok && p.Code == code {
+			return p, true
+		}
+	}
+	return nil, false
+}
+
+// newLine begins a line; one of several units carries what any of them would.
+func newLine(units map[string]trace.Unit, sh trace.Shipment) *Line {
+	l := &Line{Unit: sh.Unit, Band: sh.Band, DateCodes: []string{}, Documents: []string{}}
+	products := map[string]bool{}
+	for _, code := range strings.Split(sh.Unit, "|") {
+		u, ok := units[code]
+		if !ok {
+			continue
+		}
+		l.Kegs = u.Kind == "keg"
+		for _, p := range affectedParts(u) {
+			products[p.Product] = true
+			l.DateCodes = append(l.DateCodes, p.DateCodes...)
+		}
+	}
+	if sh.OneOf() {
+		l.OneOf = sh.Unit
+	}
+	l.Product = strings.Join(slices.Sorted(maps.Keys(products)), ", ")
+	slices.Sort(l.DateCodes)
+	l.DateCodes = slices.Compact(l.DateCodes)
+	return l
+}
+
+// affectedParts are the rows of a unit on reached stretches; all where it is affected otherwise.
+func affectedParts(u trace.Unit) []trace.Part {
+	parts := slices.DeleteFunc(slices.Clone(u.Parts), func(p trace.Part) bool { return p.Affected <= 0 })
+	if len(parts) == 0 {
+		return u.Parts
+	}
+	return parts
+}
+
+func (l *Line) ship(sh trace.Shipment) {
+	if sh.OneOf() {
+		l.MayBe += float64(sh.Quantity)
+	} else {
+		l.Shipped += float64(sh.Quantity)
+	}
+	if l.First == "" || sh.ShippedAt < l.First {
+		l.First = sh.ShippedAt
+	}
+	l.Last = max(l.Last, sh.ShippedAt)
+	if sh.Document != nil && !slices.Contains(l.Documents, *sh.Document) {
+		l.Documents = append(l.Documents, *sh.Document)
+	}
+}
+
+// takeBack subtracts what a party returned of a line's unit.
+func takeBack(tx *store.Tx, party string, l *Line) {
+	if l.OneOf != "" {
+		return
+	}
+	for _, rec := range tx.Touching(l.Unit) {
+		r, ok := rec.(*lots.Return)
+		if !ok || r.Consignee != party || r.Unit.OneOf() {
+			continue
+		}
+		if r.State == "empty" {
+			l.Emptied = true
+			continue
+		}
+		l.Returned += float64(r.Quantity)
+	}
+}
+
+// add puts a finished line on a consignee's list.
+func (c *Consignee) add(l Line, u trace.Unit) {
+	l.Net = lots.Nine(l.Shipped - l.Returned)
+	l.Affected = max(0, min(l.Net, float64(u.Affected)))
+	if l.Emptied {
+		l.Affected = 0
+	}
+	sum := &c.Cases
+	if l.Kegs {
+		sum = &c.Kegs
+		if l.Net > 0 && !l.Emptied {
+			c.KegsOut = append(c.KegsOut, l.Unit)
+		}
+	}
+	sum.Shipped += l.Shipped
+	sum.Returned += l.Returned
+	sum.Net += l.Net
+	sum.Affected += l.Affected
+	sum.MayBe += l.MayBe
+	c.Lines = append(c.Lines, l)
+}
+
+// Supplier is whom a suspect lot came from, and what else came in that delivery.
+type Supplier struct {
+	Party    string     `json:"party"`
+	Name     string     `json:"name"`
+	Contact  string     `json:"contact"`
+	Phone    string     `json:"phone"`
+	Email    string     `json:"email"`
+	Address  string     `json:"address"`
+	Lots     []Received `json:"lots"`      // the suspects
+	SameLoad []Received `json:"same_load"` // other lots of the same deliveries
+}
+
+// Received is one lot as it came in.
+type Received struct {
+	Lot         string  `json:"lot"`
+	Item        string  `json:"item"`
+	SupplierLot string  `json:"supplier_lot"` // as printed
+	Quantity    float64 `json:"quantity"`
+	Unit        string  `json:"unit"`
+	ReceivedAt  string  `json:"received_at"`
+	Document    string  `json:"document"`
+	Carrier     string  `json:"carrier"`
+	BestBy      string  `json:"best_by"`
+}
+
+// Suppliers lists whom to ask upstream: the suppliers of the suspect lots. What came on the
+// same day from the same supplier, with the same document where one is noted, is the same load.
+func (r *Recall) Suppliers(tx *store.Tx) ([]Supplier, error) {
+	found := map[string]*Supplier{}
+	for _, code := range r.Suspects {
+		a, err := trace.Ask(tx, trace.Question{Dir: graph.Back, From: []string{code}})
+		if err != nil {
+			return nil, err
+		}
+		for _, from := range a.From {
+			if from.Kind != "lot" {
+				continue
+			}
+			if rec, ok := receiptOf(tx, from.Code); ok {
+				addSupplier(tx, found, rec)
+			}
+		}
+	}
+	var out []Supplier
+	for _, s := range found {
+		out = append(out, *s)
+	}
+	slices.SortFunc(out, func(a, b Supplier) int { return cmp.Compare(a.Party, b.Party) })
+	return out, tx.Err()
+}
+
+func receiptOf(tx *store.Tx, lot string) (*lots.Receipt, bool) {
+	for _, rec := range tx.Touching(lot) {
+		if x, ok := rec.(*lots.Receipt); ok && x.Lot == lot {
+			return x, true
+		}
+	}
+	return nil, false
+}
+
+func addSupplier(tx *store.Tx, found map[string]*Supplier, rec *lots.Receipt) {
+	s := found[rec.Supplier]
+	if s == nil {
+		s = &Supplier{Party: rec.Supplier, Name: rec.Supplier, Lots: []Received{}, SameLoad: []Received{}}
+		if p, ok := partyOf(tx, rec.Supplier); ok {
+			s.Name, s.Contact, s.Phone, s.Email, s.Address = p.Name, p.Contact, p.Phone, p.Email, p.Address
+		}
+		found[rec.Supplier] = s
+	}
+	s.Lots = append(s.Lots, received(tx, rec))
+	s.SameLoad = slices.DeleteFunc(s.SameLoad, func(x Received) bool { return x.Lot == rec.Lot })
+	for _, other := range tx.Touching(rec.Supplier) {
+		o, ok := other.(*lots.Receipt)
+		if !ok || o.Supplier != rec.Supplier || o.Lot == rec.Lot || o.Document != rec.Document || !sameDay(tx, o.At, rec.At) {
+			continue
+		}
+		listed := func(x Received) bool { return x.Lot == o.Lot }
+		if !slices.ContainsFunc(s.Lots, listed) && !slices.ContainsFunc(s.SameLoad, listed) {
+			s.SameLoad = append(s.SameLoad, received(tx, o))
+		}
+	}
+}
+
+func sameDay(tx *store.Tx, a, b lots.When) bool {
+	zone := tx.Site().Zone
+	return lots.RFC3339(a.From, zone)[:10] == lots.RFC3339(b.From, zone)[:10]
+}
+
+func received(tx *store.Tx, r *lots.Receipt) Received {
+	return Received{Lot: r.Lot, Item: r.Item, SupplierLot: r.SupplierLot, Quantity: lots.Nine(r.Unit.Of(float64(r.Qty.N))), Unit: string(r.Unit),
+		ReceivedAt: r.At.Text(tx.Site().Zone), Document: r.Document, Carrier: r.Carrier, BestBy: r.BestBy}
+}
