@@ -1,20 +1,11 @@
 package labels
 
 import (
-	_ "embed"
 	"encoding/binary"
 	"strings"
 	"unicode"
-)
 
-// The typeface is embedded so that a tag looks the same everywhere and Latin,
-// Greek and Cyrillic all print. It tells 0 from O and 1 from I and l, which
-// counts where a code is typed in by hand. Its licence stands in font/.
-var (
-	//go:embed font/Go-Regular.ttf
-	regularTTF string
-	//go:embed font/Go-Bold.ttf
-	boldTTF string
+	"heeltap/labels/font"
 )
 
 // lacking is printed for a character that the typeface does not have: the
@@ -36,7 +27,7 @@ type face struct {
 // faces are the two weights a tag is set in.
 type faces struct{ regular, bold *face }
 
-func newFaces() faces { return faces{newFace(regularTTF), newFace(boldTTF)} }
+func newFaces() faces { return faces{newFace(font.Regular), newFace(font.Bold)} }
 
 func (fs faces) pick(bold bool) *face {
 	if bold {

@@ -60,6 +60,15 @@ func ParsePayload(text string) (code string) {
 	return code
 }
 
+// ParsePayloads is ParsePayload for many texts.
+func ParsePayloads(texts []string) []string {
+	out := make([]string, len(texts))
+	for i, t := range texts {
+		out[i] = ParsePayload(t)
+	}
+	return out
+}
+
 // CheckBase says what is wrong with a server's address as a site setting:
 // http or https, a host, perhaps a port and a path, and nothing behind it.
 func CheckBase(base string) error {

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/go-pdf/fpdf"
+
+	"heeltap/labels/font"
 )
 
 // typeface is the name of the embedded face within a PDF.
@@ -88,8 +90,8 @@ func newDocument(stock Stock, date time.Time) *fpdf.Fpdf {
 	doc.SetTitle("Tags", false)
 	doc.SetMargins(0, 0, 0)
 	doc.SetAutoPageBreak(false, 0)
-	doc.AddUTF8FontFromBytes(typeface, "", []byte(regularTTF))
-	doc.AddUTF8FontFromBytes(typeface, "B", []byte(boldTTF))
+	doc.AddUTF8FontFromBytes(typeface, "", []byte(font.Regular))
+	doc.AddUTF8FontFromBytes(typeface, "B", []byte(font.Bold))
 	return doc
 }
 

@@ -10,6 +10,7 @@ import (
 // The groups in which help lists the verbs.
 const (
 	groupAsk    = "ask"
+	groupRecall = "recall"
 	groupRecord = "record"
 	groupMend   = "mend"
 	groupMove   = "move"
@@ -45,7 +46,7 @@ and sold.`,
 	root.SetGlobalNormalizationFunc(func(_ *pflag.FlagSet, name string) pflag.NormalizedName {
 		return pflag.NormalizedName(dashed(name)) // columns are written with _, flags with - or _
 	})
-	root.AddGroup(&cobra.Group{ID: groupAsk, Title: "Ask:"}, &cobra.Group{ID: groupRecord, Title: "Record:"},
+	root.AddGroup(&cobra.Group{ID: groupAsk, Title: "Ask:"}, &cobra.Group{ID: groupRecall, Title: "Recall:"}, &cobra.Group{ID: groupRecord, Title: "Record:"},
 		&cobra.Group{ID: groupMend, Title: "Correct:"}, &cobra.Group{ID: groupMove, Title: "Files:"}, &cobra.Group{ID: groupSetUp, Title: "Set up:"})
 	in := func(group string, cmds ...*cobra.Command) {
 		for _, c := range cmds {
@@ -54,9 +55,10 @@ and sold.`,
 		}
 	}
 	in(groupAsk, e.traceCommand(), e.whyCommand(), e.showCommand(), e.journalCommand(), e.auditCommand())
+	in(groupRecall, e.recallCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand())
 	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand())
-	in(groupSetUp, e.initCommand(), e.demoCommand())
+	in(groupSetUp, e.initCommand(), e.demoCommand(), e.setCommand())
 	for _, s := range lots.Sheets {
 		group := groupRecord
 		if s.When == "" {

@@ -37,7 +37,10 @@ type Recall struct {
 	Open      bool
 	Review    string
 	Ended     string // the authority that terminated it
+	Strategy  Strategy
 	Log       []Logged
+	// Now is the moment that what is running or overdue is judged at.
+	Now time.Time
 }
 
 // Decision is the lead's last word on one thing.
@@ -95,7 +98,7 @@ type Said struct {
 
 // Load reads a recall; NotFound where there is none of that code.
 func Load(tx *store.Tx, code string) (*Recall, error) {
-	r := &Recall{Code: code, SignedOff: map[string]string{}, Contacts: map[string]*Contact{}}
+	r := &Recall{Code: code, Now: tx.Recorded(), SignedOff: map[string]string{}, Contacts: map[string]*Contact{}}
 	err := tx.Acts(code, func(e *store.Entry, step []byte) error {
 		l, err := read(e, step)
 		if err != nil {
@@ -211,11 +214,11 @@ func (r *Recall) Take(tx *store.Tx, s Step, at At, by string) (*Recall, error) {
 
 // allows refuses steps that make no sense in the recall's state.
 func (r *Recall) allows(s Step) error {
-	if r.Ended != "" {
+	if _, again := s.(*Reopened); r.Ended != "" && !again {
 		return lots.Errorf(lots.Conflict, "%s was terminated by %s; reopen it first", r.Code, r.Ended)
 	}
 	switch s.(type) {
-	case *Noted, *Reopened, *Terminated, *Frozen, *Classed, *Spoke, *Answered, *Checked:
+	case *Noted, *Reopened, *Strategy, *Terminated, *Frozen, *Classed, *Spoke, *Answered, *Checked:
 		return nil
 	}
 	if !r.Open {
@@ -357,6 +360,10 @@ func (s *Classed) apply(r *Recall, _ Logged) {
 func (s *Spoke) apply(r *Recall, l Logged) { r.Spoke = append(r.Spoke, Said{*s, l.At, l.By}) }
 
 func (s *Destroyed) apply(r *Recall, _ Logged) { r.Destroyed = append(r.Destroyed, *s) }
+
+func (s *Strategy) apply(r *Recall, _ Logged) {
+	r.Strategy = Strategy{cmp.Or(s.Depth, r.Strategy.Depth), cmp.Or(s.Instructions, r.Strategy.Instructions), cmp.Or(s.Contact, r.Strategy.Contact), cmp.Or(s.Completion, r.Strategy.Completion)}
+}
 
 func (s *Noted) apply(*Recall, Logged)      {}
 func (s *Drafted) apply(*Recall, Logged)    {}

@@ -53,6 +53,7 @@ var steps = map[string]func() Step{
 	"reopen":     func() Step { return &Reopened{} },
 	"terminate":  func() Step { return &Terminated{} },
 	"letters":    func() Step { return &Drafted{} },
+	"strategy":   func() Step { return &Strategy{} },
 	"reconciled": func() Step { return &Reconciled{} },
 }
 
@@ -380,6 +381,18 @@ type Destroyed struct {
 
 func (s *Destroyed) text() string {
 	return fmt.Sprintf("Destroyed: %g of %s, %s, witness %s", s.Quantity, s.Unit, s.Method, s.Witness)
+}
+
+// Strategy is how the recall is to be carried out, by the lead's decision.
+type Strategy struct {
+	Depth        string `json:"depth"`                  // consumer, retail or wholesale: 21 CFR 7.42(b)(1)
+	Instructions string `json:"instructions,omitempty"` // what a consignee is to do with the goods
+	Contact      string `json:"contact,omitempty"`      // whom to call, with number and address
+	Completion   string `json:"completion,omitempty"`   // when it is expected to be done
+}
+
+func (s *Strategy) text() string {
+	return join("Strategy: depth "+s.Depth, s.Instructions, s.Contact, s.Completion)
 }
 
 // Noted is anything else worth keeping.

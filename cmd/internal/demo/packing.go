@@ -2,8 +2,9 @@ package demo
 
 import (
 	"fmt"
-	"strings"
 	"time"
+
+	"heeltap/lots/datecode"
 )
 
 // pallet is a pallet with cases to ship.
@@ -88,14 +89,11 @@ func (b *book) onLine(p *product, at time.Time) time.Time {
 }
 
 func (b *book) code(p *product, packed time.Time) string {
-	best := packed.In(b.zone).AddDate(0, 0, p.shelf)
-	switch p.line {
-	case "BOTTLES":
-		return strings.ToUpper(best.Format("02Jan06"))
-	case "RACKER":
-		return fmt.Sprintf("K%s%03d", packed.In(b.zone).Format("06"), packed.In(b.zone).YearDay())
+	pattern, err := datecode.Parse(p.pattern)
+	if err != nil {
+		panic(err) // the demo's own patterns
 	}
-	return "BB " + best.Format(time.DateOnly)
+	return pattern.Recorded(datecode.Moment{Packed: packed.In(b.zone), ShelfLifeDays: int64(p.shelf), Line: p.line, Product: p.code})
 }
 
 func (b *book) feed(at time.Time, run, from string, cells ...string) {

@@ -107,15 +107,15 @@ type product struct {
 }
 
 var products = []product{
-	{"PALE-CAN", "Skerry Pale 440 mL", "Skerry Pale", 440, 24, 80, "gluten", 270, "BB {yyyy}-{mm}-{dd} {HH}:{MM}", "CANS", []string{"CAN-44", "END-20", "CARRIER", "CARTON-24"}},
-	{"LAGER-CAN", "Slack Water Lager 440 mL", "Slack Water Lager", 440, 24, 80, "gluten", 270, "BB {yyyy}-{mm}-{dd} {HH}:{MM}", "CANS", []string{"CAN-44", "END-20", "CARRIER", "CARTON-24"}},
-	{"WHERRY-CAN", "Wherrymoor Lager 440 mL (made for another brand)", "Slack Water Lager", 440, 24, 80, "gluten", 270, "BB {yyyy}-{mm}-{dd} {HH}:{MM}", "CANS", []string{"CAN-44", "END-20", "CARRIER", "CARTON-24"}},
-	{"STOUT-BTL", "Gannet Stout 500 mL", "Gannet Stout", 500, 12, 72, "gluten;milk", 365, "{dd}{mmm}{yy} {HH}:{MM}", "BOTTLES", []string{"BTL-50", "CROWN", "LABEL-ST", "CARTON-12"}},
-	{"BITTER-BTL", "Lamplight Bitter 500 mL", "Lamplight Bitter", 500, 12, 72, "gluten", 365, "{dd}{mmm}{yy} {HH}:{MM}", "BOTTLES", []string{"BTL-50", "CROWN", "LABEL-BI", "CARTON-12"}},
-	{"PALE-KEG", "Skerry Pale 30 L keg", "Skerry Pale", 30000, 1, 0, "gluten", 120, "K{yy}{ddd}", "RACKER", nil},
-	{"STOUT-KEG", "Gannet Stout 30 L keg", "Gannet Stout", 30000, 1, 0, "gluten;milk", 120, "K{yy}{ddd}", "RACKER", nil},
-	{"BITTER-KEG", "Lamplight Bitter 30 L keg", "Lamplight Bitter", 30000, 1, 0, "gluten", 120, "K{yy}{ddd}", "RACKER", nil},
-	{"FERRY-BOX", "Ferry Box, 24 mixed cans", "", 440, 24, 60, "gluten", 180, "BB {yyyy}-{mm}-{dd}", "TABLE", []string{"CARTON-24"}},
+	{"PALE-CAN", "Skerry Pale 440 mL", "Skerry Pale", 440, 24, 80, "gluten", 270, "BB {year}-{month}-{day} {hour}:{minute}", "CANS", []string{"CAN-44", "END-20", "CARRIER", "CARTON-24"}},
+	{"LAGER-CAN", "Slack Water Lager 440 mL", "Slack Water Lager", 440, 24, 80, "gluten", 270, "BB {year}-{month}-{day} {hour}:{minute}", "CANS", []string{"CAN-44", "END-20", "CARRIER", "CARTON-24"}},
+	{"WHERRY-CAN", "Wherrymoor Lager 440 mL (made for another brand)", "Slack Water Lager", 440, 24, 80, "gluten", 270, "BB {year}-{month}-{day} {hour}:{minute}", "CANS", []string{"CAN-44", "END-20", "CARRIER", "CARTON-24"}},
+	{"STOUT-BTL", "Gannet Stout 500 mL", "Gannet Stout", 500, 12, 72, "gluten;milk", 365, "{day}{mon}{yy} {hour}:{minute}", "BOTTLES", []string{"BTL-50", "CROWN", "LABEL-ST", "CARTON-12"}},
+	{"BITTER-BTL", "Lamplight Bitter 500 mL", "Lamplight Bitter", 500, 12, 72, "gluten", 365, "{day}{mon}{yy} {hour}:{minute}", "BOTTLES", []string{"BTL-50", "CROWN", "LABEL-BI", "CARTON-12"}},
+	{"PALE-KEG", "Skerry Pale 30 L keg", "Skerry Pale", 30000, 1, 0, "gluten", 120, "K{packed-yy}{packed-doy}", "RACKER", nil},
+	{"STOUT-KEG", "Gannet Stout 30 L keg", "Gannet Stout", 30000, 1, 0, "gluten;milk", 120, "K{packed-yy}{packed-doy}", "RACKER", nil},
+	{"BITTER-KEG", "Lamplight Bitter 30 L keg", "Lamplight Bitter", 30000, 1, 0, "gluten", 120, "K{packed-yy}{packed-doy}", "RACKER", nil},
+	{"FERRY-BOX", "Ferry Box, 24 mixed cans", "", 440, 24, 60, "gluten", 180, "BB {year}-{month}-{day}", "TABLE", []string{"CARTON-24"}},
 }
 
 // each says how many of a packaging part so many containers take.

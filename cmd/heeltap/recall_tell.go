@@ -1,0 +1,276 @@
+package main
+
+import (
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/recall"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func consigneesCommand(e *env) *cobra.Command {
+	var all bool
+	cmd := e.ask(&cobra.Command{Use: "consignees", Short: "List who received what in scope, net of what came back", Args: cobra.NoArgs,
+		Example: "  heeltap recall consignees --all"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			s, err := now.Scope(tx)
+			if err != nil {
+				return err
+			}
+			list, err := s.Consignees(tx)
+			if err != nil {
+				return err
+			}
+			if r.json {
+				return r.writeJSON(orEmpty(list))
+			}
+			r.showRecipients(list, all)
+			return nil
+		})
+	cmd.Flags().BoolVar(&all, "all", false, "list every unit")
+	return cmd
+}
+
+func (r *inRecall) showRecipients(list []recall.Consignee, all bool) {
+	t := &table{head: []string{"consignee", "name", "band", "#cases net", "#affected", "#kegs net", "#kegs out", "may be", "phone", "distributes further"}}
+	for _, c := range list {
+		further := ""
+		if c.Further {
+			further = "yes: ask for its list"
+		}
+		maybe := ""
+		if c.Cases.MayBe+c.Kegs.MayBe > 0 {
+			maybe = number(c.Cases.MayBe + c.Kegs.MayBe)
+		}
+		t.add(c.Party, c.Name, c.Band, number(c.Cases.Net), number(c.Cases.Affected), number(c.Kegs.Net), whole(len(c.KegsOut)), maybe, orDash(c.Phone), further)
+	}
+	r.print(t)
+	if !all {
+		return
+	}
+	for _, c := range list {
+		r.printf("\n%s %s, %s, %s, %s\n", r.strong(c.Party), c.Name, orDash(c.Contact), orDash(c.Email), orDash(c.Address))
+		u := &table{head: []string{"unit", "band", "product", "date codes", "#shipped", "#returned", "#net", "#affected", "from", "to", "documents", ""}}
+		for _, l := range c.Lines {
+			note := ""
+			if l.Emptied {
+				note = "keg back empty"
+			}
+			if l.OneOf != "" {
+				note = "one of these, " + number(l.MayBe)
+			}
+			u.add(l.Unit, l.Band, l.Product, strings.Join(l.DateCodes, ", "), number(l.Shipped), number(l.Returned), number(l.Net), number(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
+		}
+		r.print(u)
+	}
+}
+
+func suppliersCommand(e *env) *cobra.Command {
+	return e.ask(&cobra.Command{Use: "suppliers", Short: "List whom to ask upstream, with the lots as printed and what else came in those deliveries", Args: cobra.NoArgs,
+		Example: "  heeltap recall suppliers"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			list, err := now.Suppliers(tx)
+			if err != nil {
+				return err
+			}
+			if r.json {
+				return r.writeJSON(orEmpty(list))
+			}
+			for _, s := range list {
+				r.printf("%s %s, %s, %s, %s\n", r.strong(s.Party), s.Name, orDash(s.Contact), orDash(s.Phone), orDash(s.Email))
+				t := &table{head: []string{"", "lot", "item", "supplier's lot", "#quantity", "received", "document", "carrier"}}
+				for _, group := range []struct {
+					name string
+					lots []recall.Received
+				}{{"suspect", s.Lots}, {"same load", s.SameLoad}} {
+					for _, l := range group.lots {
+						t.add(group.name, l.Lot, l.Item, l.SupplierLot, number(l.Quantity)+" "+l.Unit, day(l.ReceivedAt), orDash(l.Document), orDash(l.Carrier))
+					}
+				}
+				r.print(t)
+			}
+			if len(list) == 0 {
+				r.printf("No suspect is a received lot.\n")
+			}
+			return nil
+		})
+}
+
+func toldCommand(e *env) *cobra.Command {
+	s := recall.Told{}
+	notReached := false
+	cmd := e.step(&cobra.Command{Use: "told PARTY", Short: "Log that a consignee or supplier was told, or could not be reached", Args: cobra.ExactArgs(1),
+		ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindParty}),
+		Example: `  heeltap recall told D-11 --how phone --who Otto
+  heeltap recall told D-12 --how phone --not-reached`},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			if err := knownParty(tx, args[0]); err != nil {
+				return err
+			}
+			s.Party, s.Reached = args[0], !notReached
+			return r.take(tx, now, &s)
+		})
+	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, letter, e-mail, visit …")
+	cmd.Flags().StringVar(&s.Who, "who", "", "whom you spoke to")
+	cmd.Flags().StringVar(&s.Text, "text", "", "what was said")
+	cmd.Flags().BoolVar(&notReached, "not-reached", false, "nobody was reached")
+	return cmd
+}
+
+func knownParty(tx *store.Tx, code string) error {
+	thing, ok := tx.Thing(code)
+	if ok && thing.Kind == lots.KindParty {
+		return nil
+	}
+	return lots.Errorf(lots.NotFound, "no party is called %q; near it are: %s", code, orDash(strings.Join(tx.Nearest(code, lots.KindParty), ", ")))
+}
+
+func answerCommand(e *env) *cobra.Command {
+	var line recall.AnswerLine
+	s := recall.Answered{}
+	var kegs recall.AnswerLine
+	cmd := e.step(&cobra.Command{Use: "answer PARTY", Short: "Log what a consignee says became of what it received", Args: cobra.ExactArgs(1),
+		Long: `Log what a consignee says became of what it received: on hand when the notice came, sold or served, passed on
+to its own customers; and of what was on hand, sent back and destroyed there. A later answer replaces an earlier
+one. "Nothing on hand" is an answer too.`,
+		ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindParty}),
+		Example: `  heeltap recall answer D-11 --on-hand 40 --sold 12 --passed-on 28 --who Otto
+  heeltap recall answer P-31 --kegs-on-hand 1 --kegs-sold 2`},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			if err := knownParty(tx, args[0]); err != nil {
+				return err
+			}
+			s.Party = args[0]
+			kegs.Kegs = true
+			s.Lines = []recall.AnswerLine{line, kegs}
+			if err := now.Answerable(tx, &s); err != nil {
+				return err
+			}
+			return r.take(tx, now, &s)
+		})
+	f := cmd.Flags()
+	for _, x := range []struct {
+		prefix, of string
+		line       *recall.AnswerLine
+	}{{"", "cases", &line}, {"kegs-", "kegs", &kegs}} {
+		f.Float64Var(&x.line.OnHand, x.prefix+"on-hand", 0, x.of+" on hand when the notice came")
+		f.Float64Var(&x.line.Sold, x.prefix+"sold", 0, x.of+" sold or served")
+		f.Float64Var(&x.line.PassedOn, x.prefix+"passed-on", 0, x.of+" passed on to its own customers")
+		f.Float64Var(&x.line.Returned, x.prefix+"returned", 0, x.of+" it sent back, of what was on hand")
+		f.Float64Var(&x.line.Destroyed, x.prefix+"destroyed", 0, x.of+" destroyed there, of what was on hand")
+	}
+	f.StringVar(&s.Who, "who", "", "who answered")
+	f.StringVar(&s.Text, "text", "", "what was said")
+	return cmd
+}
+
+func passedOnCommand(e *env) *cobra.Command {
+	return e.step(&cobra.Command{Use: "passed-on PARTY FILE.csv", Short: "Read a consignee's list of whom it supplied", Args: cobra.ExactArgs(2),
+		Long: `Read a consignee's list of whom it supplied: a CSV file whose first line names its columns, of name (needed),
+contact, phone, email, address, product, date_code, quantity, unit (case or keg).`,
+		Example: "  heeltap recall passed-on D-11 otto.csv"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			if err := knownParty(tx, args[0]); err != nil {
+				return err
+			}
+			file, err := os.Open(args[1])
+			if err != nil {
+				return lots.Errorf(lots.Invalid, "%s can not be read: %w", args[1], err)
+			}
+			defer file.Close()
+			list, err := recall.ReadAccounts(file)
+			if err != nil {
+				return lots.Errorf(lots.Invalid, "%s: %w", args[1], err)
+			}
+			return r.take(tx, now, &recall.PassedOn{Party: args[0], Accounts: list})
+		})
+}
+
+func dueCommand(e *env) *cobra.Command {
+	return e.ask(&cobra.Command{Use: "responses", Short: "Show where every consignee stands, and who is to be told or reminded", Args: cobra.NoArgs,
+		Example: "  heeltap recall responses"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			s, err := now.Scope(tx)
+			if err != nil {
+				return err
+			}
+			list, err := now.Standings(tx, s)
+			if err != nil {
+				return err
+			}
+			if r.json {
+				return r.writeJSON(list)
+			}
+			t := &table{head: []string{"consignee", "name", "state", "#tries", "reached", "answered", "#not explained", "due", ""}}
+			for _, x := range list {
+				note := ""
+				if x.Overdue {
+					note = "overdue"
+				}
+				if x.NeedList {
+					note = strings.TrimSpace(note + " its own list is missing")
+				}
+				t.add(x.Party, x.Name, x.State, whole(x.Tries), minute(x.Notified), minute(x.Answered), number(x.Left), minute(x.Due), note)
+			}
+			r.print(t)
+			return nil
+		})
+}
+
+// minute is a time in an answer without its seconds and offset.
+func minute(at string) string {
+	if len(at) < 16 {
+		return orDash(at)
+	}
+	return strings.Replace(at[:16], "T", " ", 1)
+}
+
+func sampleCommand(e *env) *cobra.Command {
+	var s recall.Sampled
+	cmd := e.step(&cobra.Command{Use: "sample", Short: "Draw the consignees whose handling of the notice is to be checked", Args: cobra.NoArgs,
+		Long:    "Draw the consignees to check, at one of the levels of 21 CFR 7.42(b)(3): A all, B more than 10 and less than 100 percent, C 10, D 2, E none. The same seed draws the same ones.",
+		Example: "  heeltap recall sample --level B --percent 40 --seed 26"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			drawn, err := now.DrawSample(tx, s.Level, s.Percent, s.Seed)
+			if err != nil {
+				return err
+			}
+			if err := r.take(tx, now, drawn); err != nil {
+				return err
+			}
+			r.printf("To check: %s\n", orDash(strings.Join(drawn.Parties, ", ")))
+			return nil
+		})
+	cmd.Flags().StringVar(&s.Level, "level", "A", "A, B, C, D or E")
+	cmd.Flags().Float64Var(&s.Percent, "percent", 0, "percent at level B")
+	cmd.Flags().StringVar(&s.Seed, "seed", "", "seed of the draw (else the recall's code)")
+	return cmd
+}
+
+func checkedCommand(e *env) *cobra.Command {
+	var s recall.Checked
+	var noNotice, notFollowed bool
+	cmd := e.step(&cobra.Command{Use: "checked PARTY", Short: "Log what an effectiveness check found", Args: cobra.ExactArgs(1),
+		ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindParty}),
+		Example: `  heeltap recall checked D-11 --how visit
+  heeltap recall checked R-23 --how phone --not-followed --on-sale 4`},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			if err := knownParty(tx, args[0]); err != nil {
+				return err
+			}
+			if s.OnSale < 0 {
+				return lots.Errorf(lots.Invalid, "--on-sale is below zero")
+			}
+			s.Party, s.Notified, s.Followed = args[0], !noNotice, !notFollowed
+			return r.take(tx, now, &s)
+		})
+	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, visit …")
+	cmd.Flags().BoolVar(&noNotice, "no-notice", false, "it never had the notice")
+	cmd.Flags().BoolVar(&notFollowed, "not-followed", false, "it did not do what the notice says")
+	cmd.Flags().Float64Var(&s.OnSale, "on-sale", 0, "cases and kegs still on sale")
+	cmd.Flags().StringVar(&s.Text, "text", "", "what was found")
+	return cmd
+}

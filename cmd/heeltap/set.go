@@ -1,0 +1,75 @@
+package main
+
+import (
+	"maps"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func (e *env) setCommand() *cobra.Command {
+	var reason, by string
+	cmd := &cobra.Command{
+		Use:   "set OF [NAME [VALUE]]",
+		Short: "Set, or show, what no sheet has a column for: markets, targets, limits",
+		Long: `Set a value of the site, or of a product or party, that no sheet has a column for. Each is a journal entry; the last
+one counts, and an empty VALUE takes it back. Without NAME all are shown.
+
+  site     market              US, EU, UK …: where the brewery sells
+           authority.MARKET    the authority there, where heeltap knows none
+           target.scope        minutes to the first frozen scope (120)
+           target.account      minutes to the account (240)
+           target.authority    minutes to records that an authority asked for (1440)
+           remind.minutes      minutes after which a consignee is tried again (240)
+  PARTY    market              where it sells, if elsewhere
+  PRODUCT  malt-beverage       yes where it is made with malted barley and hops, else no`,
+		Example: `  heeltap set site market US --by Quint
+  heeltap set D-14 market EU --by Quint
+  heeltap set site`,
+		Args: cobra.RangeArgs(1, 3), ValidArgsFunction: e.codesOf(nil),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) < 3 {
+				return e.question(cmd.Context(), func(tx *store.Tx) error { return e.showSettings(tx, args) })
+			}
+			by, err := e.who(by)
+			if err != nil {
+				return err
+			}
+			return e.update(cmd.Context(), func(tx *store.Tx) error {
+				if _, ok := tx.Thing(args[0]); !ok && args[0] != store.SiteSettings {
+					return lots.Errorf(lots.NotFound, "nothing is called %q: name the site, a product or a party", args[0])
+				}
+				if err := tx.Set(args[0], args[1], args[2], reason, by); err != nil {
+					return err
+				}
+				e.printf("%s of %s is now %s\n", args[1], args[0], orDash(args[2]))
+				return nil
+			})
+		},
+	}
+	cmd.Flags().StringVar(&reason, "reason", "", "why")
+	cmd.Flags().StringVar(&by, "by", "", "who sets it (else HEELTAP_BY)")
+	return e.asks(cmd)
+}
+
+func (e *env) showSettings(tx *store.Tx, args []string) error {
+	all := tx.Settings(args[0])
+	if len(args) > 1 {
+		all = map[string]string{args[1]: all[args[1]]}
+	}
+	if e.json {
+		return e.writeJSON(all)
+	}
+	t := &table{head: []string{"of", "setting", "value"}}
+	for _, name := range slices.Sorted(maps.Keys(all)) {
+		t.add(args[0], name, orDash(all[name]))
+	}
+	e.print(t)
+	if len(t.rows) == 0 {
+		e.printf("nothing is set of %s\n", args[0])
+	}
+	return nil
+}

@@ -1,0 +1,236 @@
+package recall
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// The settings behind who must be told. A market is a country or union, such as US or EU.
+const (
+	SettingMarket      = "market"        // of a party, else of the site
+	SettingMalt        = "malt-beverage" // of a product: yes where it is made with malted barley and hops, else no
+	SettingAuthorityOf = "authority."    // of the site, with a market behind it: the authority there
+)
+
+// Authority is one that is concerned, and why.
+type Authority struct {
+	Market   string   `json:"market"`
+	Name     string   `json:"name"`
+	Products []string `json:"products"`
+	Because  string   `json:"because"`
+	Source   string   `json:"source"`
+	Told     string   `json:"told"` // when, first; empty where nobody logged it
+}
+
+// Notification is who must be told and what they ask for first.
+type Notification struct {
+	// Recovery is true where nothing left the brewery's control.
+	Recovery    bool        `json:"stock_recovery"`
+	Authorities []Authority `json:"authorities"`
+	Open        []string    `json:"open"` // what has to be settled before it is known who is concerned
+	First       []Asked     `json:"first_asked"`
+	Proposed    string      `json:"class_proposed"`
+	Assigned    string      `json:"class_assigned"`
+	Assigner    string      `json:"class_assigned_by"`
+}
+
+// Asked is one of the things that an authority asks for first.
+type Asked struct {
+	What   string `json:"what"`
+	Answer string `json:"answer"`
+	Source string `json:"source"`
+}
+
+// deferral stands under every list of authorities.
+const deferral = "Who is concerned and what the law asks is for the authority and counsel to say; this list is where to begin."
+
+// Deferral says that the list of authorities decides nothing.
+func Deferral() string { return deferral }
+
+// Notify tells which authorities are concerned by the markets that goods in scope went to.
+func (r *Recall) Notify(tx *store.Tx, s *Scope) (*Notification, error) {
+	consignees, err := s.Consignees(tx)
+	if err != nil {
+		return nil, err
+	}
+	n := &Notification{Recovery: !s.HasLeft(tx), Authorities: []Authority{}, Open: []string{}, Proposed: r.Proposed, Assigned: r.Assigned, Assigner: r.Assigner}
+	markets := map[string]map[string]bool{} // market to products
+	add := func(market, product string) {
+		if markets[market] == nil {
+			markets[market] = map[string]bool{}
+		}
+		markets[market][product] = true
+	}
+	home := tx.Setting(store.SiteSettings, SettingMarket)
+	for _, c := range consignees {
+		market := cmp.Or(tx.Setting(c.Party, SettingMarket), home)
+		for _, l := range c.Lines {
+			for _, p := range strings.Split(l.Product, ", ") {
+				add(market, p)
+			}
+		}
+	}
+	for _, u := range s.Answer.Units {
+		for _, p := range u.Parts { // where it was made is always concerned
+			add(home, p.Product)
+		}
+	}
+	for _, market := range sortedKeys(markets) {
+		if err := r.inMarket(tx, n, market, sortedKeys(markets[market])); err != nil {
+			return nil, err
+		}
+	}
+	n.First, err = r.firstAsked(tx, s, consignees)
+	return n, err
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	out := make([]string, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// inMarket adds the authorities of one market.
+func (r *Recall) inMarket(tx *store.Tx, n *Notification, market string, products []string) error {
+	add := func(name, because, source string, products []string) {
+		a := Authority{Market: market, Name: name, Products: products, Because: because, Source: source}
+		for _, s := range r.Spoke {
+			if !s.Asked && strings.EqualFold(s.Authority, name) && a.Told == "" {
+				a.Told = lots.RFC3339(s.At.Unix(), tx.Site().Zone)
+			}
+		}
+		n.Authorities = append(n.Authorities, a)
+	}
+	if named := tx.Setting(store.SiteSettings, SettingAuthorityOf+market); named != "" && market != "" {
+		add(named, "set for this site", "the site's own setting", products)
+		return nil
+	}
+	switch strings.ToUpper(market) {
+	case "":
+		n.Open = append(n.Open, "no market is set for "+strings.Join(products, ", ")+": heeltap set site market US (or EU, UK …), and heeltap set PARTY market … where one differs")
+	case "US":
+		return r.inUS(tx, add, products)
+	case "EU":
+		add("competent authority of each member state concerned", "food placed on the market is not in compliance with food safety requirements", "Regulation (EC) 178/2002, Article 19", products)
+	case "UK":
+		add("local authority, and the Food Standards Agency or Food Standards Scotland", "food placed on the market may be unsafe", "Regulation (EC) 178/2002 as retained, Article 19", products)
+	default:
+		n.Open = append(n.Open, fmt.Sprintf("no authority is known for market %s: heeltap set site authority.%s NAME", market, market))
+	}
+	return nil
+}
+
+// inUS parts the products of the US market: malt beverages from the rest.
+func (r *Recall) inUS(tx *store.Tx, add func(name, because, source string, products []string), products []string) error {
+	var malt, rest, unsure []string
+	for _, p := range products {
+		is, sure, err := maltBeverage(tx, p)
+		if err != nil {
+			return err
+		}
+		switch {
+		case is:
+			malt = append(malt, p)
+		default:
+			rest = append(rest, p)
+		}
+		if !sure {
+			unsure = append(unsure, p)
+		}
+	}
+	note := ""
+	if len(unsure) > 0 {
+		note = fmt.Sprintf(" (by the lots in its lineage for %s: confirm with heeltap set PRODUCT malt-beverage yes or no)", strings.Join(unsure, ", "))
+	}
+	if len(malt) > 0 {
+		add("TTB", "leads voluntary recalls of malt beverages, and consults FDA for the health hazard evaluation"+note, "TTB Industry Circular 2017-4", malt)
+	}
+	if len(rest) > 0 {
+		add("FDA", "beer without malted barley or without hops is food under FDA's recall rules"+note, "TTB Industry Circular 2017-4; 21 CFR part 7", rest)
+	}
+	return nil
+}
+
+// maltBeverage reports whether a product is made with malted barley and hops: as set, else
+// by whether malt and hop lots stand behind its last run.
+func maltBeverage(tx *store.Tx, product string) (is, sure bool, err error) {
+	switch tx.Setting(product, SettingMalt) {
+	case "yes":
+		return true, true, nil
+	case "no":
+		return false, true, nil
+	}
+	last := ""
+	for _, rec := range tx.Touching(product) {
+		if run, ok := rec.(*lots.Run); ok && run.Product == product {
+			last = run.Run
+		}
+	}
+	if last == "" {
+		return false, false, nil
+	}
+	a, err := trace.Ask(tx, trace.Question{Dir: graph.Back, From: []string{"run:" + last}})
+	if err != nil {
+		return false, false, err
+	}
+	kinds := map[string]bool{}
+	for _, l := range a.Lots {
+		thing, _ := tx.Thing(l.Code)
+		kinds[thing.ItemKind] = true
+	}
+	return kinds["malt"] && kinds["hop"], false, nil
+}
+
+// firstAsked answers what 21 CFR 7.46(a) asks a firm for.
+func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]Asked, error) {
+	const source = "21 CFR 7.46(a)"
+	var products []string
+	first, last := "", ""
+	produced, kegs, shipped, shippedKegs := 0.0, 0.0, 0.0, 0.0
+	for _, run := range s.Answer.Runs {
+		p := productOf(tx, run.Product)
+		products = append(products, fmt.Sprintf("%s (%s), codes %s", p.Name, size(p), strings.Join(run.DateCodes, ", ")))
+		for _, rec := range tx.Touching(run.Code) {
+			if x, ok := rec.(*lots.Run); ok && x.Run == run.Code {
+				day := lots.RFC3339(x.Started.From, tx.Site().Zone)[:10]
+				if first == "" || day < first {
+					first = day
+				}
+				last = max(last, day)
+			}
+		}
+	}
+	slices.Sort(products)
+	for _, u := range s.Answer.Units {
+		if u.Kind == "keg" {
+			kegs, shippedKegs = kegs+float64(u.Quantity), shippedKegs+u.Books.Shipped
+		} else {
+			produced, shipped = produced+float64(u.Quantity), shipped+u.Books.Shipped
+		}
+	}
+	var accounts []string
+	for _, c := range consignees {
+		accounts = append(accounts, c.Party+" "+c.Name)
+	}
+	return []Asked{
+		{"Identity of the product", strings.Join(slices.Compact(products), "; "), source},
+		{"Reason, and how and when it was found", join(r.Reason, r.Known, "opened "+lots.RFC3339(r.OpenedAt.Unix(), tx.Site().Zone)), source},
+		{"Evaluation of the risk", "hazard: " + string(r.Hazard) + "; the evaluation is for the responsible person to write", source},
+		{"Total produced, and the time span", fmt.Sprintf("%g cases and %g kegs on units in scope, packed %s to %s", produced, kegs, first, last), source},
+		{"Amount distributed", fmt.Sprintf("%g cases and %g kegs", shipped, shippedKegs), source},
+		{"Direct accounts: number and identity", fmt.Sprintf("%d: %s", len(accounts), strings.Join(accounts, "; ")), source},
+		{"Proposed communication", "the letters and press draft of this recall", source},
+		{"Proposed strategy", cmp.Or(r.Strategy.text(), "not decided"), source},
+		{"Contact", cmp.Or(r.Strategy.Contact, r.Lead), source},
+	}, tx.Err()
+}

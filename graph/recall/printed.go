@@ -1,0 +1,351 @@
+package recall
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"heeltap/graph"
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/datecode"
+	"heeltap/lots/store"
+)
+
+// Rule is what the public can act on: something that a reader finds on the package.
+type Rule struct {
+	Product string   `json:"product"`
+	Name    string   `json:"name"`
+	Size    string   `json:"size"`
+	Codes   []string `json:"codes"` // as printed
+	// Range is true where the codes stand for every date from the first to the last.
+	Range bool `json:"range"`
+	// FromTime and ToTime narrow it to a time of day as printed, both included; empty where
+	// all that bears the codes is meant.
+	FromTime string   `json:"from_time"`
+	ToTime   string   `json:"to_time"`
+	Kegs     []string `json:"kegs"` // numbers of kegs
+	Band     string   `json:"band"`
+	Affected int64    `json:"affected"` // containers
+	Covered  int64    `json:"covered"`  // containers that the rule means
+	Innocent int64    `json:"innocent"` // of those, not affected
+	// Separates is false where product and code also stand on what is not affected, and
+	// nothing printed tells the two apart.
+	Separates bool   `json:"separates"`
+	Spared    string `json:"spared_by"` // what would have spared the innocent ones
+	Inside    string `json:"inside"`    // for mixed packs: what is affected within
+}
+
+// Text reads a rule out.
+func (r Rule) Text() string {
+	t := r.Name + ", " + r.Size
+	switch {
+	case r.Range:
+		t += fmt.Sprintf(", all date codes from %s to %s", r.Codes[0], r.Codes[len(r.Codes)-1])
+	case len(r.Codes) == 1:
+		t += ", date code " + r.Codes[0]
+	default:
+		t += ", date codes " + strings.Join(r.Codes, ", ")
+	}
+	switch {
+	case r.FromTime != "" && r.FromTime == r.ToTime:
+		t += ", time " + r.FromTime
+	case r.FromTime != "":
+		t += fmt.Sprintf(", times %s to %s", r.FromTime, r.ToTime)
+	}
+	if len(r.Kegs) > 0 {
+		t += "; keg numbers " + strings.Join(r.Kegs, ", ")
+	}
+	return t
+}
+
+// PrintedScope makes the shortest rules by which the public can find what is affected, and
+// says what innocent containers each drags in.
+func (s *Scope) PrintedScope(tx *store.Tx) []Rule {
+	byCode := map[[2]string][]trace.Printed{}
+	var order [][2]string
+	for _, p := range s.Answer.Printed() {
+		k := [2]string{p.Product, p.Code}
+		if byCode[k] == nil {
+			order = append(order, k)
+		}
+		byCode[k] = append(byCode[k], p)
+	}
+	rules := []Rule{}
+	for _, k := range order {
+		rules = append(rules, s.rulesFor(tx, byCode[k])...)
+	}
+	return s.ranges(tx, rules)
+}
+
+// rulesFor makes the rules of one product and code.
+func (s *Scope) rulesFor(tx *store.Tx, pieces []trace.Printed) []Rule {
+	product := productOf(tx, pieces[0].Product)
+	base := Rule{Product: product.Code, Name: product.Name, Size: size(product), Codes: []string{pieces[0].Code}, Kegs: s.kegNumbers(pieces), Separates: true}
+	all, hit := 0.0, 0.0
+	for _, p := range pieces {
+		all += p.Containers
+		if p.Affected {
+			hit += p.Containers
+			base.Band = better(base.Band, p.Band)
+		}
+	}
+	pattern, err := datecode.Parse(product.DateCode)
+	timed := err == nil && pattern.PrintsTime()
+	if hit >= all-1e-9 || !timed {
+		base.count(hit, all)
+		if base.Innocent > 0 {
+			base.Separates, base.Spared = false, "a time of day printed on the package"
+		}
+		base.Inside = s.inside(tx, pieces)
+		return []Rule{base}
+	}
+	var out []Rule
+	for _, w := range s.windows(tx, pieces) {
+		r := base
+		r.FromTime, r.ToTime, r.Band, r.Kegs = w.from, w.to, w.band.String(), base.Kegs
+		r.count(w.hit, w.covered)
+		if w.strange != "" {
+			r.Separates = false
+			r.Spared = "the line or run printed on the package: " + w.strange + " bears the same code and times"
+		} else if r.Innocent > 0 {
+			r.Spared = "seconds printed on the package"
+		}
+		r.Inside = s.inside(tx, pieces)
+		out = append(out, r)
+	}
+	return out
+}
+
+func better(name string, band graph.Band) string {
+	if name == graph.In.String() || band == graph.In {
+		return graph.In.String()
+	}
+	return band.String()
+}
+
+// count rounds so that a rule never seems to cover less than it does.
+func (r *Rule) count(hit, covered float64) {
+	r.Affected, r.Covered = int64(math.Ceil(hit-1e-6)), int64(math.Ceil(covered-1e-6))
+	r.Covered = max(r.Covered, r.Affected)
+	r.Innocent = r.Covered - r.Affected
+}
+
+// window is a time of day as printed, minutes included at both ends.
+type window struct {
+	from, to     string
+	start, end   int64 // printed clock: seconds, half open, whole minutes
+	band         graph.Band
+	hit, covered float64
+	strange      string // a run that is not affected then, and shows the same
+}
+
+// windows gives the times of day that the affected stretches of a code show.
+func (s *Scope) windows(tx *store.Tx, pieces []trace.Printed) []window {
+	var out []window
+	for _, p := range pieces {
+		if !p.Affected {
+			continue
+		}
+		start, end := p.From+p.Offset, p.Until+p.Offset
+		start -= mod(start, 60)
+		if over := mod(end, 60); over > 0 {
+			end += 60 - over
+		}
+		if n := len(out); n > 0 && start <= out[n-1].end && end >= out[n-1].start {
+			out[n-1].end, out[n-1].band = max(end, out[n-1].end), max(p.Band, out[n-1].band)
+			continue
+		}
+		out = append(out, window{start: start, end: end, band: p.Band})
+	}
+	zone := tx.Site().Zone
+	for i := range out {
+		w := &out[i]
+		w.from, w.to = clockText(w.start, zone), clockText(w.end-60, zone)
+		for _, p := range pieces {
+			from, until := p.From+p.Offset, p.Until+p.Offset
+			shown := max(0, min(until, w.end)-max(from, w.start))
+			if shown == 0 || until <= from {
+				continue
+			}
+			part := p.Containers * float64(shown) / float64(until-from)
+			w.covered += part
+			if p.Affected {
+				w.hit += part
+			} else if shown > 60 || until-from <= 60 {
+				w.strange = "run " + p.Run
+			}
+		}
+	}
+	return out
+}
+
+func mod(t, n int64) int64 { return ((t % n) + n) % n }
+
+func clockText(t int64, zone *time.Location) string { return time.Unix(t, 0).In(zone).Format("15:04") }
+
+// kegNumbers lists the kegs filled in affected stretches.
+func (s *Scope) kegNumbers(pieces []trace.Printed) []string {
+	runs := map[string]bool{}
+	for _, p := range pieces {
+		runs[p.Run] = runs[p.Run] || p.Affected
+	}
+	out := []string{}
+	for _, u := range s.Answer.Units {
+		if u.Kind != "keg" || !slices.ContainsFunc(u.Runs, func(r string) bool { return runs[r] }) {
+			continue
+		}
+		keg, _, _ := lots.SplitFilling(u.Code)
+		out = append(out, keg)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// inside says, for a run packed from other units, how much of what it packed is affected.
+func (s *Scope) inside(tx *store.Tx, pieces []trace.Printed) string {
+	reached := map[string]trace.Unit{}
+	for _, u := range s.Answer.Units {
+		reached[u.Code] = u
+	}
+	hit, covered, mixed := 0.0, 0.0, false
+	for _, p := range pieces {
+		if !p.Affected {
+			continue
+		}
+		covered += p.Containers
+		for _, rec := range tx.Touching(p.Run) {
+			f, ok := rec.(*lots.Feed)
+			if !ok || f.Run != p.Run || f.From.Kind != lots.KindUnit || f.From.OneOf() {
+				continue
+			}
+			mixed = true
+			if _, ok := reached[f.From.Code()]; !ok {
+				continue
+			}
+			thing, _ := tx.Thing(f.From.Code())
+			from, until := feedTimes(tx, f)
+			if until > from {
+				hit += f.Count * float64(max(1, thing.PerCase)) * float64(max(0, min(until, p.Until)-max(from, p.From))) / float64(until-from)
+			}
+		}
+	}
+	if !mixed || hit >= covered {
+		return ""
+	}
+	return fmt.Sprintf("within, %d of %d containers are affected: their own code tells them apart; %d are not", int64(math.Round(hit)), int64(math.Round(covered)), int64(math.Round(covered-hit)))
+}
+
+// feedTimes is when a feed ran: its own times, else its run's.
+func feedTimes(tx *store.Tx, f *lots.Feed) (from, until int64) {
+	for _, rec := range tx.Touching(f.Run) {
+		if run, ok := rec.(*lots.Run); ok && run.Run == f.Run {
+			from, until = run.Started.From, run.Ended.End()
+		}
+	}
+	if f.HasSince {
+		from = f.Since.From
+	}
+	if f.HasUntil {
+		until = f.Until.End()
+	}
+	return from, until
+}
+
+func productOf(tx *store.Tx, code string) *lots.Product {
+	for _, rec := range tx.Touching(code) {
+		if p, ok := rec.(*lots.Product); ok && p.Code == code {
+			return p
+		}
+	}
+	return &lots.Product{Code: code, Name: code, PerCase: 1}
+}
+
+// size says what one package holds.
+func size(p *lots.Product) string {
+	if p.PerCase > 1 {
+		return fmt.Sprintf("%d mL, %d to a case", p.ContainerML, p.PerCase)
+	}
+	if p.ContainerML >= 1000 && p.ContainerML%1000 == 0 {
+		return fmt.Sprintf("%d L", p.ContainerML/1000)
+	}
+	return fmt.Sprintf("%d mL", p.ContainerML)
+}
+
+// ranges joins rules of one product for whole codes into one from the first to the last
+// date, where the code is a date that a reader can put in order and no code that was printed
+// between them is left out.
+func (s *Scope) ranges(tx *store.Tx, rules []Rule) []Rule {
+	out := []Rule{}
+	for i := 0; i < len(rules); {
+		run := 1
+		for i+run < len(rules) && joinable(rules[i]) && joinable(rules[i+run]) && rules[i+run].Product == rules[i].Product {
+			run++
+		}
+		if run >= 3 && s.unbroken(tx, rules[i:i+run]) {
+			r := rules[i]
+			for _, next := range rules[i+1 : i+run] {
+				r.Codes = append(slices.Clone(r.Codes), next.Codes...)
+				r.Affected, r.Covered, r.Innocent = r.Affected+next.Affected, r.Covered+next.Covered, r.Innocent+next.Innocent
+				r.Kegs = append(slices.Clone(r.Kegs), next.Kegs...)
+				if next.Band == graph.In.String() {
+					r.Band = next.Band
+				}
+			}
+			slices.Sort(r.Kegs)
+			r.Kegs = slices.Compact(r.Kegs)
+			r.Range = true
+			out = append(out, r)
+		} else {
+			out = append(out, rules[i:i+run]...)
+		}
+		i += run
+	}
+	return out
+}
+
+func joinable(r Rule) bool {
+	return r.FromTime == "" && r.Separates && r.Inside == "" && len(r.Codes) == 1
+}
+
+// unbroken reports whether a product's codes can be put in order by reading them, and none
+// printed between the first and the last is missing.
+func (s *Scope) unbroken(tx *store.Tx, rules []Rule) bool {
+	product := productOf(tx, rules[0].Product)
+	pattern, err := datecode.Parse(product.DateCode)
+	if err != nil || !pattern.Dated() {
+		return false
+	}
+	var runs []*lots.Run
+	for _, rec := range tx.Touching(product.Code) {
+		if run, ok := rec.(*lots.Run); ok && run.Product == product.Code {
+			runs = append(runs, run)
+		}
+	}
+	slices.SortFunc(runs, func(a, b *lots.Run) int { return cmp.Compare(a.Started.From, b.Started.From) })
+	in := map[string]bool{}
+	for _, r := range rules {
+		in[r.Codes[0]] = true
+	}
+	first, last := -1, -1
+	for i, run := range runs {
+		if in[run.DateCode] {
+			if first < 0 {
+				first = i
+			}
+			last = i
+		}
+	}
+	if first < 0 {
+		return false
+	}
+	for _, run := range runs[first : last+1] {
+		if !in[run.DateCode] {
+			return false
+		}
+	}
+	return true
+}

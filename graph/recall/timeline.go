@@ -1,0 +1,208 @@
+package recall
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// Cautions are shown on every screen, draft and report of a recall.
+func Cautions() []string {
+	return []string{
+		"This finds and counts; it does not decide. Whether to recall, in which class, who must be told and by when is",
+		"for the responsible person under the law where the beer was made and sold: contact the competent authority and counsel.",
+		"Undeclared allergens, glass and bursting containers can injure: act on the hold first. Swollen or over-carbonated",
+		"packages and kegs are under pressure, and tanks hold CO2: follow local codes and trained, licensed practice.",
+		"Figures from perfect mixing are estimates, never a reason to call beer safe.",
+	}
+}
+
+// State names where a recall stands: open, closed or terminated.
+func (r *Recall) State() string {
+	switch {
+	case r.Ended != "":
+		return "terminated"
+	case r.Open:
+		return "open"
+	}
+	return "closed"
+}
+
+// Decide prepares a decision on things; each must be understood, so that none goes astray.
+func (r *Recall) Decide(tx *store.Tx, choice string, codes []string, reason string) (*Decided, error) {
+	for _, c := range codes {
+		if choice == Records {
+			if _, ok := r.decision(c); !ok {
+				return nil, lots.Errorf(lots.NotFound, "there is no decision on %s", c)
+			}
+			continue
+		}
+		if err := trace.Understood(tx, c); err != nil {
+			return nil, err
+		}
+	}
+	return &Decided{codes, choice, reason}, nil
+}
+
+// Suspect prepares further suspects.
+func (r *Recall) Suspect(tx *store.Tx, codes []string, reason string) (*Suspected, error) {
+	for _, c := range codes {
+		if slices.Contains(r.Suspects, c) {
+			return nil, lots.Errorf(lots.Conflict, "%s is suspected already", c)
+		}
+		if err := trace.Understood(tx, c); err != nil {
+			return nil, err
+		}
+	}
+	return &Suspected{codes, reason}, nil
+}
+
+// SignOff prepares the signature under what a correction took out of scope.
+func (r *Recall) SignOff(tx *store.Tx, codes []string, reason string) (*SignedOff, error) {
+	s, err := r.Scope(tx)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range codes {
+		if !slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Code == c }) {
+			return nil, lots.Errorf(lots.NotFound, "%s is not waiting for a signature; waiting are: %s", c, strings.Join(codesOf(s.Kept), ", "))
+		}
+	}
+	return &SignedOff{codes, reason}, nil
+}
+
+func codesOf(items []Item) []string {
+	out := []string{}
+	for _, i := range items {
+		out = append(out, i.Code)
+	}
+	return out
+}
+
+// Timeline is what was done, in order, and how it stands against the targets.
+type Timeline struct {
+	Steps   []TimelineStep `json:"steps"`
+	Targets []Target       `json:"targets"`
+}
+
+// TimelineStep is one step with its time on the clock.
+type TimelineStep struct {
+	Clock string `json:"clock"` // h:mm since the recall was opened
+	At    string `json:"at"`
+	By    string `json:"by"`
+	Step  string `json:"step"`
+	Text  string `json:"text"`
+	Entry int64  `json:"entry"`
+}
+
+// Target is a time to do something in, and how it was met.
+type Target struct {
+	Name   string `json:"name"`
+	Within string `json:"within"`
+	Took   string `json:"took"`  // h:mm; empty while it is not reached
+	State  string `json:"state"` // met, late, running, overdue
+	Source string `json:"source"`
+}
+
+// The settings that hold a site's targets, in minutes.
+const (
+	SettingScope     = "target.scope"     // first frozen version
+	SettingAccount   = "target.account"   // account struck
+	SettingAuthority = "target.authority" // records to an authority
+)
+
+var targets = []struct {
+	name, setting string
+	minutes       int64
+	source        string
+}{
+	{"Scope frozen", SettingScope, 120, "common practice"},
+	{"Account struck: goods located forwards and backwards", SettingAccount, 240, "common practice in retail schemes"},
+}
+
+// Timeline tells the steps in the order in which they were done.
+func (r *Recall) Timeline(tx *store.Tx) Timeline {
+	t := Timeline{Steps: []TimelineStep{}, Targets: []Target{}}
+	log := slices.Clone(r.Log)
+	slices.SortStableFunc(log, func(a, b Logged) int { return a.At.Compare(b.At) })
+	zone := tx.Site().Zone
+	for _, l := range log {
+		t.Steps = append(t.Steps, TimelineStep{hours(l.At.Sub(r.OpenedAt)), lots.RFC3339(l.At.Unix(), zone), l.By, l.Name, l.Text(), l.Entry})
+	}
+	for _, x := range targets {
+		minutes := settingOr(tx, x.setting, x.minutes)
+		t.Targets = append(t.Targets, r.target(tx, x.name, time.Duration(minutes)*time.Minute, r.OpenedAt, r.reached(x.setting), x.source))
+	}
+	for _, s := range r.Spoke {
+		if s.Asked {
+			minutes := settingOr(tx, SettingAuthority, 24*60)
+			t.Targets = append(t.Targets, r.target(tx, "Records to "+s.Authority, time.Duration(minutes)*time.Minute, s.At, r.toldAfter(s), "21 CFR 1.361: as soon as possible, not more than 24 hours"))
+		}
+	}
+	return t
+}
+
+// settingOr reads a number set for the site.
+func settingOr(tx *store.Tx, name string, otherwise int64) int64 {
+	if n, err := lots.ParseCount(tx.Setting(store.SiteSettings, name)); err == nil && n > 0 {
+		return n
+	}
+	return otherwise
+}
+
+// reached is when a target of the recall itself was met; zero where it was not.
+func (r *Recall) reached(setting string) time.Time {
+	for _, l := range r.Log {
+		switch l.Step.(type) {
+		case *Frozen:
+			if setting == SettingScope {
+				return l.At
+			}
+		case *Reconciled:
+			if setting == SettingAccount {
+				return l.At
+			}
+		}
+	}
+	return time.Time{}
+}
+
+// toldAfter is when an authority that asked was told next.
+func (r *Recall) toldAfter(asked Said) time.Time {
+	for _, s := range r.Spoke {
+		if !s.Asked && s.Authority == asked.Authority && !s.At.Before(asked.At) {
+			return s.At
+		}
+	}
+	return time.Time{}
+}
+
+func (r *Recall) target(tx *store.Tx, name string, within time.Duration, from, reached time.Time, source string) Target {
+	t := Target{Name: name, Within: hours(within), Source: source}
+	switch {
+	case reached.IsZero() && r.Now.Sub(from) > within:
+		t.State = "overdue"
+	case reached.IsZero():
+		t.State = "running"
+	case reached.Sub(from) > within:
+		t.Took, t.State = hours(reached.Sub(from)), "late"
+	default:
+		t.Took, t.State = hours(reached.Sub(from)), "met"
+	}
+	return t
+}
+
+// hours writes a duration as h:mm, with a sign where it is negative.
+func hours(d time.Duration) string {
+	sign := ""
+	if d < 0 {
+		sign, d = "-", -d
+	}
+	m := int(d.Minutes())
+	return fmt.Sprintf("%s%d:%02d", sign, m/60, m%60)
+}
