@@ -385,11 +385,7 @@ func (r *inRecall) writePaper(tx *store.Tx, now *recall.Recall, path string, let
 	if err != nil {
 		return err
 	}
-	if err := writeDocument(d, path); err != nil {
-		return err
-	}
-	r.printf("wrote %s\n", path)
-	return nil
+	return r.show(d, path)
 }
 
 func writeDocument(d *paper.Document, path string) error {
@@ -551,18 +547,7 @@ func paperCommand(e *env, cmd *cobra.Command, make func(*papers.Maker) (*paper.D
 			if err != nil {
 				return err
 			}
-			if out != "" {
-				return r.writePaper(tx, now, out, letter, make)
-			}
-			m, err := papers.New(tx, now, letter)
-			if err != nil {
-				return err
-			}
-			d, err := make(m)
-			if err != nil {
-				return err
-			}
-			return d.Plain(e.out)
+			return r.writePaper(tx, now, out, letter, make)
 		})
 	}
 	return cmd

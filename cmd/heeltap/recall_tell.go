@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/recall"
+	"heeltap/labels"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -140,6 +141,7 @@ one. "Nothing on hand" is an answer too.`,
 		Example: `  heeltap recall answer D-11 --on-hand 40 --sold 12 --passed-on 28 --who Otto
   heeltap recall answer P-31 --kegs-on-hand 1 --kegs-sold 2`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			args[0] = strings.TrimPrefix(labels.ParsePayload(args[0]), now.Code+"/") // as its form's code reads
 			if err := knownParty(tx, args[0]); err != nil {
 				return err
 			}

@@ -55,7 +55,7 @@ and sold.`,
 		}
 	}
 	in(groupAsk, e.traceCommand(), e.whyCommand(), e.showCommand(), e.journalCommand(), e.auditCommand())
-	in(groupRecall, e.recallCommand())
+	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand())
 	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand())
 	in(groupSetUp, e.initCommand(), e.demoCommand(), e.setCommand())

@@ -105,6 +105,9 @@ func (s *Scope) units(tx *store.Tx) []Stock {
 		}
 		x := Stock{Kind: "unit", Code: u.Code, Band: u.Band, Quantity: u.OnHand, Unit: unitWord(u.Kind), Sure: true}
 		x.What = strings.TrimSpace(orMixed(u.Product) + " " + strings.Join(u.DateCodes, ", "))
+		if mayHaveLeft(tx, u.Code) {
+			x.What += " (may have left: a shipment names it as one of several)"
+		}
 		if u.Place != nil {
 			x.Place = *u.Place
 		}
@@ -114,6 +117,14 @@ func (s *Scope) units(tx *store.Tx) []Stock {
 		out = append(out, x)
 	}
 	return out
+}
+
+// mayHaveLeft reports whether a shipment names a unit as one of several.
+func mayHaveLeft(tx *store.Tx, unit string) bool {
+	return slices.ContainsFunc(tx.Touching(unit), func(rec lots.Record) bool {
+		s, ok := rec.(*lots.Shipment)
+		return ok && s.Unit.OneOf()
+	})
 }
 
 // loose are cases of affected runs that hang on no unit: no hold can name them.

@@ -191,15 +191,21 @@ func maltBeverage(tx *store.Tx, product string) (is, sure bool, err error) {
 	return kinds["malt"] && kinds["hop"], false, nil
 }
 
+func (r *Recall) strategyText() string {
+	if r.Strategy == (Strategy{}) {
+		return "not decided"
+	}
+	return strings.TrimPrefix(r.Strategy.text(), "Strategy: ")
+}
+
 // firstAsked answers what 21 CFR 7.46(a) asks a firm for.
 func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]Asked, error) {
 	const source = "21 CFR 7.46(a)"
-	var products []string
+	codes := map[string][]string{}
 	first, last := "", ""
 	produced, kegs, shipped, shippedKegs := 0.0, 0.0, 0.0, 0.0
 	for _, run := range s.Answer.Runs {
-		p := productOf(tx, run.Product)
-		products = append(products, fmt.Sprintf("%s (%s), codes %s", p.Name, size(p), strings.Join(run.DateCodes, ", ")))
+		codes[run.Product] = append(codes[run.Product], run.DateCodes...)
 		for _, rec := range tx.Touching(run.Code) {
 			if x, ok := rec.(*lots.Run); ok && x.Run == run.Code {
 				day := lots.RFC3339(x.Started.From, tx.Site().Zone)[:10]
@@ -210,7 +216,12 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]A
 			}
 		}
 	}
-	slices.Sort(products)
+	var products []string
+	for _, code := range sortedKeys(codes) {
+		p := productOf(tx, code)
+		slices.Sort(codes[code])
+		products = append(products, fmt.Sprintf("%s (%s), codes %s", p.Name, size(p), strings.Join(slices.Compact(codes[code]), ", ")))
+	}
 	for _, u := range s.Answer.Units {
 		if u.Kind == "keg" {
 			kegs, shippedKegs = kegs+float64(u.Quantity), shippedKegs+u.Books.Shipped
@@ -223,14 +234,14 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]A
 		accounts = append(accounts, c.Party+" "+c.Name)
 	}
 	return []Asked{
-		{"Identity of the product", strings.Join(slices.Compact(products), "; "), source},
+		{"Identity of the product", strings.Join(products, "; "), source},
 		{"Reason, and how and when it was found", join(r.Reason, r.Known, "opened "+lots.RFC3339(r.OpenedAt.Unix(), tx.Site().Zone)), source},
 		{"Evaluation of the risk", "hazard: " + string(r.Hazard) + "; the evaluation is for the responsible person to write", source},
 		{"Total produced, and the time span", fmt.Sprintf("%g cases and %g kegs on units in scope, packed %s to %s", produced, kegs, first, last), source},
 		{"Amount distributed", fmt.Sprintf("%g cases and %g kegs", shipped, shippedKegs), source},
 		{"Direct accounts: number and identity", fmt.Sprintf("%d: %s", len(accounts), strings.Join(accounts, "; ")), source},
 		{"Proposed communication", "the letters and press draft of this recall", source},
-		{"Proposed strategy", cmp.Or(r.Strategy.text(), "not decided"), source},
+		{"Proposed strategy", r.strategyText(), source},
 		{"Contact", cmp.Or(r.Strategy.Contact, r.Lead), source},
 	}, tx.Err()
 }

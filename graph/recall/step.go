@@ -270,6 +270,9 @@ type AnswerLine struct {
 func (s *Answered) text() string {
 	var parts []string
 	for _, l := range s.Lines {
+		if len(s.Lines) > 1 && l.OnHand+l.Sold+l.PassedOn == 0 {
+			continue
+		}
 		of := "cases"
 		if l.Kegs {
 			of = "kegs"
@@ -277,7 +280,13 @@ func (s *Answered) text() string {
 		what := strings.TrimSpace(l.Product + " " + l.DateCode)
 		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s: %g on hand, %g sold, %g returned, %g destroyed, %g passed on", what, of, l.OnHand, l.Sold, l.Returned, l.Destroyed, l.PassedOn)))
 	}
-	return join(s.Party+" answered", s.Who, strings.Join(append(parts, s.Text), "; "))
+	if len(parts) == 0 {
+		parts = []string{"nothing on hand, nothing sold or passed on"}
+	}
+	if s.Text != "" {
+		parts = append(parts, s.Text)
+	}
+	return join(s.Party+" answered", s.Who, strings.Join(parts, "; "))
 }
 
 // PassedOn is a consignee's list of whom it supplied.
@@ -392,7 +401,13 @@ type Strategy struct {
 }
 
 func (s *Strategy) text() string {
-	return join("Strategy: depth "+s.Depth, s.Instructions, s.Contact, s.Completion)
+	var parts []string
+	for _, x := range [][2]string{{"depth", s.Depth}, {"instructions", s.Instructions}, {"contact", s.Contact}, {"completion", s.Completion}} {
+		if x[1] != "" {
+			parts = append(parts, x[0]+" "+x[1])
+		}
+	}
+	return "Strategy: " + strings.Join(parts, "; ")
 }
 
 // Noted is anything else worth keeping.

@@ -65,11 +65,7 @@ type drawn struct {
 // layOut places the boxes: each column in an order in which few bands cross (by the mean
 // place of the neighbours), and in the middle of the picture's height.
 func (f *Flow) layOut() drawn {
-	columns := make([][]FlowNode, max(1, len(f.Columns)))
-	for _, n := range f.Nodes {
-		c := min(max(n.Column, 0), len(columns)-1)
-		columns[c] = append(columns[c], n)
-	}
+	columns, names := f.filled()
 	f.order(columns)
 	most := 1
 	for _, c := range columns {
@@ -80,9 +76,7 @@ func (f *Flow) layOut() drawn {
 	width := step * 0.72
 	at := map[string]box{}
 	for i, column := range columns {
-		if i < len(f.Columns) {
-			d.heads = append(d.heads, box{FlowNode{Title: f.Columns[i]}, float64(i) * step, 0, width})
-		}
+		d.heads = append(d.heads, box{FlowNode{Title: names[i]}, float64(i) * step, 0, width})
 		top := headHeight + float64(most-len(column))*boxPitch/2
 		for k, n := range column {
 			b := box{n, float64(i) * step, top + float64(k)*boxPitch, width}
@@ -110,6 +104,29 @@ func (f *Flow) layOut() drawn {
 	}
 	slices.SortStableFunc(d.bands, func(a, b band) int { return cmp.Compare(b.width, a.width) }) // thin ones on top
 	return d
+}
+
+// filled gives the columns that have boxes, with their names; at least one.
+func (f *Flow) filled() (columns [][]FlowNode, names []string) {
+	all := make([][]FlowNode, max(1, len(f.Columns)))
+	for _, n := range f.Nodes {
+		c := min(max(n.Column, 0), len(all)-1)
+		all[c] = append(all[c], n)
+	}
+	for i, c := range all {
+		if len(c) == 0 {
+			continue
+		}
+		name := ""
+		if i < len(f.Columns) {
+			name = f.Columns[i]
+		}
+		columns, names = append(columns, c), append(names, name)
+	}
+	if len(columns) == 0 {
+		return [][]FlowNode{nil}, []string{""}
+	}
+	return columns, names
 }
 
 // order sorts each column by the mean place of its neighbours in the one before, then, backwards, after.

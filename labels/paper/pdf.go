@@ -48,6 +48,7 @@ func (d *Document) PDF(w io.Writer) error {
 	p.SetTitle(d.Title, true)
 	p.SetMargins(margin, margin, margin)
 	p.SetAutoPageBreak(false, 0)
+	p.SetCellMargin(0)
 	p.AddUTF8FontFromBytes(face, "", []byte(font.Regular))
 	p.AddUTF8FontFromBytes(face, "B", []byte(font.Bold))
 	p.AliasNbPages("{pages}")
@@ -210,14 +211,7 @@ func (p *press) part(part Part) error {
 		p.signatures(x)
 	case Blank:
 		for _, l := range x.Labels {
-			p.room(10)
-			p.SetFont(face, "", 9)
-			y := p.GetY() + 8
-			p.SetXY(margin, p.GetY()+3)
-			p.CellFormat(70, 5, p.fit(plane(l), 68), "", 0, "L", false, 0, "")
-			p.SetLineWidth(0.25)
-			p.Line(margin+70, y, margin+p.width, y)
-			p.SetXY(margin, y+1)
+			p.blank(l)
 		}
 		p.Ln(1.6)
 	case Code:
@@ -228,6 +222,24 @@ func (p *press) part(part Part) error {
 		p.picture(x.Flow)
 	}
 	return nil
+}
+
+// blank is a label with a line to write on.
+func (p *press) blank(label string) {
+	const name = 84.0
+	p.SetFont(face, "", 9)
+	lines := p.split(label, name-3)
+	p.room(float64(len(lines))*4.2 + 6)
+	y := p.GetY() + 3
+	p.SetFont(face, "", 9)
+	for i, l := range lines {
+		p.SetXY(margin, y+float64(i)*4.2)
+		p.CellFormat(name, 4.2, l, "", 0, "L", false, 0, "")
+	}
+	y += float64(len(lines)) * 4.2
+	p.SetLineWidth(0.25)
+	p.Line(margin+name, y+0.8, margin+p.width, y+0.8)
+	p.SetXY(margin, y+2)
 }
 
 func (p *press) heading(h Heading) {

@@ -70,6 +70,7 @@ func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
 	hazard := hazards[m.r.Hazard]
 	first, last := shipped(c)
 	d.Parts = append(d.Parts,
+		paper.Text{Text: "Date: " + m.time(m.r.Now.Unix())[:10] + ". Reference: " + m.r.Code + "."},
 		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you between %s and %s.", m.tx.Site().Name, first, last)},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
 		paper.Heading{Level: 1, Text: "What is recalled"}, m.received(c),
@@ -82,7 +83,14 @@ func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
 		paper.Break{},
 	)
 	d.Parts = append(d.Parts, m.form(c)...)
+	d.Parts = append(d.Parts, note()...)
 	return d
+}
+
+// note goes with every draft to the responsible person, and not to whom the letter is for.
+func note() []paper.Part {
+	return []paper.Part{paper.Break{}, paper.Heading{Level: 1, Text: "To the responsible person: take this page off before sending"}, cautions(),
+		paper.Text{Text: "The wording is a draft. Mark the envelope and the subject line as the heading is marked (21 CFR 7.49(b)), confirm telephone calls in writing, and follow up on whoever does not answer."}}
 }
 
 func address(parts ...string) string {
@@ -202,6 +210,7 @@ func (m *Maker) noticeTo(s recall.Supplier) *paper.Document {
 		"Send us your records of these lots: analyses, deviations, complaints, retained samples.",
 		"Tell us within the day whether other lots that you supplied to us are concerned.",
 	}}, paper.Text{Text: "Contact: " + or(m.r.Strategy.Contact, m.r.Lead)}, paper.Signatures{Roles: []string{"For the brewery: the responsible person"}})
+	d.Parts = append(d.Parts, note()...)
 	return d
 }
 
@@ -248,6 +257,7 @@ func (m *Maker) Press() *paper.Document {
 	d.Parts = append(d.Parts,
 		paper.Text{Text: "Illness, injury and complaints known so far, with symptoms to look out for: (number and kind, to be filled in)."},
 		paper.Text{Text: "Contact: " + or(m.r.Strategy.Contact, "(name, telephone, e-mail, hours, to be filled in)")})
+	d.Parts = append(d.Parts, note()...)
 	return d
 }
 

@@ -290,7 +290,9 @@ func (m *Maker) notification() ([]paper.Part, error) {
 	for _, a := range n.Authorities {
 		t.Rows = append(t.Rows, []string{a.Market, a.Name, strings.Join(a.Products, ", "), a.Because, a.Source, or(strings.Replace(day(a.Told), "T", " ", 1), "no")})
 	}
-	parts = append(parts, t)
+	if len(t.Rows) > 0 {
+		parts = append(parts, t)
+	}
 	for _, o := range n.Open {
 		parts = append(parts, paper.Text{Text: "Open: " + o})
 	}

@@ -1,0 +1,51 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/batch"
+	"heeltap/labels"
+	"heeltap/labels/paper"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func (e *env) batchRecordCommand() *cobra.Command {
+	var out string
+	var letter bool
+	cmd := &cobra.Command{
+		Use:   "record BREW|RUN|UNIT",
+		Short: "Write the whole history of one brew, run or pallet as one printable document",
+		Long: `Write the batch record of a brew, a package run or a unit: its lots and amounts, vessels with times, cleans, yeast,
+runs with feeds and changes, units and where they went, open findings, and every entry it rests on with who made it,
+when, and how it was corrected.`,
+		Example: `  heeltap record R26-0031 --out R26-0031.pdf
+  heeltap record P26-0817`,
+		Args: cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindBrew, lots.KindRun, lots.KindUnit}),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				d, err := batch.Record(tx, labels.ParsePayload(args[0]), letter)
+				if err != nil {
+					return err
+				}
+				return e.show(d, out)
+			})
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .txt (else text on the screen)")
+	cmd.Flags().BoolVar(&letter, "letter-paper", false, "US Letter instead of A4")
+	cmd.Flags().StringVar(&e.knownAt, "as-of", "", "from what had been entered by then (else all)")
+	return cmd
+}
+
+// show writes a paper to a file, or as text to the screen.
+func (e *env) show(d *paper.Document, out string) error {
+	if out == "" {
+		return d.Plain(e.out)
+	}
+	if err := writeDocument(d, out); err != nil {
+		return err
+	}
+	e.printf("wrote %s\n", out)
+	return nil
+}

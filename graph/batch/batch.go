@@ -1,0 +1,441 @@
+// Package batch writes the batch record of one brew, package run or unit: its whole written
+// history as one document, with every entry it rests on and every correction made. It
+// gathers what trace and the records say, and judges nothing.
+package batch
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/graph/trace"
+	"heeltap/labels/paper"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// Record writes the batch record of a brew, run or unit; NotFound where the code is none.
+// The same journal gives the same document.
+func Record(tx *store.Tx, code string, letter bool) (*paper.Document, error) {
+	thing, ok := tx.Thing(code)
+	if !ok {
+		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindBrew, lots.KindRun, lots.KindUnit), ", "), "-"))
+	}
+	switch thing.Kind {
+	case lots.KindBrew, lots.KindRun, lots.KindUnit:
+	default:
+		return nil, lots.Errorf(lots.Invalid, "%s is a %s: a batch record is of a brew, a run or a unit", code, thing.Kind)
+	}
+	w := &writer{tx: tx, code: code, kind: thing.Kind, entries: map[int64]bool{}}
+	var err error
+	from := []string{string(thing.Kind) + ":" + code}
+	if w.back, err = trace.Ask(tx, trace.Question{Dir: graph.Back, From: from}); err != nil {
+		return nil, err
+	}
+	if w.ahead, err = trace.Ask(tx, trace.Question{Dir: graph.Forward, From: from}); err != nil {
+		return nil, err
+	}
+	return w.document(letter)
+}
+
+type writer struct {
+	tx          *store.Tx
+	code        string
+	kind        lots.Kind
+	back, ahead *trace.Answer
+	entries     map[int64]bool // what the document rests on
+}
+
+func (w *writer) document(letter bool) (*paper.Document, error) {
+	head, err := w.tx.Head()
+	if err != nil {
+		return nil, err
+	}
+	last, _, err := w.tx.Entry(head)
+	if err != nil {
+		return nil, err
+	}
+	d := &paper.Document{Title: "Batch record of " + string(w.kind) + " " + w.code, Subtitle: w.tx.Site().Name, Letter: letter}
+	if last != nil {
+		d.Dated = last.Recorded
+		d.Footer = fmt.Sprintf("%s, as known with entry %d of %s, hash %x", w.tx.Site().Name, head, w.time(last.Recorded.Unix()), last.Hash[:8])
+	}
+	w.gather()
+	for _, part := range [][]paper.Part{w.what(), w.inputs(), w.vessels(), w.cleans(), w.yeast(), w.runs(), w.units(), w.findings()} {
+		d.Parts = append(d.Parts, part...)
+	}
+	journal, err := w.journal()
+	if err != nil {
+		return nil, err
+	}
+	d.Parts = append(d.Parts, journal...)
+	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "Reviewed"}, paper.Signatures{Roles: []string{"Quality lead"}})
+	return d, w.tx.Err()
+}
+
+// gather notes the entries that the record rests on.
+func (w *writer) gather() {
+	for _, l := range w.back.Links() {
+		w.entries[l.Entry] = true
+	}
+	name := func(code string) {
+		for _, rec := range w.tx.Touching(code) {
+			w.entries[rec.Entry()] = true
+		}
+	}
+	name(w.code)
+	for _, u := range w.ahead.Units {
+		if w.ours(u) {
+			name(u.Code)
+		}
+	}
+}
+
+// ours reports whether a unit belongs to the record: it is it, or was packed in the run, or
+// comes from the brew by content.
+func (w *writer) ours(u trace.Unit) bool {
+	switch w.kind {
+	case lots.KindUnit:
+		return u.Code == w.code
+	case lots.KindRun:
+		return slices.Contains(u.Runs, w.code)
+	}
+	return u.Band == graph.In.String()
+}
+
+func (w *writer) time(unix int64) string {
+	return strings.Replace(lots.RFC3339(unix, w.tx.Site().Zone)[:16], "T", " ", 1)
+}
+
+func (w *writer) rows(code string, sheets ...string) []lots.Entered {
+	rows, err := w.tx.Naming(code)
+	if err != nil {
+		return nil // the transaction carries it
+	}
+	return slices.DeleteFunc(rows, func(r lots.Entered) bool { return !slices.Contains(sheets, r.Sheet.Name) })
+}
+
+// table shows rows of one sheet, with the columns that any of them fills.
+func table(rows []lots.Entered, leave ...string) paper.Table {
+	t := paper.Table{}
+	var columns []string
+	if len(rows) > 0 {
+		for _, c := range rows[0].Sheet.Columns {
+			if !slices.Contains(leave, c.Name) && slices.ContainsFunc(rows, func(r lots.Entered) bool { return r.Row[c.Name] != "" }) {
+				columns = append(columns, c.Name)
+			}
+		}
+	}
+	for _, c := range columns {
+		t.Head = append(t.Head, strings.ReplaceAll(c, "_", " "))
+	}
+	t.Head = append(t.Head, "#entry")
+	for _, r := range rows {
+		var cells []string
+		for _, c := range columns {
+			cells = append(cells, r.Row[c])
+		}
+		t.Rows = append(t.Rows, append(cells, strconv.FormatInt(r.Seq, 10)))
+	}
+	return t
+}
+
+func section(title string, t paper.Table, none string) []paper.Part {
+	if len(t.Rows) == 0 {
+		return []paper.Part{paper.Heading{Level: 1, Text: title}, paper.Text{Text: none}}
+	}
+	return []paper.Part{paper.Heading{Level: 1, Text: title}, t}
+}
+
+func (w *writer) what() []paper.Part {
+	sheet := map[lots.Kind]string{lots.KindBrew: "brews", lots.KindRun: "runs", lots.KindUnit: "units"}[w.kind]
+	return section("What it is", table(w.rows(w.code, sheet)), "")
+}
+
+func (w *writer) inputs() []paper.Part {
+	t := paper.Table{Head: []string{"lot", "item", "supplier", "supplier's lot", "#amount in it", "band", "by way of"},
+		Note: "Amounts assume perfect mixing within each fill: they inform, and are never a reason to call beer safe. Possible: not recorded, and not ruled out."}
+	for _, l := range w.back.Lots {
+		supplier, printed, amount := "-", "-", "unknown"
+		if l.Supplier != nil {
+			supplier = *l.Supplier
+		}
+		if l.SupplierLot != nil {
+			printed = *l.SupplierLot
+		}
+		if l.Amount.Amount != nil {
+			amount = num(*l.Amount.Amount) + " " + *l.Unit
+		}
+		t.Rows = append(t.Rows, []string{l.Code, l.Item, supplier, printed, amount, l.Band, strings.Join(l.Why, " < ")})
+	}
+	parts := section("Lots that went into it", t, "No lot stands behind it: the records have a hole.")
+	if w.kind == lots.KindBrew {
+		parts = append(parts, section("What the brew was made with", table(w.rows(w.code, "brew_inputs"), "brew"), "No input is recorded.")...)
+	}
+	return parts
+}
+
+func num(x float64) string {
+	s := strconv.FormatFloat(x, 'f', 3, 64)
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}
+
+func (w *writer) vessels() []paper.Part {
+	t := paper.Table{Head: []string{"vessel", "from", "to", "#volume, L", "band"}}
+	fills := slices.Clone(w.back.Fills)
+	slices.SortStableFunc(fills, func(a, b trace.Fill) int { return cmp.Or(cmp.Compare(a.Since, b.Since), cmp.Compare(a.Code, b.Code)) })
+	for _, f := range fills {
+		until := "now"
+		if f.Until != nil {
+			until = minute(*f.Until)
+		}
+		t.Rows = append(t.Rows, []string{f.Vessel, minute(f.Since), until, num(f.Volume), f.Band})
+	}
+	return section("Vessels it went through, and what else passed with it", t, "None.")
+}
+
+func minute(at string) string { return strings.Replace(at[:16], "T", " ", 1) }
+
+// cleans lists the last clean before each vessel's first fill behind it, and those while it was there.
+func (w *writer) cleans() []paper.Part {
+	first, last := map[string]string{}, map[string]string{}
+	for _, f := range w.back.Fills {
+		if first[f.Vessel] == "" || f.Since < first[f.Vessel] {
+			first[f.Vessel] = f.Since
+		}
+		last[f.Vessel] = max(last[f.Vessel], f.Since)
+	}
+	t := paper.Table{Head: []string{"vessel", "cleaned", "method", "verified", "by", "#entry"}}
+	zone := w.tx.Site().Zone
+	for _, vessel := range slices.Sorted(maps.Keys(first)) {
+		var before *lots.Clean
+		add := func(c *lots.Clean) {
+			verified := "no"
+			if c.Verified {
+				verified = "yes"
+			}
+			w.entries[c.Seq] = true
+			t.Rows = append(t.Rows, []string{vessel, c.At.Text(zone), c.Method, verified, c.By, strconv.FormatInt(c.Seq, 10)})
+		}
+		var during []*lots.Clean
+		for _, rec := range w.tx.Touching(vessel) {
+			c, ok := rec.(*lots.Clean)
+			if !ok {
+				continue
+			}
+			switch at := lots.RFC3339(c.At.From, zone); {
+			case at <= first[vessel] && (before == nil || c.At.From >= before.At.From):
+				before = c
+			case at > first[vessel] && at <= last[vessel]:
+				during = append(during, c)
+			}
+		}
+		if before == nil {
+			t.Rows = append(t.Rows, []string{vessel, "no clean is recorded before " + minute(first[vessel]), "", "", "", ""})
+		} else {
+			add(before)
+		}
+		for _, c := range during {
+			add(c)
+		}
+	}
+	return section("Cleans before and between", t, "No vessel stands behind it.")
+}
+
+// yeast lists the crops behind it, from the youngest to the oldest.
+func (w *writer) yeast() []paper.Part {
+	t := paper.Table{Head: []string{"crop", "taken from", "at", "band", "#entry"}}
+	zone := w.tx.Site().Zone
+	var crops []*lots.Crop
+	band := map[string]string{}
+	for _, l := range w.back.Lots {
+		for _, rec := range w.tx.Touching(l.Code) {
+			if c, ok := rec.(*lots.Crop); ok && c.Lot == l.Code {
+				crops = append(crops, c)
+				band[c.Lot] = l.Band
+			}
+		}
+	}
+	slices.SortFunc(crops, func(a, b *lots.Crop) int { return cmp.Or(cmp.Compare(b.At.From, a.At.From), cmp.Compare(a.Lot, b.Lot)) })
+	for _, c := range crops {
+		t.Rows = append(t.Rows, []string{c.Lot, c.Vessel, c.At.Text(zone), band[c.Lot], strconv.FormatInt(c.Seq, 10)})
+	}
+	return section("Yeast: the crops behind it", t, "No crop stands behind it.")
+}
+
+// runs shows the runs that it is, came from or went to: feeds, changes of the code, balance.
+func (w *writer) runs() []paper.Part {
+	var codes []string
+	switch w.kind {
+	case lots.KindRun:
+		codes = []string{w.code}
+	case lots.KindUnit:
+		for _, u := range w.back.Units {
+			if u.Code == w.code {
+				codes = u.Runs
+			}
+		}
+	default:
+		for _, r := range w.ahead.Runs {
+			if r.Band == graph.In.String() {
+				codes = append(codes, r.Code)
+			}
+		}
+	}
+	var parts []paper.Part
+	for _, code := range codes {
+		parts = append(parts, paper.Heading{Level: 1, Text: "Package run " + code}, table(w.rows(code, "runs")))
+		if changes := w.rows(code, "codes"); len(changes) > 0 {
+			parts = append(parts, paper.Heading{Level: 2, Text: "Changes of the printed code"}, table(changes, "run"))
+		}
+		parts = append(parts, section2("Feeds: what it was packed from, and what changed in mid-run", table(w.rows(code, "feeds"), "run"))...)
+		parts = append(parts, w.runBalance(code)...)
+	}
+	return parts
+}
+
+func section2(title string, t paper.Table) []paper.Part {
+	if len(t.Rows) == 0 {
+		return []paper.Part{paper.Heading{Level: 2, Text: title}, paper.Text{Text: "None is recorded."}}
+	}
+	return []paper.Part{paper.Heading{Level: 2, Text: title}, t}
+}
+
+// runBalance sets what was filled against what hangs on units.
+func (w *writer) runBalance(code string) []paper.Part {
+	var packed, made int64
+	var drawn float64
+	unit, litres := "cases", 0.0
+	for _, rec := range w.tx.Touching(code) {
+		switch x := rec.(type) {
+		case *lots.Packed:
+			if x.Run == code {
+				packed += x.Quantity
+				if x.UnitKind == "keg" {
+					unit = "kegs"
+				}
+			}
+		case *lots.Run:
+			if x.Run != code {
+				continue
+			}
+			for _, p := range w.tx.Touching(x.Product) {
+				if product, ok := p.(*lots.Product); ok && product.Code == x.Product {
+					made = x.Good / max(1, product.PerCase)
+					litres = float64((x.Good+x.Rejects)*product.ContainerML) / 1000
+				}
+			}
+		case *lots.Feed:
+			if x.Run == code {
+				for _, d := range w.tx.DrawsOf(x.Seq) {
+					drawn += d.Qty / 1000
+				}
+			}
+		}
+	}
+	return []paper.Part{paper.Facts{Rows: [][2]string{
+		{"Good, in whole " + unit, strconv.FormatInt(made, 10)}, {"On units", strconv.FormatInt(packed, 10)}, {"On no unit", strconv.FormatInt(max(0, made-packed), 10)},
+		{"Filled, good and rejects", num(litres) + " L"}, {"Drawn from tanks by the books", num(drawn) + " L"},
+	}}}
+}
+
+// units shows the units and where they went.
+func (w *writer) units() []paper.Part {
+	t := paper.Table{Head: []string{"unit", "runs", "date codes", "#packed", "#shipped", "#returned", "#removed", "#repacked", "#here", "held"},
+		Note: "Here: by the books, which is no evidence that it stands there."}
+	s := paper.Table{Head: []string{"unit", "shipment", "consignee", "#quantity", "at", "document"}}
+	ours := map[string]bool{}
+	for _, u := range w.ahead.Units {
+		if !w.ours(u) {
+			continue
+		}
+		ours[u.Code] = true
+		held := ""
+		if u.Held {
+			held = "held"
+		} else if u.HeldPossible {
+			held = "possibly"
+		}
+		b := u.Books
+		t.Rows = append(t.Rows, []string{u.Code, strings.Join(u.Runs, " "), strings.Join(u.DateCodes, ", "), strconv.FormatInt(b.Quantity, 10), num(b.Shipped), num(b.Returned), num(b.Removed), num(b.Repacked), num(b.OnHand()), held})
+	}
+	for _, x := range w.ahead.Shipments {
+		if !slices.ContainsFunc(strings.Split(x.Unit, "|"), func(u string) bool { return ours[u] }) {
+			continue
+		}
+		document := ""
+		if x.Document != nil {
+			document = *x.Document
+		}
+		s.Rows = append(s.Rows, []string{x.Unit, x.Code, x.Consignee, strconv.FormatInt(x.Quantity, 10), minute(x.ShippedAt), document})
+	}
+	return append(section("Units", t, "Nothing was packed from it."), section("Where they went", s, "Nothing was shipped.")...)
+}
+
+func (w *writer) findings() []paper.Part {
+	t := paper.Table{Head: []string{"at", "finding"}}
+	seen := map[trace.Finding]bool{}
+	for _, f := range append(slices.Clone(w.back.Findings), w.ahead.Findings...) {
+		if !seen[f] {
+			seen[f] = true
+			t.Rows = append(t.Rows, []string{f.Code, f.Text})
+		}
+	}
+	return section("Open findings", t, "None that touches it was found. That does not prove the records complete.")
+}
+
+// journal lists every entry that the record rests on, with its corrections.
+func (w *writer) journal() ([]paper.Part, error) {
+	t := paper.Table{Head: []string{"#entry", "recorded", "by", "what", "of", "content"}, Note: "Rows as they were first entered; an amend or void below corrects the entry it names."}
+	for _, seq := range slices.Sorted(maps.Keys(w.entries)) {
+		e, ok, err := w.tx.Entry(seq)
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			continue
+		}
+		fixes, err := w.tx.Corrections(seq)
+		if err != nil {
+			return nil, err
+		}
+		for _, x := range append([]*store.Entry{e}, fixes...) {
+			t.Rows = append(t.Rows, w.entry(x))
+		}
+	}
+	return section("Every entry it rests on", t, "None."), nil
+}
+
+func (w *writer) entry(e *store.Entry) []string {
+	of, what := "", e.Kind
+	if e.At != nil {
+		of = e.At.Text(w.tx.Site().Zone)
+	}
+	if e.Target != 0 {
+		what = fmt.Sprintf("%s of entry %d", e.Kind, e.Target)
+	}
+	return []string{strconv.FormatInt(e.Seq, 10), w.time(e.Recorded.Unix()), e.By, what, of, cells(e.Content())}
+}
+
+// cells writes an entry's content as names with values, in order of the names.
+func cells(content any) string {
+	m, ok := content.(map[string]any)
+	if !ok {
+		return fmt.Sprint(content)
+	}
+	var out []string
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		v := m[k]
+		if inner, ok := v.(map[string]any); ok {
+			v = "(" + cells(inner) + ")"
+		}
+		if k != "by" {
+			out = append(out, fmt.Sprintf("%s %v", strings.ReplaceAll(k, "_", " "), v))
+		}
+	}
+	return strings.Join(out, "; ")
+}
