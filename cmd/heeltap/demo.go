@@ -24,7 +24,7 @@ func (e *env) demoCommand() *cobra.Command {
 		Use:   "demo [FOLDER]",
 		Short: "Build and question an invented brewery",
 		Long: `Build fourteen months of an invented brewery in FOLDER (else heeltap-demo), follow a hop lot
-forward and a date code back, and print a sheet of tags. An earlier demo there is replaced.`,
+forward and a date code back, print a sheet of tags, and rehearse a whole recall. An earlier demo there is replaced.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			folder := "heeltap-demo"
@@ -64,7 +64,14 @@ func (e *env) demo(ctx context.Context, folder string) (err error) {
 		return err
 	}
 	e.printf("%d journal entries, recorded on the days they were typed in, in %s.\n", len(history), e.now().Sub(started).Round(100*time.Millisecond))
-	return db.View(ctx, func(tx *store.Tx) error { return e.tellDemo(tx, folder, story) })
+	if err := db.View(ctx, func(tx *store.Tx) error { return e.tellDemo(tx, folder, story) }); err != nil {
+		return err
+	}
+	e.printf("\n%s\n", e.strong("3. A mock recall, from the suspect to the report"))
+	if err := e.rehearse(ctx, db, folder, story); err != nil {
+		return err
+	}
+	return db.View(ctx, func(tx *store.Tx) error { return e.tellWhere(tx, folder, story) })
 }
 
 // replay records a history evening by evening, with the clock set to it; all of it or nothing.
@@ -139,12 +146,17 @@ func (e *env) tellDemo(tx *store.Tx, folder string, s demo.Story) error {
 		return err
 	}
 	e.showAnswer(tx.Site(), back, false)
-	tags := filepath.Join(folder, "tags.pdf")
-	if err := e.demoTags(tx, s.Tags, tags); err != nil {
+	return e.demoTags(tx, s.Tags, filepath.Join(folder, "tags.pdf"))
+}
+
+// tellWhere says where everything is, and what to try next.
+func (e *env) tellWhere(tx *store.Tx, folder string, s demo.Story) error {
+	ahead, err := trace.Trace(tx, graph.Forward, s.Hop)
+	if err != nil {
 		return err
 	}
-	e.printf("\n%s\n", e.strong("3. Where everything is, and what to try next"))
-	e.printf("  database     %s\n  tag sheet    %s (%d tags; print at 100 %%)\n\n", e.db, tags, len(s.Tags))
+	e.printf("\n%s\n", e.strong("4. Where everything is, and what to try next"))
+	e.printf("  database     %s\n  tag sheet    %s (%d tags; print at 100 %%)\n  the recall   %s: report.pdf, report.html, letters\n\n", e.db, filepath.Join(folder, "tags.pdf"), len(s.Tags), folder)
 	db := " --db " + e.db
 	for _, line := range []string{
 		"trace forward " + s.Ends + db + "    # can ends opened in mid-run: pallets of half a run",
@@ -152,6 +164,9 @@ func (e *env) tellDemo(tx *store.Tx, folder string, s demo.Story) error {
 		"trace back " + ahead.Units[0].Code + " --all" + db,
 		"trace forward " + s.KnownCode + db + "    # compare with what was known before transfer " + s.Late + " was typed in:",
 		"trace forward " + s.KnownCode + " --known-at " + s.KnownAt.Format(time.RFC3339) + db,
+		"recall log --recall MR26-01" + db,
+		"recall open --mock --surprise --lead Quint" + db + "    # another one, on a lot picked by lot",
+		"record " + ahead.Units[0].Code + " --out record.pdf" + db,
 		"export " + filepath.Join(folder, "records") + db,
 		"audit" + db,
 	} {

@@ -78,13 +78,17 @@ func (r *inRecall) account(tx *store.Tx, now *recall.Recall, all, strike bool) e
 	if !strike {
 		return nil
 	}
+	return r.take(tx, now, struckAccount(a))
+}
+
+// struckAccount is the step that says what an account came to.
+func struckAccount(a *recall.Account) *recall.Reconciled {
 	made := a.Cases.Produced + a.Kegs.Produced
-	unaccounted := a.Cases.Unaccounted + a.Kegs.Unaccounted
-	step := &recall.Reconciled{Unaccounted: unaccounted}
+	step := &recall.Reconciled{Unaccounted: lots.Nine(a.Cases.Unaccounted + a.Kegs.Unaccounted)}
 	if made > 0 {
-		step.Accounted = lots.Nine((made - unaccounted) / made * 100)
+		step.Accounted = lots.Nine((made - step.Unaccounted) / made * 100)
 	}
-	return r.take(tx, now, step)
+	return step
 }
 
 func (r *inRecall) showAccount(a *recall.Account, all bool) {

@@ -159,7 +159,9 @@ func (w *writer) what() []paper.Part {
 func (w *writer) inputs() []paper.Part {
 	t := paper.Table{Head: []string{"lot", "item", "supplier", "supplier's lot", "#amount in it", "band", "by way of"},
 		Note: "Amounts assume perfect mixing within each fill: they inform, and are never a reason to call beer safe. Possible: not recorded, and not ruled out."}
-	for _, l := range w.back.Lots {
+	inputs := slices.Clone(w.back.Lots)
+	slices.SortStableFunc(inputs, func(a, b trace.Lot) int { return cmp.Compare(len(a.Why), len(b.Why)) }) // what went straight in comes first
+	for _, l := range inputs {
 		supplier, printed, amount := "-", "-", "unknown"
 		if l.Supplier != nil {
 			supplier = *l.Supplier
@@ -198,7 +200,13 @@ func (w *writer) vessels() []paper.Part {
 	return section("Vessels it went through, and what else passed with it", t, "None.")
 }
 
-func minute(at string) string { return strings.Replace(at[:16], "T", " ", 1) }
+// minute is a time without its seconds and offset; a bare date stays one.
+func minute(at string) string {
+	if len(at) < 16 {
+		return at
+	}
+	return strings.Replace(at[:16], "T", " ", 1)
+}
 
 // cleans lists the last clean before each vessel's first fill behind it, and those while it was there.
 func (w *writer) cleans() []paper.Part {
@@ -219,7 +227,7 @@ func (w *writer) cleans() []paper.Part {
 				verified = "yes"
 			}
 			w.entries[c.Seq] = true
-			t.Rows = append(t.Rows, []string{vessel, c.At.Text(zone), c.Method, verified, c.By, strconv.FormatInt(c.Seq, 10)})
+			t.Rows = append(t.Rows, []string{vessel, minute(c.At.Text(zone)), c.Method, verified, c.By, strconv.FormatInt(c.Seq, 10)})
 		}
 		var during []*lots.Clean
 		for _, rec := range w.tx.Touching(vessel) {
@@ -262,7 +270,7 @@ func (w *writer) yeast() []paper.Part {
 	}
 	slices.SortFunc(crops, func(a, b *lots.Crop) int { return cmp.Or(cmp.Compare(b.At.From, a.At.From), cmp.Compare(a.Lot, b.Lot)) })
 	for _, c := range crops {
-		t.Rows = append(t.Rows, []string{c.Lot, c.Vessel, c.At.Text(zone), band[c.Lot], strconv.FormatInt(c.Seq, 10)})
+		t.Rows = append(t.Rows, []string{c.Lot, c.Vessel, minute(c.At.Text(zone)), band[c.Lot], strconv.FormatInt(c.Seq, 10)})
 	}
 	return section("Yeast: the crops behind it", t, "No crop stands behind it.")
 }
@@ -413,7 +421,7 @@ func (w *writer) journal() ([]paper.Part, error) {
 func (w *writer) entry(e *store.Entry) []string {
 	of, what := "", e.Kind
 	if e.At != nil {
-		of = e.At.Text(w.tx.Site().Zone)
+		of = minute(e.At.Text(w.tx.Site().Zone))
 	}
 	if e.Target != 0 {
 		what = fmt.Sprintf("%s of entry %d", e.Kind, e.Target)

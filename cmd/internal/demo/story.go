@@ -15,6 +15,8 @@ type Story struct {
 	LateFrom  string    // the fermenter it left
 	KnownAt   time.Time // before that
 	KnownCode string    // a brew whose reach it changed
+	Recalled  string    // a hop lot to rehearse a recall on, fresh enough that some of it is in the house
+	RecallAt  time.Time // the morning after the last entry
 }
 
 // Told picks the story out of a history.
@@ -32,6 +34,13 @@ func Told(entries []Entry) Story {
 			s.DateCode = r.Row["date_code"] + "@" + start.Add(72*time.Minute).Format("15:04")
 		}
 	}
+	for _, r := range rows { // the last one that there was time to brew with and pack
+		if r.Sheet.Name == "receipts" && r.Row["item"] == "HOP-LATE" && r.Row["received_at"] < "2026-02" {
+			s.Recalled = r.Row["lot"]
+		}
+	}
+	last := entries[len(entries)-1].Recorded
+	s.RecallAt = time.Date(last.Year(), last.Month(), last.Day()+1, 9, 0, 0, 0, last.Location())
 	lots := map[string]string{}
 	for _, r := range rows {
 		if r.Sheet.Name == "receipts" {
@@ -59,4 +68,15 @@ func Told(entries []Entry) Story {
 		}
 	}
 	return s
+}
+
+// Doors lists the codes of the shops and pubs that the brewery supplies itself.
+func Doors() []string {
+	var out []string
+	for _, p := range parties {
+		if p[3] == "retailer" || p[3] == "on-premise" {
+			out = append(out, p[0])
+		}
+	}
+	return out
 }
