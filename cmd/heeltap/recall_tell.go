@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"os"
 	"strings"
 
@@ -184,6 +185,12 @@ contact, phone, email, address, product, date_code, quantity, unit (case or keg)
 			}
 			defer file.Close()
 			list, err := recall.ReadAccounts(file)
+			if faults, ok := errors.AsType[lots.Faults](err); ok {
+				for i := range faults {
+					faults[i].File = args[1]
+				}
+				return faults
+			}
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%s: %w", args[1], err)
 			}

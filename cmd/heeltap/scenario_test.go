@@ -65,6 +65,9 @@ func asking(dir string) testscript.Params {
 			"shipped":     func(ts *testscript.TestScript, _ bool, who []string) { shipped(ts, true, who) },
 			"not-shipped": func(ts *testscript.TestScript, _ bool, who []string) { shipped(ts, false, who) },
 			"finding":     finding,
+			"exit":        exit,
+			"value":       value,
+			"papers":      papersSay,
 			"apart":       func(ts *testscript.TestScript, _ bool, names []string) { because(ts, "apart", names) },
 			"by":          func(ts *testscript.TestScript, _ bool, names []string) { because(ts, "chain", names) },
 			"now": func(ts *testscript.TestScript, _ bool, args []string) {
@@ -222,6 +225,66 @@ func because(ts *testscript.TestScript, list string, names []string) {
 		}
 		if !found {
 			ts.Fatalf("%s: %v", list, b[list])
+		}
+	}
+}
+
+// value PATH WANT: what stands at a path of the answer, such as [party=D-1].cases.net; count is a
+// list's length, and a list is found in by [KEY=VALUE] or [N].
+func value(ts *testscript.TestScript, _ bool, args []string) {
+	var at any
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &at))
+	for _, step := range strings.Split(strings.ReplaceAll(args[0], "[", ".["), ".") {
+		if step == "" {
+			continue
+		}
+		next, ok := follow(at, step)
+		if !ok {
+			ts.Fatalf("there is no %s in %v", step, at)
+		}
+		at = next
+	}
+	got := fmt.Sprint(at)
+	if list, ok := at.([]any); ok {
+		texts := make([]string, len(list))
+		for i, x := range list {
+			texts[i] = fmt.Sprint(x)
+		}
+		got = strings.Join(texts, ",")
+	}
+	if got != args[1] {
+		ts.Fatalf("%s is %q, not %q", args[0], got, args[1])
+	}
+}
+
+func follow(at any, step string) (any, bool) {
+	switch x := at.(type) {
+	case object:
+		v, ok := x[step]
+		return v, ok
+	case []any:
+		if step == "count" {
+			return float64(len(x)), true
+		}
+		key, want, keyed := strings.Cut(strings.Trim(step, "[]"), "=")
+		if n, err := strconv.Atoi(key); err == nil && !keyed {
+			return x[n], n < len(x)
+		}
+		for _, el := range x {
+			if o, ok := el.(object); ok && fmt.Sprint(o[key]) == want {
+				return el, true
+			}
+		}
+	}
+	return nil, false
+}
+
+// papersSay FILE TEXT…: the paper says each text, wherever its lines break.
+func papersSay(ts *testscript.TestScript, neg bool, args []string) {
+	text := strings.Join(strings.Fields(ts.ReadFile(args[0])), " ")
+	for _, want := range args[1:] {
+		if strings.Contains(text, want) == neg {
+			ts.Fatalf("%s: %q %v in\n%s", args[0], want, !neg, text)
 		}
 	}
 }

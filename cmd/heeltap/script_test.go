@@ -25,7 +25,6 @@ import (
 func TestScripts(t *testing.T) {
 	params := asking("testdata/script")
 	var release func() error
-	params.Cmds["exit"] = exit
 	params.Cmds["sql"] = func(ts *testscript.TestScript, _ bool, args []string) {
 		db, err := sql.Open("sqlite", ts.MkAbs(args[0]))
 		ts.Check(err)

@@ -186,7 +186,7 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []Stock, error) {
 // stop records the holds.
 func (r *Recall) stop(tx *store.Tx, subjects []string, by string) ([]int64, error) {
 	sheet, _ := lots.SheetNamed("holds")
-	at := tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04:05")
+	at := tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04") // whole minutes, as what it stops is written
 	var rows []store.Statement
 	for _, c := range subjects {
 		rows = append(rows, store.Statement{Sheet: sheet, By: by, Row: lots.Row{"subject": c, "at": at, "reason": r.Code + ": " + r.Reason, "by": by}})
@@ -227,7 +227,7 @@ func (r *Recall) LetGo(tx *store.Tx, codes []string, reason, by string) (*Recall
 // Release ends every open hold of a subject; a lot received on hold gets the row that says
 // so. An empty time means now.
 func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
-	at = cmp.Or(at, tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04:05"))
+	at = cmp.Or(at, tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04"))
 	rows, err := tx.Naming(subject)
 	if err != nil {
 		return nil, err

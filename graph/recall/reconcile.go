@@ -270,7 +270,7 @@ func returnedSince(tx *store.Tx, c Consignee, kegs bool, told time.Time) float64
 		}
 		for _, rec := range tx.Touching(l.Unit) {
 			m, ok := rec.(*lots.Return)
-			if ok && m.Consignee == c.Party && !m.Unit.OneOf() && m.State != "empty" && m.At.To >= told.Unix() {
+			if ok && m.Consignee == c.Party && !m.Unit.OneOf() && m.State != "empty" && m.At.To >= told.Truncate(time.Minute).Unix() {
 				sum += float64(m.Quantity)
 			}
 		}

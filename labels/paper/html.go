@@ -17,12 +17,13 @@ h1{font-size:1.7rem;line-height:1.2;margin:.2em 0}h2{font-size:1.25rem;margin:1.
 .sub{margin:0 0 1em;color:#333}.mark{display:inline-block;border:3px solid #111;font-weight:700;letter-spacing:.08em;padding:.1em .6em;margin:0 .6em .4em 0}
 .caution{border:2px solid #111;border-left-width:.6rem;padding:.5em .8em;margin:1em 0}.caution p{margin:.15em 0}
 .wide{overflow-x:auto;margin:.6em 0}table{border-collapse:collapse;width:100%;font-size:.9rem}th,td{border-bottom:1px solid #999;padding:.25em .6em .25em 0;text-align:left;vertical-align:top}
-th{border-bottom:2px solid #111}.n{text-align:right;font-variant-numeric:tabular-nums}td{overflow-wrap:anywhere}td.n{white-space:nowrap;overflow-wrap:normal}
+th{border-bottom:2px solid #111}.n{text-align:right;font-variant-numeric:tabular-nums}td{overflow-wrap:break-word}td.n{white-space:nowrap;overflow-wrap:normal}
 dl{display:grid;grid-template-columns:minmax(8rem,16rem) 1fr;gap:.2em 1em;margin:.6em 0}dt{font-weight:600}dd{margin:0;overflow-wrap:anywhere}
 .line{border-bottom:1px solid #111;min-height:2.4em;margin:.3em 0;padding-top:1.1em;font-size:.85rem}.signs{display:grid;grid-template-columns:2fr 2fr 1fr;gap:1em;margin:1em 0}
 .code{display:flex;gap:1em;align-items:center;margin:1em 0;flex-wrap:wrap}.code svg{width:32mm;height:32mm}.flow svg{min-width:44rem;width:100%;height:auto}
 footer{border-top:1px solid #999;margin-top:2em;padding-top:.4em;font-size:.85rem;color:#333}
-@media(max-width:34rem){td:not(.n){min-width:7rem}dl{grid-template-columns:1fr}dd{margin-bottom:.4em}}
+@media(max-width:34rem){dl{grid-template-columns:1fr}dd{margin-bottom:.4em}
+table,tbody,tr,td{display:block}thead{position:absolute;left:-99rem}tr{border-bottom:2px solid #111;padding:.3em 0}td,td.n{border:0;text-align:left;white-space:normal;padding:.05em 0}td:empty{display:none}td[data-h]:not([data-h=""])::before{content:attr(data-h) ": ";font-weight:600}}
 @media print{body{font-size:10pt;max-width:none;padding:0}.break{break-before:page}tr,.caution,.signs{break-inside:avoid}thead{display:table-header-group}}`
 
 // HTML writes the document as one page that needs nothing else.
@@ -106,10 +107,12 @@ func htmlTable(b *bufio.Writer, t Table) {
 	class := make([]string, len(t.Head))
 	for i, h := range t.Head {
 		text, number := heading(h)
+		kind := ""
 		if number {
-			class[i] = " class=\"n\""
+			kind = " class=\"n\""
 		}
-		fmt.Fprintf(b, "<th scope=\"col\"%s>%s</th>", class[i], e(text))
+		class[i] = kind + " data-h=\"" + e(text) + "\""
+		fmt.Fprintf(b, "<th scope=\"col\"%s>%s</th>", kind, e(text))
 	}
 	fmt.Fprint(b, "</tr></thead><tbody>\n")
 	for _, row := range t.Rows {
