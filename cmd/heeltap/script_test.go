@@ -11,7 +11,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -56,6 +58,8 @@ func TestScripts(t *testing.T) {
 		release = nil
 	}
 	params.Cmds["decode"] = decode
+	params.Cmds["pdfsays"] = pdfSays
+	params.Cmds["pdfcode"] = pdfCode
 	testscript.Run(t, params)
 }
 
@@ -100,5 +104,51 @@ func emptyDatabase(base string) func(*testscript.Env) error {
 			return fmt.Errorf("no database")
 		}
 		return os.CopyFS(filepath.Join(s.WorkDir, "base"), os.DirFS(base))
+	}
+}
+
+// tool finds a program that a check needs; without it the check is left out, but not on the build machine.
+func tool(ts *testscript.TestScript, name string) (string, bool) {
+	path, err := exec.LookPath(name)
+	if err != nil && os.Getenv("HEELTAP_CI") != "" {
+		ts.Fatalf("%s is missing", name)
+	}
+	return path, err == nil
+}
+
+// pdfSays FILE TEXT…: another program reads the texts out of a PDF, wherever its lines break.
+func pdfSays(ts *testscript.TestScript, _ bool, args []string) {
+	path, ok := tool(ts, "pdftotext")
+	if !ok {
+		return
+	}
+	out, err := exec.Command(path, "-layout", ts.MkAbs(args[0]), "-").Output()
+	ts.Check(err)
+	text := strings.Join(strings.Fields(string(out)), " ")
+	for _, want := range args[1:] {
+		if !strings.Contains(text, want) {
+			ts.Fatalf("%s does not say %q:\n%s", args[0], want, text)
+		}
+	}
+}
+
+// pdfCode FILE TEXT: some page, drawn by another program, shows a QR code that holds the text.
+func pdfCode(ts *testscript.TestScript, _ bool, args []string) {
+	draw, ok := tool(ts, "pdftoppm")
+	scan, ok2 := tool(ts, "zbarimg")
+	if !ok || !ok2 {
+		return
+	}
+	pages := filepath.Join(ts.Getenv("WORK"), "page")
+	ts.Check(exec.Command(draw, "-r", "203", "-png", ts.MkAbs(args[0]), pages).Run())
+	files, err := filepath.Glob(pages + "*.png")
+	ts.Check(err)
+	var seen []string
+	for _, f := range files {
+		out, _ := exec.Command(scan, "-q", "--raw", f).Output() // a page without a code is none
+		seen = append(seen, strings.Fields(string(out))...)
+	}
+	if !slices.Contains(seen, args[1]) {
+		ts.Fatalf("the codes are %q", seen)
 	}
 }

@@ -138,10 +138,10 @@ func (r *Recall) inUS(tx *store.Tx, add func(name, because, source string, produ
 		if err != nil {
 			return err
 		}
-		switch {
-		case is:
+		if is || !sure { // holes in the records do not decide which authority hears of it
 			malt = append(malt, p)
-		default:
+		}
+		if !is {
 			rest = append(rest, p)
 		}
 		if !sure {
@@ -150,7 +150,7 @@ func (r *Recall) inUS(tx *store.Tx, add func(name, because, source string, produ
 	}
 	note := ""
 	if len(unsure) > 0 {
-		note = fmt.Sprintf(" (by the lots in its lineage for %s: confirm with heeltap set PRODUCT malt-beverage yes or no)", strings.Join(unsure, ", "))
+		note = fmt.Sprintf(" (for %s by the lots in its lineage alone: settle it with heeltap set PRODUCT malt-beverage yes or no)", strings.Join(unsure, ", "))
 	}
 	if len(malt) > 0 {
 		add("TTB", "leads voluntary recalls of malt beverages, and consults FDA for the health hazard evaluation"+note, "TTB Industry Circular 2017-4", malt)
@@ -162,7 +162,7 @@ func (r *Recall) inUS(tx *store.Tx, add func(name, because, source string, produ
 }
 
 // maltBeverage reports whether a product is made with malted barley and hops: as set, else
-// by whether malt and hop lots stand behind its last run.
+// by whether malt and hop lots stand behind any of its runs.
 func maltBeverage(tx *store.Tx, product string) (is, sure bool, err error) {
 	switch tx.Setting(product, SettingMalt) {
 	case "yes":
@@ -170,16 +170,10 @@ func maltBeverage(tx *store.Tx, product string) (is, sure bool, err error) {
 	case "no":
 		return false, true, nil
 	}
-	last := ""
-	for _, rec := range tx.Touching(product) {
-		if run, ok := rec.(*lots.Run); ok && run.Product == product {
-			last = run.Run
-		}
+	a, err := trace.Ask(tx, trace.Question{Dir: graph.Back, From: []string{"product:" + product}})
+	if lots.KindOf(err) == lots.NotFound {
+		return false, false, nil // nothing was packed of it
 	}
-	if last == "" {
-		return false, false, nil
-	}
-	a, err := trace.Ask(tx, trace.Question{Dir: graph.Back, From: []string{"run:" + last}})
 	if err != nil {
 		return false, false, err
 	}

@@ -96,7 +96,7 @@ func (x *Standing) fill(tx *store.Tx, r *Recall, c Consignee, open bool, remind 
 	if x.State == "to tell" {
 		due = r.OpenedAt
 	}
-	x.Due, x.Overdue = lots.RFC3339(due.Unix(), zone), due.Before(r.Now)
+	x.Due, x.Overdue = lots.RFC3339(due.Unix(), zone), !due.After(r.Now)
 }
 
 // accountColumns are what a consignee's list of its own customers may have; name must be there.

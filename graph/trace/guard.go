@@ -3,6 +3,7 @@ package trace
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 
 	"heeltap/graph"
@@ -12,16 +13,20 @@ import (
 )
 
 // Stopped says which of the entries just recorded took something that had been stopped:
-// beer, lots or units under a hold that stood before them, or that inherit from what is. What
+// beer, lots or units under a hold that stood before them, or that inherit from what is. A
+// release lets go what it names, and what comes through it, of every hold that is older. What
 // happened before a hold, and samples, destruction and going back to the supplier, are let
 // through. A hold that came in together with an act can not have stopped it.
 func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 	if len(entries) == 0 {
 		return nil, nil
 	}
-	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, walks: map[int]*graph.Reach{}}
+	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, walks: map[[2]int]*graph.Reach{}}
 	holds, err := openHolds(tx)
 	if err != nil {
+		return nil, err
+	}
+	if g.releases, err = g.letGo(entries[0]); err != nil {
 		return nil, err
 	}
 	for _, h := range holds {
@@ -46,11 +51,54 @@ func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 }
 
 type guard struct {
-	tx    *store.Tx
-	r     *resolver
-	holds []held
-	walks map[int]*graph.Reach // by how many of the holds, in order of time, stood
-	err   error
+	tx       *store.Tx
+	r        *resolver
+	holds    []held
+	releases []release
+	walks    map[[2]int]*graph.Reach // by how many of the holds, in order of time, stood, and the first release after them
+	err      error
+}
+
+// release lets go of some nodes.
+type release struct {
+	entry int64
+	nodes []int64
+}
+
+// letGo lists the releases before an entry, in order.
+func (g *guard) letGo(before int64) ([]release, error) {
+	rows, err := g.tx.Records("holds")
+	if err != nil {
+		return nil, err
+	}
+	var out []release
+	for _, rec := range rows {
+		h := rec.(*lots.Hold)
+		if !h.Released {
+			continue
+		}
+		r := release{entry: h.Seq}
+		fixes, err := g.tx.Corrections(h.Seq)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range fixes {
+			r.entry = max(r.entry, f.Seq)
+		}
+		if r.entry >= before {
+			continue
+		}
+		t := &target{}
+		for _, code := range h.Subject.Codes {
+			g.r.addHeld(t, h.Subject.Kind, code, h.At)
+		}
+		for _, s := range t.starts {
+			r.nodes = append(r.nodes, s.ID)
+		}
+		out = append(out, r)
+	}
+	slices.SortFunc(out, func(a, b release) int { return cmp.Compare(a.entry, b.entry) })
+	return out, nil
 }
 
 // taken says what stopped thing an entry took; empty where none.
@@ -125,32 +173,52 @@ func (g *guard) nodesTaken(entry int64, kind lots.Kind, code string) []store.Nod
 	return out
 }
 
-// heldBy gives the chain by which a node was held at a time; nil where it was not.
+// heldBy gives the chain by which a node was held at a time; nil where it was not. Holds
+// with the same releases after them are walked together.
 func (g *guard) heldBy(at lots.When, node int64) []graph.Step {
-	t := &target{}
+	groups := map[int]*target{}
 	n := 0
 	for _, h := range g.holds {
 		if h.at.From > at.To {
 			continue
 		}
 		n++
+		after, _ := slices.BinarySearchFunc(g.releases, h.entry, func(r release, entry int64) int { return cmp.Compare(r.entry, entry) })
+		if groups[after] == nil {
+			groups[after] = &target{}
+		}
 		for _, code := range h.subject.Codes {
-			g.r.addHeld(t, h.subject.Kind, code, h.at)
+			g.r.addHeld(groups[after], h.subject.Kind, code, h.at)
 		}
 	}
-	reach, ok := g.walks[n]
-	if !ok {
-		var err error
-		if reach, err = walkHeld(g.tx, t); err != nil {
-			g.err = err
-			return nil
+	for _, after := range slices.Sorted(maps.Keys(groups)) {
+		if reach := g.walk(n, after, groups[after]); reach != nil && reach.Band(node) == graph.In {
+			return reach.Why(node)
 		}
-		g.walks[n] = reach
 	}
-	if reach.Band(node) != graph.In {
+	return nil
+}
+
+// walk goes forward from held things, and not through what was released since; nil on an error.
+func (g *guard) walk(n, after int, from *target) *graph.Reach {
+	key := [2]int{n, after}
+	reach, ok := g.walks[key]
+	if ok {
+		return reach
+	}
+	cut := map[int64]bool{}
+	for _, r := range g.releases[after:] {
+		for _, id := range r.nodes {
+			cut[id] = true
+		}
+	}
+	reach, err := walkHeld(g.tx, from, cut)
+	if err != nil {
+		g.err = err
 		return nil
 	}
-	return reach.Why(node)
+	g.walks[key] = reach
+	return reach
 }
 
 // through tells where a hold came from, where it is inherited.

@@ -20,14 +20,20 @@ func heldNodes(tx *store.Tx) (*graph.Reach, error) {
 			r.addHeld(t, s.subject.Kind, code, s.at)
 		}
 	}
-	return walkHeld(tx, t)
+	return walkHeld(tx, t, nil)
 }
 
-// walkHeld walks forward from what is stopped.
-func walkHeld(tx *store.Tx, t *target) (*graph.Reach, error) {
+// walkHeld walks forward from what is stopped, and not through the nodes cut out.
+func walkHeld(tx *store.Tx, t *target, cut map[int64]bool) (*graph.Reach, error) {
 	query := graph.Query{Dir: graph.Forward}
+	if len(cut) > 0 {
+		query.Keep = func(src, dst graph.Node, _ graph.Link) bool { return !cut[src.ID] && !cut[dst.ID] }
+	}
 	var ids []int64
 	for _, s := range t.starts {
+		if cut[s.ID] {
+			continue
+		}
 		ids = append(ids, s.ID)
 		query.Starts = append(query.Starts, graph.Start{ID: s.ID, Possible: s.possible})
 	}
