@@ -54,14 +54,28 @@ func (r *rehearsal) after(minutes int, f func(tx *store.Tx) error) error {
 	return r.db.Update(r.ctx, f)
 }
 
-// take takes one step of the mock recall.
-func (r *rehearsal) take(minutes int, s recall.Step, by string) error {
+// inScope lets minutes pass and does one thing with the recall and its scope.
+func (r *rehearsal) inScope(minutes int, f func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error) error {
 	return r.after(minutes, func(tx *store.Tx) error {
 		now, err := recall.Load(tx, r.code)
 		if err != nil {
 			return err
 		}
-		_, err = now.Take(tx, s, recall.At{}, by)
+		s, err := now.Scope(tx)
+		if err != nil {
+			return err
+		}
+		return f(tx, now, s)
+	})
+}
+
+// take takes one step of the mock recall.
+func (r *rehearsal) take(minutes int, s recall.Step, by string) error {
+	return r.after(minutes, func(tx *store.Tx) error {
+		now, err := recall.Load(tx, r.code)
+		if err == nil {
+			_, err = now.Take(tx, s, recall.At{}, by)
+		}
 		return err
 	})
 }
@@ -85,11 +99,7 @@ func (r *rehearsal) opens(s demo.Story) error {
 }
 
 func (r *rehearsal) stops(demo.Story) error {
-	err := r.after(4, func(tx *store.Tx) error {
-		now, err := recall.Load(tx, r.code)
-		if err != nil {
-			return err
-		}
+	err := r.inScope(4, func(tx *store.Tx, now *recall.Recall, _ *recall.Scope) error {
 		_, stock, err := now.HoldAll(tx, demoLead)
 		r.printf("Hold rehearsed on %s in the house.\n", counted(len(stock), "thing"))
 		return err
@@ -126,15 +136,7 @@ func (r *rehearsal) freeze(minutes int, reason string) error {
 
 // consignees lists who has it, and what.
 func (r *rehearsal) consignees() (list []recall.Consignee, err error) {
-	err = r.db.View(r.ctx, func(tx *store.Tx) error {
-		now, err := recall.Load(tx, r.code)
-		if err != nil {
-			return err
-		}
-		s, err := now.Scope(tx)
-		if err != nil {
-			return err
-		}
+	err = r.inScope(0, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
 		list, err = s.Consignees(tx)
 		return err
 	})
@@ -143,11 +145,7 @@ func (r *rehearsal) consignees() (list []recall.Consignee, err error) {
 
 func (r *rehearsal) tells(demo.Story) error {
 	folder := filepath.Join(r.folder, "letters")
-	err := r.after(9, func(tx *store.Tx) error {
-		now, err := recall.Load(tx, r.code)
-		if err != nil {
-			return err
-		}
+	err := r.inScope(9, func(tx *store.Tx, now *recall.Recall, _ *recall.Scope) error {
 		n, err := writeLetters(tx, now, folder, false)
 		if err != nil {
 			return err
@@ -178,15 +176,7 @@ func (r *rehearsal) tells(demo.Story) error {
 
 // learns types in a delivery that was forgotten: what has left the house is more than was known.
 func (r *rehearsal) learns(demo.Story) error {
-	err := r.after(7, func(tx *store.Tx) error {
-		now, err := recall.Load(tx, r.code)
-		if err != nil {
-			return err
-		}
-		s, err := now.Scope(tx)
-		if err != nil {
-			return err
-		}
+	err := r.inScope(7, func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error {
 		known := map[string]bool{}
 		for _, sh := range s.Answer.Shipments {
 			known[sh.Consignee] = true
@@ -244,15 +234,7 @@ func (r *rehearsal) hears(demo.Story) error {
 
 // checks counts what is in the house and checks a sample of the consignees.
 func (r *rehearsal) checks(demo.Story) error {
-	err := r.after(8, func(tx *store.Tx) error {
-		now, err := recall.Load(tx, r.code)
-		if err != nil {
-			return err
-		}
-		s, err := now.Scope(tx)
-		if err != nil {
-			return err
-		}
+	err := r.inScope(8, func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error {
 		stock, err := s.InHouse(tx)
 		if err != nil {
 			return err
@@ -305,15 +287,7 @@ func (r *rehearsal) checks(demo.Story) error {
 
 // proves strikes the account, closes the exercise and writes its report.
 func (r *rehearsal) proves(demo.Story) error {
-	err := r.after(5, func(tx *store.Tx) error {
-		now, err := recall.Load(tx, r.code)
-		if err != nil {
-			return err
-		}
-		s, err := now.Scope(tx)
-		if err != nil {
-			return err
-		}
+	err := r.inScope(5, func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error {
 		a, err := now.Reconcile(tx, s)
 		if err != nil {
 			return err
