@@ -166,7 +166,7 @@ func (e *env) tellWhere(tx *store.Tx, folder string, s demo.Story) error {
 		"trace forward " + s.KnownCode + " --known-at " + s.KnownAt.Format(time.RFC3339) + db,
 		"recall log --recall MR26-01" + db,
 		"recall open --mock --surprise --lead Quint" + db + "    # another one, on a lot picked by lot",
-		"record " + ahead.Units[0].Code + " --out record.pdf" + db,
+		"record " + ahead.Units[0].Code + " --out " + filepath.Join(folder, "record.pdf") + db,
 		"export " + filepath.Join(folder, "records") + db,
 		"audit" + db,
 	} {

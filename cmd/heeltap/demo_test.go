@@ -39,7 +39,13 @@ func TestDemoTellsTheMainJob(t *testing.T) {
 		require.Contains(t, text, want)
 	}
 	require.FileExists(t, filepath.Join(dir, "tags.pdf"))
-	for line := range strings.Lines(text[strings.Index(text, "3. Where"):]) {
+	// The mock recall: a late entry makes version 2, one case that is not counted is the only one unaccounted for.
+	require.Regexp(t, `version 2; P-\d+ added, by entry \d+`, text)
+	require.Regexp(t, `99\.\d+ % are accounted for .*; 1 not: P26-\d+ 1\.`, text)
+	for _, file := range []string{"report.pdf", "report.html", "letters/press.txt", "letters/merge.xlsx", "letters/consignee D-11.pdf"} {
+		require.FileExists(t, filepath.Join(dir, file))
+	}
+	for line := range strings.Lines(text[strings.Index(text, "4. Where"):]) {
 		line, _, _ = strings.Cut(strings.TrimSpace(line), "#")
 		if command, ok := strings.CutPrefix(line, "heeltap "); ok {
 			say(t, strings.Fields(command)...) // what is said to try next works
