@@ -19,10 +19,9 @@ import (
 // inRecall is what the recall verbs share.
 type inRecall struct {
 	*env
-	code   string // --recall
-	by     string
-	at     string
-	reason string
+	code string // --recall
+	by   string
+	at   string
 }
 
 func (e *env) recallCommand() *cobra.Command {

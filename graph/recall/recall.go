@@ -243,17 +243,6 @@ func (r *Recall) Latest() *Version {
 	return &r.Versions[len(r.Versions)-1]
 }
 
-// Excluded and Included list what the lead decided on, in order.
-func (r *Recall) decided(choice string) []string {
-	var out []string
-	for _, d := range r.Decisions {
-		if d.Choice == choice {
-			out = append(out, d.Code)
-		}
-	}
-	return out
-}
-
 // decision finds the lead's word on a code.
 func (r *Recall) decision(code string) (Decision, bool) {
 	i := slices.IndexFunc(r.Decisions, func(d Decision) bool { return d.Code == code })

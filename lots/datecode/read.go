@@ -13,12 +13,14 @@ import (
 const (
 	costAlike   = 0.25 // one of a pair that looks alike
 	costEnd     = 0.35 // a character lost at either end, or one too many: the rim of a can
+	costMore    = 0.15 // each further one there: people read half a code
 	costSwap    = 0.6  // two neighbours exchanged
 	costInner   = 0.8  // a character lost or added inside
 	costOther   = 1.0  // another character
 	costTurned  = 0.3  // the whole read upside down
 	costDayMon  = 0.4  // day and month exchanged
 	mostPerRune = 0.34 // what costs more for each character is no reading any more
+	mostCost    = 2.2  // nor what costs more in all
 )
 
 // alike are the characters taken for each other.
@@ -52,6 +54,8 @@ type Match struct {
 	Cost float64  // 0 where it reads exactly so
 	How  []string // what has to be taken for granted, in words; empty where exact
 	Time string   // time of day read behind it or before it, hh:mm; empty where none
+
+	fits int // characters that read as they are, or alike
 }
 
 // Score is a match between 0 and 100.
@@ -67,20 +71,16 @@ func Fit(read, code string, p *Pattern) (Match, bool) {
 	best, found := Match{Cost: math.Inf(1)}, false
 	try := func(text, want, clock string, extra float64, how ...string) {
 		target := []rune(want)
-		most := mostPerRune * float64(len(target))
+		most := min(mostCost, mostPerRune*float64(len(target)))
 		m := align([]rune(text), target, most)
 		m.Cost += extra
 		m.How = append(how, m.How...)
 		m.Time = clock
-		if m.Cost < best.Cost-1e-9 && m.Cost <= most {
+		if m.Cost < best.Cost-1e-9 && m.Cost <= most && m.fits*5 >= len([]rune(text))*3 {
 			best, found = m, true
 		}
 	}
-	texts := [][2]string{{text, ""}}
-	for _, with := range withoutTime(text, p) {
-		texts = append(texts, with)
-	}
-	for _, t := range texts {
+	for _, t := range append([][2]string{{text, ""}}, withoutTime(text, p)...) {
 		try(t[0], want, t[1], 0)
 		if flipped, ok := upsideDown(t[0]); ok && flipped != t[0] {
 			try(flipped, want, "", costTurned, "read upside down")
@@ -227,7 +227,7 @@ func align(read, code []rune, most float64) Match {
 	}
 	out := Match{Cost: table[len(table)-1].cost}
 	if out.Cost <= most {
-		out.How = words(table, width, read, code)
+		out.How, out.fits = words(table, width, read, code)
 	}
 	return out
 }
@@ -255,7 +255,9 @@ func cheapest(table []cellOf, width int, read, code []rune, i, j int) cellOf {
 	if j > 0 {
 		cost := costInner
 		if i == 0 || i == len(read) {
-			cost = costEnd
+			if cost = costEnd; j > 1 && table[i*width+j-1].op == opMissing {
+				cost = costMore
+			}
 		}
 		offer(cost, i, j-1, opMissing)
 	}
@@ -269,36 +271,37 @@ func cheapest(table []cellOf, width int, read, code []rune, i, j int) cellOf {
 	return best
 }
 
-// words says what an alignment takes for granted, from the front.
-func words(table []cellOf, width int, read, code []rune) []string {
-	var out []string
+// words says what an alignment takes for granted, from the front, and how many characters fit.
+func words(table []cellOf, width int, read, code []rune) (out []string, fits int) {
 	for i, j := len(read), len(code); i > 0 || j > 0; {
 		switch table[i*width+j].op {
 		case opAlike:
 			out = append(out, fmt.Sprintf("%c read for %c at place %d", read[i-1], code[j-1], j))
-			i, j = i-1, j-1
+			i, j, fits = i-1, j-1, fits+1
 		case opOther:
 			out = append(out, fmt.Sprintf("%c instead of %c at place %d", read[i-1], code[j-1], j))
 			i, j = i-1, j-1
 		case opSwap:
 			out = append(out, fmt.Sprintf("places %d and %d exchanged", j-1, j))
-			i, j = i-2, j-2
+			i, j, fits = i-2, j-2, fits+2
 		case opMissing:
-			where := fmt.Sprintf("at place %d", j)
+			last := j
+			for j--; j > 0 && table[i*width+j].op == opMissing && (i == 0 || i == len(read)); j-- {
+			}
+			where := fmt.Sprintf("at place %d", last)
 			if i == 0 {
 				where = "at the front"
 			} else if i == len(read) {
 				where = "at the end"
 			}
-			out = append(out, fmt.Sprintf("%c missing %s", code[j-1], where))
-			j--
+			out = append(out, fmt.Sprintf("%s missing %s", string(code[j:last]), where))
 		case opExtra:
 			out = append(out, fmt.Sprintf("%c too much after place %d", read[i-1], j))
 			i--
 		default:
-			i, j = i-1, j-1
+			i, j, fits = i-1, j-1, fits+1
 		}
 	}
 	slices.Reverse(out)
-	return out
+	return out, fits
 }

@@ -1,0 +1,145 @@
+package main
+
+import (
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/inquiry"
+	"heeltap/graph/recall"
+	"heeltap/labels"
+	"heeltap/lots/store"
+)
+
+func (e *env) inquireCommand() *cobra.Command {
+	var q inquiry.Question
+	var by string
+	var look bool
+	cmd := &cobra.Command{
+		Use:   `inquire "TEXT AS READ"`,
+		Short: "Find what somebody read off a package may be, and what is known of it",
+		Long: `Find what somebody read off a can, bottle, case or keg may be: partial, misread or upside down. Only what was
+really printed is a candidate. The text is noted down as it was read, with all candidates; --look-only notes nothing.`,
+		Example: `  heeltap inquire "BB 2O27-03-10 09:42" --product pale --place "Sixpenny" --caller "Una, shop" --note "two cans swollen"
+  heeltap inquire 0417 --look-only`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			q.Read = labels.ParsePayload(args[0])
+			if look || e.knownAt != "" {
+				return e.question(cmd.Context(), func(tx *store.Tx) error { return e.inquire(tx, q, "") })
+			}
+			by, err := e.who(by)
+			if err != nil {
+				return err
+			}
+			return e.update(cmd.Context(), func(tx *store.Tx) error { return e.inquire(tx, q, by) })
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&q.Product, "product", "", "which beer, as the caller says")
+	f.Int64Var(&q.SizeML, "size-ml", 0, "what one package holds, mL")
+	f.StringVar(&q.Place, "place", "", "where it was bought, or who has it")
+	f.StringVar(&q.Bought, "bought", "", "when it was bought (date)")
+	f.StringVar(&q.Caller, "caller", "", "who calls")
+	f.StringVar(&q.Note, "note", "", "what is the matter, in their words")
+	f.StringVar(&by, "by", "", "who answers (else HEELTAP_BY)")
+	f.BoolVar(&look, "look-only", false, "note nothing down")
+	return e.asks(cmd)
+}
+
+func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
+	a, err := inquiry.Ask(tx, q)
+	if err != nil {
+		return err
+	}
+	if by != "" {
+		if _, err := inquiry.Note(tx, a, by); err != nil {
+			return err
+		}
+	}
+	if e.json {
+		return e.writeJSON(a)
+	}
+	if len(a.Urgent) > 0 {
+		e.printf("%s\n%s\n\n", e.strong("CALL THE QUALITY LEAD NOW ("+strings.Join(a.Urgent, ", ")+")"), strings.Join(recall.Cautions(), "\n"))
+	}
+	t := &table{head: []string{"", "printed", "product", "#score", "because", "against", "runs", "#units"}}
+	for _, c := range a.Candidates {
+		because := strings.Join(c.Because, "; ")
+		if c.Score == 100 {
+			because = "reads exactly so"
+		}
+		if c.Time != "" {
+			because += ", at " + c.Time
+		}
+		t.add(c.Kind, c.Printed, orDash(c.Product), whole(c.Score), because, strings.Join(c.Against, "; "), strings.Join(c.Runs, " "), whole(len(c.Units)))
+	}
+	e.print(t)
+	if a.Ask != "" {
+		e.printf("\n%s %s\n", e.strong("Ask:"), a.Ask)
+	}
+	if a.Card != nil {
+		e.showCard(a.Card)
+	}
+	e.printf("\n%s\n", e.strong(a.Says))
+	return nil
+}
+
+func (e *env) showCard(c *inquiry.Card) {
+	e.printf("\n%s %s\n", e.strong(c.Product), c.Name)
+	line := func(name, text string) {
+		if text != "" {
+			e.printf("  %-14s %s\n", name, text)
+		}
+	}
+	line("packed", c.Packed+" in "+strings.Join(c.Runs, ", ")+" on "+orDash(strings.Join(c.Lines, ", ")))
+	line("age", whole(c.AgeDays)+" days; best before "+orDash(c.BestBy))
+	line("declares", orDash(strings.Join(c.Declares, ", ")))
+	var traced []string
+	for _, a := range c.Allergens {
+		text := a.Name + " (" + a.Lot + ", " + a.Band
+		if !a.Declared {
+			text += ", NOT DECLARED"
+		}
+		traced = append(traced, text+")")
+	}
+	line("traced", orDash(strings.Join(traced, ", ")))
+	line("held", map[string]string{"in": "YES: it, or something in it, is on hold", "possible": "possibly: something it may hold is on hold", "out": "no hold is recorded"}[c.Held])
+	line("recalls", orDash(strings.Join(c.Recalls, ", ")))
+	var sent []string
+	for _, s := range c.Shipped {
+		sent = append(sent, s.Consignee+" "+whole(s.Quantity)+" from "+s.First)
+	}
+	line("shipped", orDash(strings.Join(sent, ", ")))
+	line("place", c.Place)
+	line("lots", whole(len(c.Lots))+" behind it: heeltap trace back lists them")
+	for _, f := range c.Findings[:min(5, len(c.Findings))] {
+		line("finding", f)
+	}
+}
+
+func (e *env) inquiriesCommand() *cobra.Command {
+	return e.asks(&cobra.Command{
+		Use: "inquiries", Short: "List the inquiries noted down", Args: cobra.NoArgs, Example: "  heeltap inquiries",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				all, err := inquiry.All(tx)
+				if err != nil {
+					return err
+				}
+				if e.json {
+					return e.writeJSON(all)
+				}
+				t := &table{head: []string{"#entry", "when", "by", "read", "caller", "place", "note", "candidates"}}
+				for _, n := range all {
+					t.add(whole(n.Entry), stampOf(n.At, tx.Site().Zone), n.By, n.Question.Read, n.Question.Caller, n.Question.Place, n.Question.Note, strings.Join(n.Candidates, ", "))
+				}
+				e.print(t)
+				if len(all) == 0 {
+					e.printf("No inquiry yet.\n")
+				}
+				return nil
+			})
+		},
+	})
+}

@@ -1,0 +1,56 @@
+package inquiry
+
+import (
+	"encoding/json"
+	"time"
+
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// about is what the steps that note an inquiry are about.
+const about = "inquiry"
+
+// Noted is an inquiry as it was noted down: the raw text, and all candidates, not one chosen.
+type Noted struct {
+	Entry      int64     `json:"entry"`
+	At         time.Time `json:"at"`
+	By         string    `json:"by"`
+	Question   Question  `json:"question"`
+	Candidates []string  `json:"candidates"` // printed codes with their product
+	Runs       []string  `json:"runs"`
+}
+
+type noted struct {
+	Question   Question `json:"question"`
+	Candidates []string `json:"candidates"`
+	Runs       []string `json:"runs"`
+}
+
+// Note records an inquiry.
+func Note(tx *store.Tx, a *Answer, by string) (int64, error) {
+	n := noted{Question: a.Question, Candidates: []string{}, Runs: []string{}}
+	for _, c := range a.Candidates {
+		n.Candidates = append(n.Candidates, c.Printed+" "+c.Product)
+		n.Runs = append(n.Runs, c.Runs...)
+	}
+	e, err := tx.Act(about, n, by)
+	if err != nil {
+		return 0, err
+	}
+	return e.Seq, nil
+}
+
+// All lists the inquiries noted, in order.
+func All(tx *store.Tx) ([]Noted, error) {
+	out := []Noted{}
+	err := tx.Acts(about, func(e *store.Entry, step []byte) error {
+		var n noted
+		if err := json.Unmarshal(step, &n); err != nil {
+			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+		}
+		out = append(out, Noted{e.Seq, e.Recorded, e.By, n.Question, n.Candidates, n.Runs})
+		return nil
+	})
+	return out, err
+}
