@@ -75,6 +75,15 @@ func (tx *Tx) PassedOn(id int64) (sum float64, known bool) {
 	return sum, known
 }
 
+// Between is how much a content link carries from one node to another, in the source's base
+// unit; false where there is none, or nobody knows how much.
+func (tx *Tx) Between(src, dst int64) (float64, bool) {
+	var qty sql.NullFloat64
+	ok, err := tx.one([]any{&qty}, "SELECT sum(qty) FROM link WHERE src = ? AND dst = ? AND grade = ?", src, dst, int64(graph.Content))
+	tx.fail(err)
+	return qty.Float64, ok && qty.Valid
+}
+
 // Reached is the part of the lineage that a walk from some starts can come to.
 type Reached struct {
 	*graph.Graph

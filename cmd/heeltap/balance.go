@@ -1,0 +1,113 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/balance"
+	"heeltap/labels"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func (e *env) balanceCommand() *cobra.Command {
+	var from, to string
+	cmd := &cobra.Command{
+		Use:   "balance LOT|BREW|VESSEL|RUN|ITEM",
+		Short: "Set what came in against what went out, with the arithmetic",
+		Long: `Set what came in against what went out. A lot: received against used, removed and counted. A brew: its wort, and the
+extract in it against what its malts and sugars can yield. A vessel: by fill. A run: volume against containers, parts,
+units. An item: all its lots over a period in one unit. Exit status 3 where more is accounted for than came in.`,
+		Example: `  heeltap balance L26-0142
+  heeltap balance B26-0031
+  heeltap balance MALT-ORG --from 2026-01-01 --to 2026-03-31`,
+		Args: cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindItem}),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				p, err := periodOf(tx, from, to)
+				if err != nil {
+					return err
+				}
+				list, err := balance.Of(tx, labels.ParsePayload(args[0]), p)
+				if err != nil {
+					return err
+				}
+				return e.showBalances(list)
+			})
+		},
+	}
+	cmd.Flags().StringVar(&from, "from", "", "first day of a period (vessel, item)")
+	cmd.Flags().StringVar(&to, "to", "", "last day of it")
+	return e.asks(cmd)
+}
+
+// periodOf reads a first and a last day; neither means all of it.
+func periodOf(tx *store.Tx, from, to string) (balance.Period, error) {
+	if from == "" && to == "" {
+		return balance.Period{}, nil
+	}
+	p := balance.Period{Until: 1 << 60}
+	for _, x := range []struct{ flag, text string }{{"--from", from}, {"--to", to}} {
+		if x.text == "" {
+			continue
+		}
+		w, _, err := lots.ParseWhen(x.text, tx.Site().Zone)
+		if err != nil {
+			return p, lots.Errorf(lots.Invalid, "%s: %w", x.flag, err)
+		}
+		if x.flag == "--from" {
+			p.From = w.From
+		} else {
+			p.Until = w.To + 1
+		}
+	}
+	if p.From >= p.Until {
+		return p, lots.Errorf(lots.Invalid, "--from lies after --to")
+	}
+	return p, nil
+}
+
+func (e *env) showBalances(list []balance.Balance) error {
+	over := false
+	for _, b := range list {
+		over = over || b.Unaccounted < 0
+	}
+	if e.json {
+		if err := e.writeJSON(list); err != nil {
+			return err
+		}
+	} else {
+		for i, b := range list {
+			if i > 0 {
+				e.printf("\n")
+			}
+			e.showBalance(b)
+		}
+	}
+	if over {
+		return errFindings
+	}
+	return nil
+}
+
+func (e *env) showBalance(b balance.Balance) {
+	e.printf("%s\n  %s\n", e.strong(b.Title), b.Formula)
+	t := &table{head: []string{"", "", "", "#" + b.Unit, "#entry"}}
+	for _, x := range b.Terms {
+		entry := ""
+		if len(x.Entries) > 0 {
+			entry = whole(x.Entries[0])
+		}
+		if len(x.Entries) > 1 {
+			entry += " …"
+		}
+		t.add(x.Sign, x.Name, x.Text, number(x.Amount), entry)
+	}
+	t.add("=", "in", "", number(b.In), "")
+	t.add("=", "accounted", number(b.Percent)+" %", number(b.Accounted), "")
+	t.add("=", "unaccounted", "", number(b.Unaccounted), "")
+	e.print(t)
+	for _, n := range b.Notes {
+		e.printf("  note: %s\n", n)
+	}
+	e.printf("  source: %s\n", b.Source)
+}
