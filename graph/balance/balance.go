@@ -288,10 +288,9 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 		arrivals[a.Fill] = append(arrivals[a.Fill], a.Entry)
 	}
 	drawn := map[int64]float64{}
-	for _, d := range tx.VesselDraws(code) {
-		if d.State == lineage.Drew && !d.OneOf {
-			drawn[d.Fill] += d.Qty
-		}
+	draws := drawsOf(tx, code)
+	for _, d := range draws {
+		drawn[d.Fill] += d.Qty
 	}
 	carried := 0.0
 	for i, f := range fills {
@@ -315,8 +314,8 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 			b.add("+", "in", "into fill "+f.Code, of(came), arrivals[f.Since]...)
 		}
 	}
-	for _, d := range tx.VesselDraws(code) {
-		if d.State == lineage.Drew && !d.OneOf && (p == (Period{}) || d.Start >= p.From && d.Start < p.Until) {
+	for _, d := range draws {
+		if p == (Period{}) || d.Start >= p.From && d.Start < p.Until {
 			out += d.Qty
 			b.add("-", "out", drawText(tx, d.Entry), of(d.Qty), d.Entry)
 		}
@@ -327,6 +326,19 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 	b.add("-", "closing", "there by the books at the end", of(closing))
 	b.strike()
 	return b
+}
+
+// drawsOf lists what was drawn from a vessel's books. Circulations of one instant join with each
+// other, so that the content goes through them once.
+func drawsOf(tx *store.Tx, vessel string) []lineage.Draw {
+	joined := map[int64]bool{}
+	return slices.DeleteFunc(slices.Clone(tx.VesselDraws(vessel)), func(d lineage.Draw) bool {
+		rec, _ := tx.Record(d.Entry)
+		_, circulation := rec.(*lots.Circulation)
+		twice := circulation && joined[d.Start]
+		joined[d.Start] = joined[d.Start] || circulation
+		return d.State != lineage.Drew || d.OneOf || twice
+	})
 }
 
 // vesselUnit is what a vessel is balanced in: the site's volume, or a mass where its own unit is
