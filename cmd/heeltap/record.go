@@ -152,7 +152,7 @@ func stopped(tx *store.Tx, entries []int64, override, by string) (lots.Faults, e
 	for i, f := range faults {
 		taken[i] = entries[f.Line-1]
 	}
-	_, err = tx.Act("holds", map[string]any{"do": "override", "entries": taken, "reason": override}, by)
+	_, err = tx.Act(store.AboutHolds, store.Override{Do: "override", Entries: taken, Reason: override}, by)
 	return nil, err
 }
 
