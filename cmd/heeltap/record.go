@@ -122,6 +122,11 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 		for _, f := range tx.FindingsOf(said.Entry) {
 			said.Findings = append(said.Findings, f.Text)
 		}
+		warned, err := e.warnOfAllergens(tx, s, row)
+		if err != nil {
+			return err
+		}
+		said.Warnings = append(said.Warnings, warned...)
 		return tx.Err()
 	})
 	if err != nil {

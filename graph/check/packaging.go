@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"heeltap/lots"
+	"heeltap/lots/allergens"
 	"heeltap/lots/datecode"
 )
 
@@ -269,7 +270,7 @@ func undeclaredAllergen(b *book) (out []Hit) {
 				continue
 			}
 			for _, a := range b.items[rec.Item].Allergens {
-				if !declares(p, a) {
+				if !allergens.Declared(p.Declares, a) {
 					missing[a] = cmp.Or(missing[a], rec.Lot+" ("+band.String()+")")
 				}
 			}

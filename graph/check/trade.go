@@ -177,8 +177,4 @@ func (b *book) back(run string) *graph.Reach {
 	return b.g.Walk(q)
 }
 
-func declares(p *lots.Product, allergen string) bool {
-	return slices.ContainsFunc(p.Declares, func(d string) bool { return strings.EqualFold(d, allergen) })
-}
-
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
