@@ -122,11 +122,21 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 		for _, f := range tx.FindingsOf(said.Entry) {
 			said.Findings = append(said.Findings, f.Text)
 		}
-		warned, err := e.warnOfAllergens(tx, s, row)
-		if err != nil {
-			return err
+		for _, warn := range []func() ([]string, error){
+			func() ([]string, error) { return e.warnOfAllergens(tx, s, row) },
+			func() ([]string, error) {
+				if override != "" {
+					return nil, nil // whoever overrides it knows
+				}
+				return trace.TakenBefore(tx, seqs)
+			},
+		} {
+			texts, err := warn()
+			if err != nil {
+				return err
+			}
+			said.Warnings = append(said.Warnings, texts...)
 		}
-		said.Warnings = append(said.Warnings, warned...)
 		return tx.Err()
 	})
 	if err != nil {
