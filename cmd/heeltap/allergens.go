@@ -65,7 +65,7 @@ func (e *env) showClaims(a *claims.Answer) {
 }
 
 // warnOfAllergens says, while it can still be stopped, that a run would carry what its label does not name.
-func (e *env) warnOfAllergens(tx *store.Tx, s *lots.Sheet, row lots.Row) ([]string, error) {
+func warnOfAllergens(tx *store.Tx, s *lots.Sheet, row lots.Row) ([]string, error) {
 	if s.Name != "feeds" && s.Name != "runs" {
 		return nil, nil
 	}

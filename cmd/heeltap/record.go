@@ -102,42 +102,7 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 		if err := propose(tx, s, row, e.now()); err != nil {
 			return err
 		}
-		seqs, warnings, faults, err := tx.RecordRows([]store.Statement{{Sheet: s, Row: row, By: by}})
-		if err != nil || len(faults) > 0 {
-			for i := range faults {
-				faults[i].Line = 0
-			}
-			return orFaults(err, faults)
-		}
-		for _, w := range warnings {
-			said.Warnings = append(said.Warnings, w.Reason)
-		}
-		said.Entry = seqs[0]
-		if faults, err := stopped(tx, seqs, override, by); err != nil || len(faults) > 0 {
-			for i := range faults {
-				faults[i].Line = 0
-			}
-			return orFaults(err, faults)
-		}
-		for _, f := range tx.FindingsOf(said.Entry) {
-			said.Findings = append(said.Findings, f.Text)
-		}
-		for _, warn := range []func() ([]string, error){
-			func() ([]string, error) { return e.warnOfAllergens(tx, s, row) },
-			func() ([]string, error) {
-				if override != "" {
-					return nil, nil // whoever overrides it knows
-				}
-				return trace.TakenBefore(tx, seqs)
-			},
-		} {
-			texts, err := warn()
-			if err != nil {
-				return err
-			}
-			said.Warnings = append(said.Warnings, texts...)
-		}
-		return tx.Err()
+		return said.enter(tx, store.Statement{Sheet: s, Row: row, By: by}, override)
 	})
 	if err != nil {
 		return err
@@ -155,6 +120,38 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 	}
 	e.printf("recorded %s %s (entry %d)\n", s.Noun, code, said.Entry)
 	return nil
+}
+
+// enter records a row, unless it takes what is stopped, and gathers what is worth knowing about it.
+func (said *recorded) enter(tx *store.Tx, row store.Statement, override string) error {
+	seqs, warnings, faults, err := tx.RecordRows([]store.Statement{row})
+	if err == nil && len(faults) == 0 {
+		faults, err = stopped(tx, seqs, override, row.By)
+	}
+	if err != nil || len(faults) > 0 {
+		for i := range faults {
+			faults[i].Line = 0
+		}
+		return orFaults(err, faults)
+	}
+	said.Entry = seqs[0]
+	for _, w := range warnings {
+		said.Warnings = append(said.Warnings, w.Reason)
+	}
+	for _, f := range tx.FindingsOf(said.Entry) {
+		said.Findings = append(said.Findings, f.Text)
+	}
+	carried, err := warnOfAllergens(tx, row.Sheet, row.Row)
+	if err != nil {
+		return err
+	}
+	said.Warnings = append(said.Warnings, carried...)
+	if override != "" {
+		return tx.Err() // whoever overrides a hold knows of it
+	}
+	taken, err := trace.TakenBefore(tx, seqs)
+	said.Warnings = append(said.Warnings, taken...)
+	return err
 }
 
 // stopped refuses entries that took something on hold, unless the hold is overridden: that is recorded.
