@@ -48,9 +48,9 @@ func (n FlowNode) text() string {
 // The measures of a picture. A unit is about a CSS pixel, and a fifth to a quarter of a
 // millimetre on paper.
 const (
-	leastBox  = 132.0 // how wide boxes are
+	leastBox  = 122.0 // how wide boxes are
 	mostBox   = 220.0
-	between   = 72.0  // columns
+	between   = 60.0  // columns
 	goodWidth = 740.0 // of a picture of few columns
 	boxPad    = 5.0
 	titleSize = 11.0

@@ -20,13 +20,16 @@ var pageCSS string
 // manyColumns is from how many columns on a table becomes a list of its rows on a phone.
 const manyColumns = 4
 
+// printWidth is how wide a table may be on paper, mm; a browser's own face may be wider than ours.
+const printWidth = 150.0
+
 // pageView is what the page's template shows.
 type pageView struct {
 	*Document
 	Style template.CSS
 	Paper string
-	Stamp string // the marks in one line, for the head of each printed page
-	Foot  string
+	Stamp template.CSS // the marks in one line, for the head of each printed page
+	Foot  template.CSS
 	Parts []partView
 }
 
@@ -41,7 +44,7 @@ type partView struct {
 	Pairs   [][2]string
 	Columns []cellView
 	Cells   [][]cellView
-	Rows    bool // a row at a time on a phone
+	Class   string // rows: one at a time on a phone; block: on paper too
 	Image   template.HTML
 }
 
@@ -55,11 +58,14 @@ type cellView struct {
 // sheet. One part that can not be shown fails all; nothing is written then.
 func (d *Document) HTML(w io.Writer) error {
 	d = d.cleaned()
-	page, err := template.New("page").Parse(pageHTML)
+	page, err := template.New("page").Funcs(template.FuncMap{"keep": keepCodes}).Parse(pageHTML)
 	if err != nil {
 		panic(err) // the page is part of the program
 	}
-	v := pageView{Document: d, Style: template.CSS(pageCSS), Paper: "A4", Stamp: strings.Join(d.Marks, " \u00B7 "), Foot: oneLineOf(d.Footer)}
+	v := pageView{Document: d, Style: template.CSS(pageCSS), Paper: "A4", Foot: cssString(d.Footer)}
+	if len(d.Marks) > 0 {
+		v.Stamp = cssString(strings.Join(d.Marks, " \u00B7 "))
+	}
 	if d.Letter {
 		v.Paper = "letter"
 	}
@@ -81,7 +87,50 @@ func (d *Document) HTML(w io.Writer) error {
 	return nil
 }
 
+// cssString writes a text as a string of a style sheet, with all but letters, digits and blanks
+// escaped.
+func cssString(text string) template.CSS {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range oneLineOf(text) {
+		switch {
+		case r == ' ', r >= '0' && r <= '9', r >= 'A' && r <= 'Z', r >= 'a' && r <= 'z':
+			b.WriteRune(r)
+		default:
+			fmt.Fprintf(&b, `\%x `, r)
+		}
+	}
+	b.WriteByte('"')
+	return template.CSS(b.String())
+}
+
 func oneLineOf(text string) string { return strings.Join(strings.Fields(text), " ") }
+
+// longestCode is how many characters a code may have that is kept on one line.
+const longestCode = 24
+
+// keepCodes escapes a text and keeps its codes and dates on one line: browsers break lines
+// after hyphens, and half a code is another code.
+func keepCodes(text string) template.HTML {
+	var b strings.Builder
+	for len(text) > 0 {
+		n := strings.IndexAny(text, " \n")
+		if n < 0 {
+			n = len(text)
+		}
+		word := template.HTMLEscapeString(text[:n])
+		if strings.ContainsAny(word, "-/") && strings.ContainsAny(word, "0123456789") && n <= longestCode {
+			word = `<span class="k">` + word + `</span>`
+		}
+		b.WriteString(word)
+		if n < len(text) {
+			b.WriteByte(text[n])
+			n++
+		}
+		text = text[n:]
+	}
+	return template.HTML(b.String())
+}
 
 func view(part Part, r ruler) (partView, error) {
 	switch p := part.(type) {
@@ -94,7 +143,7 @@ func view(part Part, r ruler) (partView, error) {
 	case Facts:
 		return partView{Kind: "facts", Pairs: p.Rows}, nil
 	case Table:
-		return tableView(p), nil
+		return tableView(p, r), nil
 	case List:
 		return partView{Kind: "list", Lines: p.Items}, nil
 	case Signatures:
@@ -113,7 +162,7 @@ func view(part Part, r ruler) (partView, error) {
 	return partView{}, fmt.Errorf("a paper has no part of type %T", part)
 }
 
-func tableView(t Table) partView {
+func tableView(t Table, r ruler) partView {
 	v := partView{Kind: "table", Text: t.Note}
 	columns := t.columns()
 	for _, c := range columns {
@@ -126,7 +175,14 @@ func tableView(t Table) partView {
 		}
 		v.Cells = append(v.Cells, cells)
 	}
-	v.Rows = len(columns) > manyColumns && len(t.Rows) > 0
+	narrow := &press{ruler: r, width: printWidth}
+	switch {
+	case len(t.Rows) == 0:
+	case !narrow.widths(&grid{columns: columns, body: style{size: 8.5}}, t):
+		v.Class = "rows block"
+	case len(columns) > manyColumns:
+		v.Class = "rows"
+	}
 	return v
 }
 

@@ -118,12 +118,20 @@ func (p *press) page(turned bool) {
 	}
 	p.AddPageFormat(way, p.sheet)
 	p.sizes = append(p.sizes, size)
-	p.width = size.Wd - 2*margin
-	p.low = size.Ht - footEdge - float64(len(p.foot))*footType.height() - 4
+	p.width, p.low = size.Wd-2*margin, p.lowest(turned)
 	p.y = topEdge
 	p.fresh, p.due = true, false
 	p.head()
 	p.top = p.y
+}
+
+// lowest is how far down parts may reach on a page.
+func (p *press) lowest(turned bool) float64 {
+	height := p.sheet.Ht
+	if turned {
+		height = p.sheet.Wd
+	}
+	return height - footEdge - float64(len(p.foot))*footType.height() - 4
 }
 
 // isTurned reports whether the page is turned.

@@ -1,6 +1,9 @@
 package paper
 
-import "math"
+import (
+	"math"
+	"strings"
+)
 
 const (
 	leastUnit = 0.200 // mm for a unit of a picture: titles are of 6.2 pt
@@ -10,16 +13,13 @@ const (
 // sheetOf says how a picture is put on pages: upright or turned, how many mm a unit is, and
 // how many units high a piece may be on a page of its own.
 func (p *press) sheetOf(l *plan) (turned bool, unit, high float64) {
-	upright := p.sheet.Wd - 2*margin
-	wide, height := l.wide(), p.low-p.top
-	if p.isTurned() {
-		height += p.sheet.Ht - p.sheet.Wd
-	}
-	if unit = min(mostUnit, upright/wide); unit < leastUnit {
-		turned = true
+	wide := l.wide()
+	unit = min(mostUnit, (p.sheet.Wd-2*margin)/wide)
+	if turned = unit < leastUnit; turned {
 		unit = min(mostUnit, (p.sheet.Ht-2*margin)/wide)
-		height -= p.sheet.Ht - p.sheet.Wd
-	} else if all := height / pictureUnits(l); all >= leastUnit {
+	}
+	height := p.lowest(turned) - p.top
+	if all := height / pictureUnits(l); all >= leastUnit {
 		unit = min(unit, all) // a little smaller, on one page
 	}
 	return turned, unit, height/unit - 4
@@ -80,12 +80,13 @@ func (p *press) picture(f Flow) {
 	p.setLines(p.ruler.wrap(f.Caption, false, p.width/noteType.em()), noteType, 0)
 	if cut := l.cutTexts(); len(cut) > 0 {
 		p.y += 1
-		for _, text := range cut {
-			p.setLines(p.ruler.wrap("… "+text, false, p.width/noteType.em()), noteType, 0)
-		}
+		text := "… " + strings.Join(cut, " … ")
+		p.setLines(p.ruler.wrap(text, false, p.width/noteType.em()), noteType, 0)
 	}
 	p.space(3)
-	p.due = turned
+	if turned { // what follows stands on an upright page, and is measured for it
+		p.due, p.width, p.low = true, p.sheet.Wd-2*margin, p.lowest(false)
+	}
 }
 
 // pieceEnd says where a piece of a picture that begins at a height ends, and where the next one
@@ -103,7 +104,9 @@ func (l *plan) pieceEnd(from, room float64) (to, next float64, last bool) {
 	for y := from + room; y > from+room*0.7; y -= 2 {
 		cut, top := l.cutAt(y)
 		if cut < fewest {
-			fewest, to, next = cut, y, top-gap/2
+			if fewest, to, next = cut, y, y; cut > 0 {
+				next = top - gap/2
+			}
 		}
 	}
 	return to, max(next, from+room*0.3), false

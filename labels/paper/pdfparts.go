@@ -23,6 +23,7 @@ func (p *press) part(i int, part Part) error {
 	case List:
 		p.list(x.Items)
 	case Signatures:
+		p.space(1.5)
 		for _, role := range x.Roles {
 			p.signing(role)
 		}

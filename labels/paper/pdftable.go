@@ -9,6 +9,7 @@ const (
 	columnGap = 3.4 // mm between columns
 	moreGap   = 7.0 // what columns may stand further apart where there is room
 	rowSpace  = 1.4
+	shortHead = 17.0 // mm that a heading may take on one line, however narrow its column
 )
 
 // grid is a table with its cells broken into lines.
@@ -108,7 +109,7 @@ func (p *press) widths(g *grid, t Table) bool {
 		}
 		word := p.ruler.longest(c.name, true) * em
 		least[i] = max(least[i], min(word, p.width/4))
-		like[i] = max(like[i], least[i], min(p.ruler.widest(c.name, true)*em, max(word, 1.6*like[i])))
+		like[i] = max(like[i], least[i], min(p.ruler.widest(c.name, true)*em, max(word, 1.6*like[i], shortHead)))
 	}
 	g.gap = columnGap
 	room := p.width - g.gap*float64(n-1)

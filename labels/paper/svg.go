@@ -33,8 +33,8 @@ func (f *Flow) svg(r ruler) []byte {
 		height += keyRoom
 	}
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%[1]s" height="%[2]s" viewBox="0 0 %[1]s %[2]s" role="img" font-family="Arial,Helvetica,sans-serif" fill="#000">`+"\n",
-		number(p.wide()), number(height))
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%[1]s" height="%[2]s" viewBox="-1 0 %[1]s %[2]s" role="img" font-family="Arial,Helvetica,sans-serif" fill="#000">`+"\n",
+		number(p.wide()+2), number(height))
 	fmt.Fprintf(&b, "<title>%s</title>\n", escape(f.Caption))
 	for i, route := range p.drawingOrder() {
 		p.svgBand(&b, i, route)
