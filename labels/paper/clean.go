@@ -82,10 +82,15 @@ func cleanPart(part Part) Part {
 	return part
 }
 
+// cleaned is a copy whose texts are clean, and of one line within the picture.
 func (f *Flow) cleaned() Flow {
 	c := Flow{Columns: cleanAll(f.Columns), Nodes: slices.Clone(f.Nodes), Edges: f.Edges, Caption: clean(f.Caption)}
+	line := func(text string) string { return strings.ReplaceAll(clean(text), "\n", " ") }
+	for i, n := range c.Columns {
+		c.Columns[i] = line(n)
+	}
 	for i, n := range c.Nodes {
-		c.Nodes[i].Title, c.Nodes[i].Detail = clean(n.Title), clean(n.Detail)
+		c.Nodes[i].Title, c.Nodes[i].Detail = line(n.Title), line(n.Detail)
 	}
 	return c
 }

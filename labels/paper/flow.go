@@ -180,28 +180,10 @@ func (p *plan) lead(f *Flow, at map[string]*spot) {
 // size gives bands their width (relative to the largest weight, but so that no box gets very
 // tall) and boxes their height.
 func (p *plan) size() {
-	heaviest := 0.0
-	total := map[*spot]float64{}
+	scale := p.scale()
 	for _, r := range p.routes {
-		if len(r.legs) == 0 || !r.edge.known() {
-			continue
-		}
-		first, last := r.legs[0].from, r.legs[len(r.legs)-1].to
-		heaviest = max(heaviest, r.edge.Weight)
-		total[first] += r.edge.Weight // one side of a box; the other is added to another's
-		total[last] += r.edge.Weight
-	}
-	most := heaviest
-	for _, t := range total {
-		most = max(most, t)
-	}
-	scale := 0.0
-	if heaviest > 0 {
-		scale = min(widest/heaviest, tallest/most)
-	}
-	for _, r := range p.routes {
-		if r.edge.known() {
-			r.width = max(thinnest, r.edge.Weight*scale)
+		if r.edge.known() && scale.heaviest > 0 {
+			r.width = max(thinnest, r.edge.Weight/scale.heaviest*scale.widest)
 		}
 		for _, l := range r.legs {
 			l.width = r.width
@@ -212,6 +194,30 @@ func (p *plan) size() {
 			s.h = max(p.boxHeight(s), stack(s.in), stack(s.outs))
 		}
 	}
+}
+
+// scale is the largest weight, and the width of its band.
+type scale struct{ heaviest, widest float64 }
+
+func (p *plan) scale() scale {
+	s := scale{0, widest}
+	for _, r := range p.routes {
+		if r.edge.known() {
+			s.heaviest = max(s.heaviest, r.edge.Weight)
+		}
+	}
+	left, right := map[*spot]float64{}, map[*spot]float64{} // of each box, in largest weights
+	for _, r := range p.routes {
+		if len(r.legs) == 0 || !r.edge.known() || s.heaviest == 0 {
+			continue
+		}
+		part := r.edge.Weight / s.heaviest
+		first, last := r.legs[0].from, r.legs[len(r.legs)-1].to
+		right[first] += part
+		left[last] += part
+		s.widest = min(s.widest, tallest/max(1, right[first], left[last]))
+	}
+	return s
 }
 
 // boxHeight is the room that a box's text needs; a band that passes needs none.

@@ -11,6 +11,7 @@
 package paper
 
 import (
+	"slices"
 	"strings"
 	"time"
 )
@@ -113,6 +114,18 @@ func at(row []string, i int) string {
 		return row[i]
 	}
 	return ""
+}
+
+// unused gives the names of columns that have no value in any row, for where a table is written
+// without its head.
+func (t Table) unused() string {
+	var names []string
+	for i, c := range t.columns() {
+		if c.name != "" && !slices.ContainsFunc(t.Rows, func(row []string) bool { return at(row, i) != "" }) {
+			names = append(names, c.name)
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 // The words that the package adds by itself.

@@ -56,6 +56,7 @@ type press struct {
 	foot  []string
 	fresh bool // nothing stands on the page yet
 	due   bool // a new page must begin before anything else is set
+	turn  bool // it will be a turned one
 	grids map[int]*grid
 }
 
@@ -137,11 +138,10 @@ func (p *press) lowest(turned bool) float64 {
 // isTurned reports whether the page is turned.
 func (p *press) isTurned() bool { return p.sizes[len(p.sizes)-1] != p.sheet }
 
-// room makes sure that so much height is left, or the page is new. What follows a turned page
-// begins an upright one.
+// room makes sure that so much height is left, or the page is new.
 func (p *press) room(height float64) {
 	if p.due || p.y+height > p.low+1e-6 && !p.fresh {
-		p.page(false)
+		p.page(p.turn)
 	}
 	p.fresh = false
 }
@@ -282,6 +282,15 @@ func (p *press) keep(i int) float64 {
 		return p.pictureHeight(x.Flow)
 	}
 	return 2 * textType.height()
+}
+
+// isHeading reports whether the i-th part is a heading.
+func (p *press) isHeading(i int) bool {
+	if i < 0 || i >= len(p.d.Parts) {
+		return false
+	}
+	_, ok := p.d.Parts[i].(Heading)
+	return ok
 }
 
 // nextPart is the part after i that is no heading.

@@ -63,7 +63,7 @@ func (p *press) picture(f Flow) {
 	if p.y+whole > p.low && whole <= p.low-p.top {
 		p.page(turned)
 	}
-	p.fresh = false
+	p.fresh, p.turn = false, turned
 	for from := headRoom - gap; ; {
 		room := (p.low-p.y)/unit - headRoom
 		to, next, last := l.pieceEnd(from, room)
@@ -85,6 +85,7 @@ func (p *press) picture(f Flow) {
 	}
 	p.space(3)
 	if turned { // what follows stands on an upright page, and is measured for it
+		p.turn = false
 		p.due, p.width, p.low = true, p.sheet.Wd-2*margin, p.lowest(false)
 	}
 }

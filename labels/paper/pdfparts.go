@@ -53,7 +53,7 @@ func (p *press) headingHeight(h Heading) float64 {
 
 // heading stays with what follows it, also where that is a picture on a turned page.
 func (p *press) heading(i int, h Heading) {
-	if picture, ok := p.nextPart(i).(Picture); ok && p.turns(picture.Flow) && !(p.isTurned() && p.fresh) {
+	if picture, ok := p.nextPart(i).(Picture); ok && p.turns(picture.Flow) && !p.isHeading(i-1) && !(p.isTurned() && p.fresh) {
 		p.page(true)
 	}
 	p.space(3)

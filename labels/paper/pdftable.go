@@ -253,10 +253,8 @@ func (p *press) tableAsList(g *grid, t Table) {
 		p.y++
 		p.facts(facts)
 	}
-	if len(t.Rows) == 0 {
-		for _, c := range g.columns {
-			p.facts([][2]string{{c.name, noRows}})
-		}
+	if names := t.unused(); names != "" {
+		p.lines(names+": "+noRows, factType, 0)
 	}
 	p.setLines(g.note, noteType, 0)
 	p.space(3)

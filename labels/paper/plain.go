@@ -23,7 +23,9 @@ func (d *Document) Plain(w io.Writer) error {
 	p.head(d.Title, "=")
 	p.wrapIf("", d.Subtitle)
 	for _, part := range d.Parts {
-		p.part(part)
+		if err := p.part(part); err != nil {
+			return err
+		}
 	}
 	if d.Footer != "" {
 		p.printf("\n--\n")
@@ -40,14 +42,14 @@ type typist struct{ b bytes.Buffer }
 
 func (p *typist) printf(format string, a ...any) { fmt.Fprintf(&p.b, format, a...) }
 
-func (p *typist) part(part Part) {
+func (p *typist) part(part Part) error {
 	switch x := part.(type) {
 	case Heading:
 		p.printf("\n")
 		p.head(x.Text, []string{"=", "-", "."}[x.level()-1])
-		return
+		return nil
 	case Break:
-		return
+		return nil
 	}
 	p.printf("\n")
 	switch x := part.(type) {
@@ -84,7 +86,10 @@ func (p *typist) part(part Part) {
 		p.wrap("", clean(x.Payload))
 	case Picture:
 		p.picture(x.Flow)
+	default:
+		return fmt.Errorf("a paper has no part of type %T", part)
 	}
+	return nil
 }
 
 // head writes a heading with a line under it.

@@ -1,9 +1,6 @@
 package paper
 
-import (
-	"slices"
-	"strings"
-)
+import "strings"
 
 const (
 	plainGap = 2  // blanks between columns
@@ -108,9 +105,6 @@ func (p *typist) row(cells []string, columns []column, widths []int) {
 
 // blocks writes each row as names with values.
 func (p *typist) blocks(t Table, columns []column) {
-	if len(t.Rows) == 0 { // only the head is there, and it is too wide
-		t.Rows = [][]string{slices.Repeat([]string{noRows}, len(columns))}
-	}
 	for n, row := range t.Rows {
 		if n > 0 {
 			p.printf("\n")
@@ -122,5 +116,8 @@ func (p *typist) blocks(t Table, columns []column) {
 			}
 			p.wrapIf("  ", text)
 		}
+	}
+	if names := t.unused(); names != "" {
+		p.wrap("  ", names+": "+noRows)
 	}
 }

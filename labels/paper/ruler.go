@@ -93,7 +93,7 @@ func (r ruler) widest(text string, bold bool) float64 {
 
 // shorten cuts a line to a width and tells whether it had to.
 func (r ruler) shorten(line string, bold bool, room float64) (string, bool) {
-	line = r.settable(strings.ReplaceAll(line, "\n", " "))
+	line = r.settable(line)
 	if r.Width(line, bold) <= room {
 		return line, false
 	}

@@ -20,7 +20,7 @@ func (p *plan) untangle() {
 	for _, column := range p.columns {
 		put(column)
 	}
-	best, least := p.snapshot(), p.crossings(place)
+	best, least := p.snapshot(), p.crossings()
 	for sweep := 0; sweep < sweeps && least > 0; sweep++ {
 		for i := range p.columns {
 			toRight := sweep%2 == 0
@@ -30,7 +30,7 @@ func (p *plan) untangle() {
 			sortByMean(p.columns[i], place, toRight)
 			put(p.columns[i])
 		}
-		if n := p.crossings(place); n < least {
+		if n := p.crossings(); n < least {
 			best, least = p.snapshot(), n
 		}
 	}
@@ -69,7 +69,7 @@ func sortByMean(column []*spot, place map[*spot]float64, left bool) {
 
 // crossings counts the pairs of legs that cross between neighbouring columns: in the order of
 // their left ends, the pairs whose right ends are the wrong way round.
-func (p *plan) crossings(place map[*spot]float64) int {
+func (p *plan) crossings() int {
 	count := 0
 	for i, column := range p.columns[:len(p.columns)-1] {
 		rank := make(map[*spot]int, len(p.columns[i+1]))
