@@ -123,7 +123,7 @@ func TestHeadingsStayWithWhatFollows(t *testing.T) {
 		"text": paper.Text{Text: "follows"}, "table": paper.Table{Head: []string{"a"}, Rows: [][]string{{"follows"}}}, "tall row": paper.Table{Head: []string{"a"}, Rows: [][]string{{strings.Repeat("follows\n", 8)}}},
 		"picture": paper.Picture{Flow: tall}, "wide picture": paper.Picture{Flow: wide}, "caution": paper.Caution{Lines: []string{strings.Repeat("follows ", 40)}},
 	} {
-		for lines := 48; lines < 60; lines++ {
+		for lines := 50; lines < 60; lines++ {
 			d := &paper.Document{Title: "x", Parts: []paper.Part{paper.Text{Text: strings.Repeat("line\n", lines)}, paper.Heading{Level: 1, Text: "Heading"}, paper.Heading{Level: 2, Text: "Below it"}, next}}
 			for _, p := range read(t, pdftotext, written(t, d.PDF), "-layout") {
 				if strings.Contains(p, "Heading") {

@@ -117,13 +117,17 @@ var (
 	factTitle = style{9.5, true}
 )
 
-// facts sets names beside their values.
+// facts sets names beside their values. One that takes up to half a page stays on one.
 func (p *press) facts(rows [][2]string) {
 	for _, r := range rows {
 		left := p.ruler.wrap(r[0], true, (factName-3)/factTitle.em())
 		right := p.ruler.wrap(r[1], false, (p.width-factName)/factType.em())
 		for len(left)+len(right) > 0 {
-			p.room(float64(min(max(len(left), len(right)), 2)) * factType.height())
+			height := float64(max(len(left), len(right))) * factType.height()
+			if height > (p.low-p.top)/2 {
+				height = 2 * factType.height()
+			}
+			p.room(height)
 			n := max(1, int((p.low-p.y+1e-6)/factType.height()))
 			y := p.y
 			for k, l := range left[:min(n, len(left))] {

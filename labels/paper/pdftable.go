@@ -6,7 +6,7 @@ import (
 )
 
 const (
-	columnGap = 3.4 // mm between columns
+	columnGap = 2.8 // mm between columns
 	moreGap   = 7.0 // what columns may stand further apart where there is room
 	rowSpace  = 1.4
 	shortHead = 17.0 // mm that a heading may take on one line, however narrow its column

@@ -68,15 +68,7 @@ func (p *typist) part(part Part) error {
 			p.wrap("- ", i)
 		}
 	case Signatures:
-		for i, r := range x.Roles {
-			if i > 0 {
-				p.printf("\n")
-			}
-			p.wrap("", r)
-			for _, l := range []string{signName, signature, signDate} {
-				p.printf("  %-12s %s\n", l+":", strings.Repeat("_", 40))
-			}
-		}
+		p.signing(x.Roles)
 	case Blank:
 		for _, l := range x.Labels {
 			p.wrap("", l+": "+strings.Repeat("_", 20))
@@ -90,6 +82,18 @@ func (p *typist) part(part Part) error {
 		return fmt.Errorf("a paper has no part of type %T", part)
 	}
 	return nil
+}
+
+func (p *typist) signing(roles []string) {
+	for i, r := range roles {
+		if i > 0 {
+			p.printf("\n")
+		}
+		p.wrap("", r)
+		for _, l := range []string{signName, signature, signDate} {
+			p.printf("  %-12s %s\n", l+":", strings.Repeat("_", 40))
+		}
+	}
 }
 
 // head writes a heading with a line under it.
@@ -158,8 +162,18 @@ func (p *typist) picture(f Flow) {
 			}
 		}
 	}
+	p.printf("\n")
+	goes := map[string][]string{} // from what to what, in the order of the edges
+	var from []string
 	for _, r := range plan.routes {
-		p.wrap("  ", r.a.node.Title+" -> "+r.b.node.Title+doubt(r.edge.Sure))
+		title := r.a.node.Title
+		if goes[title] == nil {
+			from = append(from, title)
+		}
+		goes[title] = append(goes[title], r.b.node.Title+doubt(r.edge.Sure))
+	}
+	for _, title := range from {
+		p.wrap("  ", title+" -> "+strings.Join(goes[title], ", "))
 	}
 }
 
