@@ -3,6 +3,7 @@ package graph
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"sync"
@@ -139,6 +140,15 @@ func (g *Graph) Node(id int64) Node {
 	}
 	return Node{}
 }
+
+// Nodes gives every node.
+func (g *Graph) Nodes() iter.Seq[Node] { return slices.Values(g.nodes) }
+
+// Rank is a node's place in the order of content: no content link goes from a higher to a lower one.
+func (g *Graph) Rank(id int64) int { return int(g.rank[g.at[id]]) }
+
+// Links gives every link.
+func (g *Graph) Links() iter.Seq[Link] { return slices.Values(g.links) }
 
 // share is which part of the link's source went through it; NaN where unknown.
 func (g *Graph) share(src, link int32) float64 {

@@ -122,6 +122,21 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 		for _, f := range tx.FindingsOf(said.Entry) {
 			said.Findings = append(said.Findings, f.Text)
 		}
+		for _, warn := range []func() ([]string, error){
+			func() ([]string, error) { return e.warnOfAllergens(tx, s, row) },
+			func() ([]string, error) {
+				if override != "" {
+					return nil, nil // whoever overrides it knows
+				}
+				return trace.TakenBefore(tx, seqs)
+			},
+		} {
+			texts, err := warn()
+			if err != nil {
+				return err
+			}
+			said.Warnings = append(said.Warnings, texts...)
+		}
 		return tx.Err()
 	})
 	if err != nil {
@@ -152,7 +167,7 @@ func stopped(tx *store.Tx, entries []int64, override, by string) (lots.Faults, e
 	for i, f := range faults {
 		taken[i] = entries[f.Line-1]
 	}
-	_, err = tx.Act("holds", map[string]any{"do": "override", "entries": taken, "reason": override}, by)
+	_, err = tx.Act(store.AboutHolds, store.Override{Do: "override", Entries: taken, Reason: override}, by)
 	return nil, err
 }
 

@@ -267,8 +267,8 @@ func follow(at any, step string) (any, bool) {
 			return float64(len(x)), true
 		}
 		key, want, keyed := strings.Cut(strings.Trim(step, "[]"), "=")
-		if n, err := strconv.Atoi(key); err == nil && !keyed {
-			return x[n], n < len(x)
+		if n, err := strconv.Atoi(key); err == nil && !keyed && n < len(x) {
+			return x[n], true
 		}
 		for _, el := range x {
 			if o, ok := el.(object); ok && fmt.Sprint(o[key]) == want {

@@ -34,6 +34,7 @@ type Balance struct {
 	Percent     float64  `json:"percent"` // accounted, of in; 0 where nothing came in
 	Unaccounted float64  `json:"unaccounted"`
 	Notes       []string `json:"notes"` // what the figures do not say, and what is wrong
+	Wrong       bool     `json:"wrong"` // the figures can not be: something is missing or mistyped
 }
 
 // Term is one line.
@@ -75,6 +76,7 @@ func (b *Balance) strike() {
 		b.Percent = lots.Nine(b.Accounted / b.In * 100)
 	}
 	if b.Unaccounted < 0 {
+		b.Wrong = true
 		b.note("more is accounted for than came in: a use, a count or a receipt is wrong")
 	}
 	if b.Notes == nil {

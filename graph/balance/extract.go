@@ -86,8 +86,10 @@ func extract(tx *store.Tx, code string) Balance {
 	case most == 0:
 		b.note("its malt came from a vessel: what is in it decides the yield, and is not known here")
 	case got > most*yieldMost:
+		b.Wrong = true
 		b.note("%.1f %% of what was recorded: more than can come out of it (at most %.0f %%): a lot, a weight or a volume is missing", got/most*100, yieldMost*100)
 	case got < most*yieldLeast:
+		b.Wrong = true
 		b.note("%.1f %% of what was recorded: less than %.0f %%, which common practice reaches: a weight is too high, or the volume or the gravity too low", got/most*100, yieldLeast*100)
 	default:
 		b.note("brewhouse yield %.1f %% of the potential", got/most*100)

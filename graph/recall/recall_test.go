@@ -425,3 +425,65 @@ func oracle(t *rapid.T, tx *store.Tx, held, taken string) bool {
 	}
 	return seen[taken]
 }
+
+// A pick is the same for the same seed, and falls more often on what is easily forgotten: enzyme by
+// the gram, bulk, packaging parts, rather than on a plain malt lot; what was exercised falls back.
+func TestSurpriseFavoursWhatIsForgotten(t *testing.T) {
+	db := open(t, "surprise")
+	require.NoError(t, db.Update(ctx, func(tx *store.Tx) error {
+		enter(t, tx, statements(house+`
+items item=ENZ name=enzyme kind=enzyme unit=g
+items item=CAN name=can kind=container unit=each
+receipts lot=E item=ENZ supplier=SUP supplier_lot=e quantity=100 unit=g received_at=2026-01-02_08:00
+receipts lot=C item=CAN supplier=SUP supplier_lot=c quantity=900 unit=each received_at=2026-01-02_08:00
+receipts lot=UNUSED item=MALT supplier=SUP supplier_lot=u quantity=900 unit=kg received_at=2026-01-02_08:00
+brew_inputs brew=B from=M quantity=400 unit=kg
+brew_inputs brew=B from=E quantity=4 unit=g
+runs run=N product=PALE started_at=2026-01-10_22:00 ended_at=2026-01-10_23:00 date_code=N good=200
+feeds run=N from=FV
+feeds run=N from=C
+`)...)
+		count := map[string]int{}
+		for seed := range 600 {
+			p, err := recall.Surprise(tx, fmt.Sprint(seed))
+			require.NoError(t, err)
+			again, err := recall.Surprise(tx, fmt.Sprint(seed))
+			require.NoError(t, err)
+			require.Equal(t, p, again)
+			count[p.Code]++
+		}
+		require.Zero(t, count["UNUSED"], "nothing came of it")
+		require.Greater(t, count["E"], count["M"]*3/2)
+		require.Greater(t, count["C"], count["M"]*3/2, "a part of the package, in a night run")
+		require.Positive(t, count["M"])
+		_, err := recall.Begin(tx, recall.Opened{Mock: true, Suspects: []string{"E"}, Hazard: "dissolved", Reason: "x"}, recall.At{}, "me")
+		require.NoError(t, err)
+		after := 0
+		for seed := range 600 {
+			p, err := recall.Surprise(tx, fmt.Sprint(seed))
+			require.NoError(t, err)
+			if p.Code == "E" {
+				after++
+			}
+		}
+		require.Less(t, after, count["E"])
+		return tx.Err()
+	}))
+}
+
+func FuzzReadAccounts(f *testing.F) {
+	f.Add("name,quantity,unit\nThe Kittiwake,4,case\n")
+	f.Add("\ufeffName ,PHONE\n\"a\nb\",1\n")
+	f.Add("name\n\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		list, err := recall.ReadAccounts(strings.NewReader(text))
+		if (err == nil) == (len(list) == 0) {
+			t.Fatalf("%d accounts and %v", len(list), err)
+		}
+		for _, a := range list {
+			if a.Name == "" || a.Quantity < 0 {
+				t.Fatalf("%+v", a)
+			}
+		}
+	})
+}

@@ -102,11 +102,14 @@ func (x *Standing) fill(tx *store.Tx, r *Recall, c Consignee, open bool, remind 
 // accountColumns are what a consignee's list of its own customers may have; name must be there.
 var accountColumns = []string{"name", "contact", "phone", "email", "address", "product", "date_code", "quantity", "unit"}
 
+// mostListBytes is more than any list of customers takes.
+const mostListBytes = 16 << 20
+
 // ReadAccounts reads a consignee's list of whom it supplied: a CSV file with a heading, of
 // columns name, contact, phone, email, address, product, date_code, quantity, unit (case or
 // keg), in any order; only name is needed. All faults come at once, with their lines.
 func ReadAccounts(in io.Reader) ([]SubAccount, error) {
-	rows := csv.NewReader(in)
+	rows := csv.NewReader(io.LimitReader(in, mostListBytes))
 	rows.FieldsPerRecord = -1
 	rows.TrimLeadingSpace = true
 	head, err := rows.Read()
@@ -134,10 +137,10 @@ func ReadAccounts(in io.Reader) ([]SubAccount, error) {
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line, _ := rows.FieldPos(0)
 		if err != nil {
 			return nil, lots.Errorf(lots.Invalid, "the list can not be read: %w", err)
 		}
+		line, _ := rows.FieldPos(0)
 		a, fault := readAccount(row, at)
 		if fault != nil {
 			fault.Line = line

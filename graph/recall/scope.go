@@ -9,6 +9,7 @@ import (
 	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
+	"heeltap/lots/allergens"
 	"heeltap/lots/store"
 )
 
@@ -207,17 +208,10 @@ func declared(tx *store.Tx, suspects []string, a *trace.Answer) ([]string, error
 		if u.Product == nil || len(carried) == 0 {
 			continue
 		}
-		names := map[string]bool{}
-		for _, rec := range tx.Touching(*u.Product) {
-			if p, ok := rec.(*lots.Product); ok && p.Code == *u.Product {
-				for _, word := range p.Declares {
-					names[strings.ToLower(word)] = true
-				}
-			}
-		}
+		label := productOf(tx, *u.Product).Declares
 		all := true
 		for word := range carried {
-			all = all && names[word]
+			all = all && allergens.Declared(label, word)
 		}
 		if all {
 			out = append(out, u.Code)

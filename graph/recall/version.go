@@ -227,6 +227,15 @@ func diff(was, now []Item) []Change {
 	return out
 }
 
+// Drift counts the differences between the last frozen version and the scope as it stands.
+func (r *Recall) Drift(tx *store.Tx) (int, error) {
+	s, err := r.Scope(tx)
+	if err != nil || r.Latest() == nil {
+		return 0, err
+	}
+	return len(diff(r.Latest().Items, s.Items())), nil
+}
+
 func (i Item) state() string {
 	t := i.Band
 	if i.Affected > 0 {

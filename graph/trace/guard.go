@@ -50,6 +50,33 @@ func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 	return faults, tx.Err()
 }
 
+// TakenBefore says which of the entries just recorded took something that is on hold now, and
+// did so before it was: that stands as it happened, and whoever enters it should know.
+func TakenBefore(tx *store.Tx, entries []int64) ([]string, error) {
+	reach, err := heldNodes(tx)
+	if err != nil {
+		return nil, err
+	}
+	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}}
+	var out []string
+	for _, entry := range entries {
+		rec, ok := tx.Record(entry)
+		if !ok {
+			continue
+		}
+		_, from := g.took(rec)
+		for _, ref := range from {
+			for _, code := range ref.Codes {
+				held := slices.ContainsFunc(g.nodesTaken(entry, ref.Kind, code), func(n store.Node) bool { return reach.Band(n.ID) == graph.In })
+				if held {
+					out = append(out, fmt.Sprintf("%s is on hold now: what was recorded happened before that, and what it went into is held too", code))
+				}
+			}
+		}
+	}
+	return out, tx.Err()
+}
+
 type guard struct {
 	tx       *store.Tx
 	r        *resolver

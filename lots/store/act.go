@@ -83,3 +83,29 @@ func (tx *Tx) Head() (int64, error) {
 	seq, _, _, err := tx.head()
 	return seq, err
 }
+
+// AboutHolds is what the steps that override a hold are about.
+const AboutHolds = "holds"
+
+// Override is a named person's word that entries took what was on hold.
+type Override struct {
+	Do      string  `json:"do"` // override
+	Entries []int64 `json:"entries"`
+	Reason  string  `json:"reason"`
+}
+
+// Overridden lists the entries that were let through a hold by an override.
+func (tx *Tx) Overridden() map[int64]bool {
+	out := map[int64]bool{}
+	tx.fail(tx.Acts(AboutHolds, func(e *Entry, step []byte) error {
+		var o Override
+		if err := json.Unmarshal(step, &o); err != nil {
+			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+		}
+		for _, entry := range o.Entries {
+			out[entry] = true
+		}
+		return nil
+	}))
+	return out
+}

@@ -216,3 +216,15 @@ func (tx *Tx) FindingsOf(entry int64) []lineage.Finding {
 	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE entry = ? ORDER BY code, name, text", entry))
 	return out
 }
+
+// FindingsNamed lists the faults of some names, by name and code.
+func (tx *Tx) FindingsNamed(names ...string) []lineage.Finding {
+	var out []lineage.Finding
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var f lineage.Finding
+		err := rows.Scan(&f.Name, &f.Code, &f.Text, &f.Entry)
+		out = append(out, f)
+		return err
+	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE name IN (SELECT value FROM json_each(?)) ORDER BY name, code, text", jsonList(names)))
+	return out
+}

@@ -1,0 +1,123 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/exposure"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func (e *env) exposureCommand() *cobra.Command {
+	var since, svg string
+	var top, worst int
+	cmd := &cobra.Command{
+		Use:   "exposure",
+		Short: "For every lot, yeast and vessel chain: what would be in scope if it failed today",
+		Long: `For every lot, yeast crop and vessel chain (fills with no clean between): what would be in scope if it failed today,
+and how much of it has left. The published measures of batch dispersion with their trend by month of receipt; and
+what would shrink the worst, each tried by deriving a copy of the records anew.`,
+		Example: `  heeltap exposure
+  heeltap exposure --since 2026-01-01 --shrink 3 --svg exposure.svg`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.onRecords(cmd.Context(), func(db *store.DB) error {
+				var a *exposure.Answer
+				var unit lots.Unit
+				err := db.View(cmd.Context(), func(tx *store.Tx) (err error) {
+					var from time.Time
+					if since != "" {
+						w, _, err := lots.ParseWhen(since, tx.Site().Zone)
+						if err != nil {
+							return lots.Errorf(lots.Invalid, "--since: %w", err)
+						}
+						from = time.Unix(w.From, 0)
+					}
+					unit = tx.Site().VolumeUnit
+					a, err = exposure.Of(tx, from)
+					return err
+				})
+				if err != nil {
+					return err
+				}
+				if err := exposure.Shrink(cmd.Context(), db, a, worst); err != nil {
+					return err
+				}
+				if svg != "" {
+					var b bytes.Buffer
+					if err := a.SVG(&b); err != nil {
+						return err
+					}
+					if err := writeWhole(svg, b.Bytes()); err != nil {
+						return err
+					}
+				}
+				if e.json {
+					return e.writeJSON(a)
+				}
+				e.showExposure(a, unit, top)
+				return nil
+			})
+		},
+	}
+	cmd.Flags().StringVar(&since, "since", "", "only what came in, or began, from this day on")
+	cmd.Flags().IntVar(&top, "top", 10, "how many of the worst to list")
+	cmd.Flags().IntVar(&worst, "shrink", 0, "try what would shrink so many of the worst (each trial derives a copy anew)")
+	cmd.Flags().StringVar(&svg, "svg", "", "file to draw the distribution to")
+	return e.asks(cmd)
+}
+
+// onRecords runs f on the database, or on what was known at the moment asked for.
+func (e *env) onRecords(ctx context.Context, f func(db *store.DB) error) (err error) {
+	db, err := e.open(ctx)
+	if err != nil {
+		return err
+	}
+	closing := func(db *store.DB) {
+		if failed := db.Close(); err == nil {
+			err = failed
+		}
+	}
+	defer closing(db)
+	if e.knownAt == "" {
+		return f(db)
+	}
+	moment, err := e.moment(ctx, db)
+	if err != nil {
+		return err
+	}
+	then, err := db.AsKnown(ctx, moment)
+	if err != nil {
+		return err
+	}
+	defer closing(then)
+	return f(then)
+}
+
+func (e *env) showExposure(a *exposure.Answer, unit lots.Unit, top int) {
+	t := &table{head: []string{"if it failed today", "", "#units in", "#possible", "#" + string(unit), "#cases", "#kegs", "#have left", "#consignees", "#runs"}}
+	for _, r := range a.Risks[:min(top, len(a.Risks))] {
+		t.add(r.Kind+" "+r.Code, r.Item, whole(r.In.Units), whole(r.May.Units), number(unit.Of((r.In.VolumeL+r.May.VolumeL)*1000)), whole(r.In.Cases+r.May.Cases), whole(r.In.Kegs+r.May.Kegs),
+			number(r.In.Left+r.May.Left), whole(max(r.In.Consignees, r.May.Consignees)), whole(r.In.Runs))
+	}
+	e.print(t)
+	m := a.Measures
+	e.printf("\n%s, over %d lots and %d runs: downward %d, upward %d, total %d (Dupuy et al. 2005)\nOne lot would call back %s cases and kegs at worst, %s on average (Dabbene and Gay 2011)\n", e.strong("Batch dispersion"), m.Lots, m.Runs, m.Downward, m.Upward, m.Total, number(m.Worst), number(m.Average))
+	trend := &table{head: []string{"lots that came in", "#lots", "#runs a lot", "#cases and kegs a lot"}}
+	for _, x := range a.Trend {
+		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(x.Recall))
+	}
+	e.print(trend)
+	if a.Tried > 0 {
+		e.printf("\n%s: %d tried, each by deriving a copy of the records anew\n", e.strong("What would have shrunk the worst"), a.Tried)
+	}
+	s := &table{head: []string{"of", "what", "#" + string(unit) + " before", "#after"}}
+	for _, x := range a.Shrink {
+		s.add(x.Risk, x.What, number(unit.Of(x.Before*1000)), number(unit.Of(x.After*1000)))
+	}
+	e.print(s)
+}

@@ -1,0 +1,261 @@
+package check
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/graph/balance"
+	"heeltap/lots"
+)
+
+func cellarRules() []Rule {
+	return []Rule{
+		{"brew-lacks-input", Misses, "what goes forward from the lots that are missing does not reach this brew", "heeltap input BREW --from LOT --quantity …", brewLacksInput},
+		{"extract-impossible", Widens, "more extract than was mashed, or far less: a lot, a weight or a volume is missing", "heeltap balance BREW shows the arithmetic", extractImpossible},
+		{"turns-far-apart", Widens, "brews days apart in one fermenter: a fermenter may be wrong, or a batch stands on a heel", "heeltap amend BREW into=…", turnsFarApart},
+		{"drawn-above-content", Misses, "more came out than was in: a top-up is not recorded, and what it was is not known", "find the inflow and record it: heeltap transfer …", func(b *book) []Hit { return b.folded("drawn-above-content") }},
+		{"nothing-there", Misses, "something was drawn from what was empty: a vessel or a time is wrong", "heeltap amend the wrong row", func(b *book) []Hit { return b.folded("nothing-there") }},
+		{"break-in-doubt", Misses, "a clean stands where the vessel was not empty: what is called clean may not be", "heeltap amend the clean's time, or record the inflow", func(b *book) []Hit { return b.folded("break-in-doubt") }},
+		{"cleaned-with-beer-in", Widens, "a clean found much of the fill still there: its time or vessel is wrong, or a flow is missing", "heeltap remove VESSEL --quantity all --reason loss, or record the flow", cleanedWithBeerIn},
+		{"no-clean-between", Widens, "the next fill may hold what was there before", "record the clean: heeltap clean VESSEL --at … --method cip", noCleanBetween},
+		{"clean-not-verified", Widens, "an unverified clean ends no chain", "heeltap amend ENTRY verified=yes, when it was", cleanNotVerified},
+		{"line-after-allergen", Misses, "an allergen may be carried over to a product that does not declare it", "clean the line between, and record it: heeltap clean LINE", lineAfterAllergen},
+		{"no-time-of-day", Widens, "only the date is known on a day on which beer left: what left first can not be told", "heeltap amend ENTRY at=\"… hh:mm\"", noTimeOfDay},
+		{"lot-in-vessel", Slows, "a lot is named that went into a vessel: what was really drawn is the vessel's mixture", "heeltap amend ENTRY from=VESSEL", func(b *book) []Hit { return b.folded("lot-in-vessel") }},
+	}
+}
+
+// brewLacksInput looks for malt, hops and yeast: in the brew, or added where it was cast into.
+func brewLacksInput(b *book) (out []Hit) {
+	has := map[string]map[string]bool{}
+	mark := func(brew, kind string) {
+		if has[brew] == nil {
+			has[brew] = map[string]bool{}
+		}
+		has[brew][kind] = true
+	}
+	kinds := func(from lots.Ref) []string {
+		var out []string
+		for _, c := range from.Codes {
+			if from.Kind == lots.KindLot {
+				out = append(out, b.kindOf(c))
+			}
+			if v := b.vessels[c]; from.Kind == lots.KindVessel && v != nil {
+				out = append(out, map[string]string{"silo": "malt", "brink": "yeast", "fermenter": "yeast"}[v.Kind])
+			}
+		}
+		return out
+	}
+	for _, x := range b.inputs {
+		for _, k := range kinds(x.From) {
+			mark(x.Brew, k)
+		}
+	}
+	ends := map[string][]*lots.Brew{}
+	for _, x := range b.brews {
+		ends[x.Into] = append(ends[x.Into], x)
+	}
+	late := func(vessel string, at lots.When, kind string) {
+		for _, x := range ends[vessel] { // the brews of this vessel that can have been in it then: within a month
+			if d := at.To - x.CastOut.From; d > -2*86400 && d < 31*86400 {
+				mark(x.Brew, kind)
+			}
+		}
+	}
+	for _, x := range b.additions {
+		for _, k := range kinds(x.From) {
+			late(x.Vessel, x.At, k)
+		}
+	}
+	for _, x := range b.transfers {
+		for _, k := range kinds(x.From) {
+			if k == "yeast" {
+				late(x.To, x.Started, k)
+			}
+		}
+	}
+	done := map[string]bool{}
+	for _, x := range b.brews {
+		if done[x.Brew] {
+			continue
+		}
+		done[x.Brew] = true
+		var lacks []string
+		for _, k := range []string{"malt", "hop", "yeast"} {
+			if !has[x.Brew][k] && !shared(b, x, k, has) {
+				lacks = append(lacks, k)
+			}
+		}
+		if len(lacks) > 0 {
+			out = append(out, hit(x.Brew, x.Seq, "brew %s has no %s", x.Brew, strings.Join(lacks, " and no ")))
+		}
+	}
+	return out
+}
+
+// shared reports whether another turn of the same fermenter, within two days, brought the yeast.
+func shared(b *book, x *lots.Brew, kind string, has map[string]map[string]bool) bool {
+	if kind != "yeast" {
+		return false
+	}
+	return slices.ContainsFunc(b.brews, func(o *lots.Brew) bool {
+		d := o.CastOut.From - x.CastOut.From
+		return o.Into == x.Into && d > -3*86400 && d < 3*86400 && has[o.Brew][kind]
+	})
+}
+
+func extractImpossible(b *book) (out []Hit) {
+	done := map[string]bool{}
+	for _, x := range b.brews {
+		if done[x.Brew] || x.Plato == 0 {
+			continue
+		}
+		done[x.Brew] = true
+		list, err := balance.Of(b.tx, x.Brew, balance.Period{})
+		if err != nil {
+			continue
+		}
+		for _, bal := range list {
+			if bal.Kind == "extract" && bal.Wrong {
+				out = append(out, hit(x.Brew, x.Seq, "brew %s: %s", x.Brew, strings.Join(bal.Notes, "; ")))
+			}
+		}
+	}
+	return out
+}
+
+func turnsFarApart(b *book) (out []Hit) {
+	most := b.limit("turns-far-apart.hours", 48)
+	byVessel := map[string][]*lots.Brew{}
+	for _, x := range b.brews {
+		byVessel[x.Into] = append(byVessel[x.Into], x)
+	}
+	for vessel, list := range byVessel {
+		slices.SortFunc(list, func(a, c *lots.Brew) int { return cmp.Compare(a.CastOut.From, c.CastOut.From) })
+		for i := 1; i < len(list); i++ {
+			hours := float64(list[i].CastOut.From-list[i-1].CastOut.From) / 3600
+			if hours > most && b.carriedOver(vessel, list[i-1].CastOut.From, list[i].CastOut.From) {
+				out = append(out, hit(list[i].Brew, list[i].Seq, "%s went into %s %.0f hours after %s, with nothing drawn and no clean between", list[i].Brew, vessel, hours, list[i-1].Brew))
+			}
+		}
+	}
+	return out
+}
+
+// carriedOver reports whether a vessel was neither cleaned nor drawn on between two moments.
+func (b *book) carriedOver(vessel string, from, until int64) bool {
+	for _, c := range b.cleans {
+		if c.Subject.Code() == vessel && c.At.From >= from && c.At.To <= until {
+			return false
+		}
+	}
+	for _, d := range b.tx.VesselDraws(vessel) {
+		if d.Start >= from && d.Start < until && d.Qty > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// cleanedWithBeerIn takes the lineage's unrecorded losses where they are much of the fill.
+func cleanedWithBeerIn(b *book) (out []Hit) {
+	share := b.limit("cleaned-with-beer-in.percent", 5) / 100
+	for _, h := range b.folded("unrecorded-loss") {
+		vessel, _, _ := strings.Cut(h.Code, "@")
+		drawn, total := 0.0, 0.0
+		for _, n := range b.tx.NodesNamed(h.Code) {
+			total = n.Total
+			for _, d := range b.tx.VesselDraws(vessel) {
+				if d.Fill == n.Since {
+					drawn += d.Qty
+				}
+			}
+		}
+		if total > 0 && (total-drawn)/total > share {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+// noCleanBetween finds the fills that may hold what was there before by a heel.
+func noCleanBetween(b *book) (out []Hit) {
+	for l := range b.g.Links() {
+		if l.Cause != graph.Heel {
+			continue
+		}
+		to := b.g.Node(l.Dst)
+		vessel, _, _ := strings.Cut(to.Code, "@")
+		if v := b.vessels[vessel]; v == nil || v.Kind == "gas" || to.Kind != graph.Fill {
+			continue
+		}
+		h := hit(to.Code, l.Entry, "%s was filled with no clean since %s was emptied", vessel, b.g.Node(l.Src).Code)
+		h.Mend = "heeltap clean " + vessel + " --method cip --at …, if it was cleaned"
+		out = append(out, h)
+	}
+	return out
+}
+
+func cleanNotVerified(b *book) (out []Hit) {
+	for _, c := range b.cleans {
+		if !c.Verified && (c.Method == "cip" || c.Method == "manual") {
+			h := hit(c.Subject.Code(), c.Seq, "the clean of %s on %s is not verified", c.Subject.Code(), b.stamp(c.At.From))
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+func lineAfterAllergen(b *book) (out []Hit) {
+	byLine := map[string][]*lots.Run{}
+	for _, r := range b.runs {
+		if l := b.lines[r.Line]; l != nil && l.Residue {
+			byLine[r.Line] = append(byLine[r.Line], r)
+		}
+	}
+	for line, list := range byLine {
+		slices.SortFunc(list, func(a, c *lots.Run) int { return cmp.Compare(a.Started.From, c.Started.From) })
+		for i := 1; i < len(list); i++ {
+			before, after := b.products[list[i-1].Product], b.products[list[i].Product]
+			if before == nil || after == nil {
+				continue
+			}
+			for _, a := range before.Declares {
+				if !slices.Contains(after.Declares, a) && !b.cleanedBetween(line, list[i-1].Ended.From, list[i].Started.To) {
+					out = append(out, hit(list[i].Run, list[i].Seq, "%s was packed on %s after %s, which holds %s, with no clean between", list[i].Run, line, list[i-1].Run, a))
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (b *book) cleanedBetween(code string, from, until int64) bool {
+	return slices.ContainsFunc(b.cleans, func(c *lots.Clean) bool {
+		return c.Subject.Code() == code && c.Breaks() && c.At.To >= from && c.At.From <= until
+	})
+}
+
+// noTimeOfDay finds acts on a vessel of which only the date is known, on a day on which it was drawn on.
+func noTimeOfDay(b *book) (out []Hit) {
+	see := func(vessel string, at lots.When, entry int64, what string) {
+		if !at.Day {
+			return
+		}
+		for _, d := range b.tx.VesselDraws(vessel) {
+			if d.Entry != entry && d.End >= at.From && d.Start <= at.To {
+				out = append(out, hit(vessel, entry, "%s on %s has no time of day, and beer left %s on that day", what, b.day(at.From), vessel))
+				return
+			}
+		}
+	}
+	for _, x := range b.additions {
+		see(x.Vessel, x.At, x.Seq, "the addition to "+x.Vessel)
+	}
+	for _, x := range b.cleans {
+		see(x.Subject.Code(), x.At, x.Seq, "the clean of "+x.Subject.Code())
+	}
+	return out
+}

@@ -1,0 +1,202 @@
+package exposure
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// Trial is one thing that could have been done otherwise, and what it would have made of a risk.
+type Trial struct {
+	Risk   string  `json:"risk"`
+	What   string  `json:"what"`
+	Before float64 `json:"before_l"` // litres in either band
+	After  float64 `json:"after_l"`
+	Saved  float64 `json:"saved_l"`
+}
+
+// proposal is a row that was not recorded, or one that would read otherwise.
+type proposal struct {
+	what  string
+	row   store.Statement
+	amend int64
+	set   map[string]string
+}
+
+const mostTrials = 24
+
+// Shrink tries, for the worst risks, a clean between two fills that it goes through, and
+// another lot from the next brew on, each in a copy of the records. It adds what it found to the
+// answer: the best first, and how many were tried.
+func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error) {
+	type one struct {
+		risk Risk
+		p    proposal
+	}
+	var list []one
+	err = db.View(ctx, func(tx *store.Tx) error {
+		m, err := read(tx)
+		if err != nil {
+			return err
+		}
+		for _, r := range a.Risks[:min(worst, len(a.Risks))] {
+			proposals := m.proposals(r)
+			for _, p := range proposals[:min(len(proposals), max(1, mostTrials/max(1, worst)))] {
+				list = append(list, one{r, p})
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if len(list) == 0 {
+		return nil
+	}
+	copied, err := db.Copy(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if closing := copied.Close(); err == nil {
+			err = closing
+		}
+	}()
+	for _, x := range list[:min(mostTrials, len(list))] {
+		a.Tried++
+		after, err := try(ctx, copied, x.risk, x.p)
+		if err != nil {
+			continue // it could not have been so: the records refuse it
+		}
+		before := x.risk.In.VolumeL + x.risk.May.VolumeL
+		if saved := before - after; saved > 1e-6 {
+			a.Shrink = append(a.Shrink, Trial{x.risk.Kind + " " + x.risk.Code, x.p.what, before, lots.Nine(after), lots.Nine(saved)})
+		}
+	}
+	slices.SortStableFunc(a.Shrink, func(x, y Trial) int { return cmp.Compare(y.Saved, x.Saved) })
+	return nil
+}
+
+// errUndone takes a trial back: the copy stays as the records are.
+var errUndone = errors.New("undone")
+
+// try records a proposal in a copy, gives what the risk would then reach, in litres, and takes
+// the proposal back.
+func try(ctx context.Context, copied *store.DB, r Risk, p proposal) (litres float64, err error) {
+	err = copied.Update(ctx, func(tx *store.Tx) error {
+		if err := p.record(tx); err != nil {
+			return err
+		}
+		again, err := Of(tx, time.Time{})
+		if err != nil {
+			return err
+		}
+		for _, x := range again.Risks {
+			if x.Kind == r.Kind && x.Code == r.Code {
+				litres = x.In.VolumeL + x.May.VolumeL
+			}
+		}
+		return errUndone
+	})
+	if errors.Is(err, errUndone) {
+		return litres, nil
+	}
+	return 0, err
+}
+
+func (p proposal) record(tx *store.Tx) error {
+	if p.amend != 0 {
+		_, err := tx.Amend(p.amend, p.set, "what if", "what if")
+		return err
+	}
+	_, _, faults, err := tx.RecordRows([]store.Statement{p.row})
+	if err == nil && len(faults) > 0 {
+		err = faults
+	}
+	return err
+}
+
+// proposals lists what could shrink a risk: the fills that carry it on within a vessel, those
+// with the most behind them first, and for a lot in a store a clean of the store.
+func (m *model) proposals(r Risk) []proposal {
+	type carry struct {
+		dst   graph.Node
+		at    int64
+		units int
+	}
+	reached := map[int64]bool{}
+	q := graph.Query{Dir: graph.Forward}
+	for n := range m.g.Nodes() {
+		if n.Code == r.Code {
+			q.Starts = append(q.Starts, graph.Start{ID: n.ID})
+		}
+	}
+	walk := m.g.Walk(q)
+	for n := range walk.All() {
+		reached[n.ID] = true
+	}
+	var list []carry
+	seen := map[int64]bool{}
+	for l := range m.g.Links() {
+		src, dst := m.g.Node(l.Src), m.g.Node(l.Dst)
+		from, _, _ := strings.Cut(src.Code, "@")
+		to, _, _ := strings.Cut(dst.Code, "@")
+		if !reached[l.Src] || from != to || src.Kind != graph.Fill || dst.Kind != graph.Fill || seen[l.Dst] {
+			continue
+		}
+		if thing, _ := m.tx.Thing(to); thing.VesselKind == "gas" || thing.VesselKind == "path" {
+			continue
+		}
+		seen[l.Dst] = true
+		n := 0
+		m.any[l.Dst].each(func(int) { n++ })
+		if n > 0 {
+			list = append(list, carry{dst, l.At, n})
+		}
+	}
+	slices.SortFunc(list, func(a, b carry) int {
+		return cmp.Or(cmp.Compare(b.units, a.units), cmp.Compare(a.dst.Code, b.dst.Code))
+	})
+	var out []proposal
+	sheet, _ := lots.SheetNamed("cleans")
+	zone := m.tx.Site().Zone
+	for _, c := range list {
+		vessel, _, _ := strings.Cut(c.dst.Code, "@")
+		at := time.Unix(c.at-60, 0).In(zone).Format("2006-01-02 15:04")
+		out = append(out, proposal{what: fmt.Sprintf("empty and clean %s before its fill of %s", vessel, time.Unix(c.at, 0).In(zone).Format("2006-01-02 15:04")),
+			row: store.Statement{Sheet: sheet, By: "what if", Row: lots.Row{"vessel": vessel, "at": at, "method": "manual", "ref": "what-if"}}})
+	}
+	return append(out, m.lotChange(r)...)
+}
+
+// lotChange proposes that the last half of the brews that used a lot had taken another of its item.
+func (m *model) lotChange(r Risk) []proposal {
+	if r.Kind != "lot" {
+		return nil
+	}
+	var used []*lots.BrewInput
+	for _, rec := range m.tx.Touching(r.Code) {
+		if in, ok := rec.(*lots.BrewInput); ok && !in.From.OneOf() && in.From.Code() == r.Code {
+			used = append(used, in)
+		}
+	}
+	other := ""
+	for _, rec := range m.tx.Touching(r.Item) {
+		if x, ok := rec.(*lots.Receipt); ok && x.Lot != r.Code && x.Item == r.Item && x.Into == "" {
+			other = x.Lot
+		}
+	}
+	if len(used) < 2 || other == "" {
+		return nil
+	}
+	last := used[len(used)-1]
+	return []proposal{{what: fmt.Sprintf("change the lot before brew %s: take %s there", last.Brew, other), amend: last.Seq, set: map[string]string{"from": other}}}
+}
