@@ -1,14 +1,17 @@
 package paper
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
 
-// Flow is a picture of what went where: columns from left to right, boxes in them, and
-// bands between boxes as wide as what went over them. What is only possible is drawn
-// dashed and says so, so that it is told apart without colour.
+// Flow is a picture of what went where: columns from left to right, boxes in them, and bands
+// between boxes as wide as what went over them. What is only possible is dashed and has a
+// question mark, so that it is told apart without colour.
+//
+// Edges may skip columns (their bands pass between the boxes there), run within a column or
+// run backwards (they end in an arrow). An edge that names no box, or leads from a box to
+// itself, is not drawn.
 type Flow struct {
 	Columns []string
 	Nodes   []FlowNode
@@ -16,7 +19,7 @@ type Flow struct {
 	Caption string
 }
 
-// FlowNode is a box.
+// FlowNode is a box. Its column counts from 0; one that there is not is taken as the nearest.
 type FlowNode struct {
 	ID            string
 	Column        int
@@ -28,149 +31,250 @@ type FlowNode struct {
 type FlowEdge struct {
 	From, To string
 	Sure     bool
-	Weight   float64 // how much went; NaN where unknown: a thin line with a ring on it
+	Weight   float64 // how much went, in one unit for all edges; NaN where unknown: a thin line with a ring on it
 }
 
-// The picture's measures, in units of a thousandth of its width.
+// known reports whether the weight says how much went.
+func (e FlowEdge) known() bool { return e.Weight >= 0 && !math.IsInf(e.Weight, 1) }
+
+// text is a title as it is shown: what is only possible has a question mark before it.
+func (n FlowNode) text() string {
+	if n.Sure {
+		return n.Title
+	}
+	return "? " + n.Title
+}
+
+// The measures of a picture. A unit is about a CSS pixel, and a fifth to a quarter of a
+// millimetre on paper.
 const (
-	flowWidth  = 1000.0
-	boxHeight  = 22.0
-	boxPitch   = 30.0
-	headHeight = 30.0
-	widest     = 14.0 // the widest band
-	thinnest   = 1.0
+	leastBox  = 122.0 // how wide boxes are
+	mostBox   = 220.0
+	between   = 60.0  // columns
+	goodWidth = 740.0 // of a picture of few columns
+	boxPad    = 5.0
+	titleSize = 11.0
+	smallSize = 9.5
+	headSize  = 12.0
+	headRoom  = 26.0
+	oneLine   = 20.0 // how high boxes are
+	twoLines  = 33.0
+	gap       = 7.0  // between boxes
+	passing   = 4.0  // between bands that pass
+	widest    = 14.0 // of bands
+	tallest   = 170.0
+	thinnest  = 1.1
+	keyRoom   = 24.0
 )
 
-// box is a node laid out.
-type box struct {
-	FlowNode
-	x, y, w float64 // top left
+// spot is what takes up room in a column: a box, or a place where a band passes.
+type spot struct {
+	node     *FlowNode // nil where a band passes
+	column   int
+	y, h     float64
+	outs, in []*leg
 }
 
-// band is an edge laid out: a curve from the right side of a box to the left side of another.
-type band struct {
-	x1, y1, x2, y2 float64
-	width          float64
-	sure, known    bool
+func (s *spot) middle() float64 { return s.y + s.h/2 }
+
+// leg is the piece of an edge between two neighbouring columns.
+type leg struct {
+	from, to *spot
+	y1, y2   float64 // where it meets them
+	width    float64
 }
 
-// drawn is a picture laid out.
-type drawn struct {
-	height float64
-	heads  []box
-	boxes  []box
-	bands  []band
+// route is how an edge runs: from left to right by legs; or, within one column, from a to b.
+type route struct {
+	edge     FlowEdge
+	legs     []*leg
+	backward bool // the edge runs from the last leg's end to the first leg's start
+	a, b     *spot
+	width    float64
 }
 
-// layOut places the boxes: each column in an order in which few bands cross (by the mean
-// place of the neighbours), and in the middle of the picture's height.
-func (f *Flow) layOut() drawn {
-	columns, names := f.filled()
-	f.order(columns)
-	most := 1
-	for _, c := range columns {
-		most = max(most, len(c))
-	}
-	d := drawn{height: headHeight + float64(most)*boxPitch + 6}
-	step := flowWidth / float64(len(columns))
-	width := step * 0.72
-	at := map[string]box{}
-	for i, column := range columns {
-		d.heads = append(d.heads, box{FlowNode{Title: names[i]}, float64(i) * step, 0, width})
-		top := headHeight + float64(most-len(column))*boxPitch/2
-		for k, n := range column {
-			b := box{n, float64(i) * step, top + float64(k)*boxPitch, width}
-			at[n.ID] = b
-			d.boxes = append(d.boxes, b)
-		}
-	}
-	heaviest := 0.0
-	for _, e := range f.Edges {
-		if !math.IsNaN(e.Weight) {
-			heaviest = max(heaviest, e.Weight)
-		}
-	}
-	for _, e := range f.Edges {
-		from, ok := at[e.From]
-		to, ok2 := at[e.To]
-		if !ok || !ok2 {
-			continue
-		}
-		x := band{x1: from.x + from.w, y1: from.y + boxHeight/2, x2: to.x, y2: to.y + boxHeight/2, sure: e.Sure, known: !math.IsNaN(e.Weight), width: thinnest}
-		if x.known && heaviest > 0 {
-			x.width = max(thinnest, widest*e.Weight/heaviest)
-		}
-		d.bands = append(d.bands, x)
-	}
-	slices.SortStableFunc(d.bands, func(a, b band) int { return cmp.Compare(b.width, a.width) }) // thin ones on top
-	return d
+// plan is a picture laid out.
+type plan struct {
+	columns [][]*spot
+	names   []string
+	routes  []*route
+	boxWide float64
+	height  float64
+	ruler   ruler
 }
 
-// filled gives the columns that have boxes, with their names; at least one.
-func (f *Flow) filled() (columns [][]FlowNode, names []string) {
-	all := make([][]FlowNode, max(1, len(f.Columns)))
-	for _, n := range f.Nodes {
+func (p *plan) left(column int) float64 { return float64(column) * (p.boxWide + between) }
+
+func (p *plan) width() float64 { return p.left(len(p.columns)-1) + p.boxWide }
+
+// layOut places boxes and bands.
+func (f *Flow) layOut(r ruler) *plan {
+	p := &plan{ruler: r}
+	at := p.place(f)
+	n := float64(len(p.columns))
+	p.boxWide = min(max(leastBox, (goodWidth-(n-1)*between)/n), mostBox)
+	p.lead(f, at)
+	p.size()
+	p.untangle()
+	p.settle()
+	p.ports()
+	return p
+}
+
+// place sorts the boxes into columns; empty columns are left out, but one stays.
+func (p *plan) place(f *Flow) map[string]*spot {
+	all := make([][]*spot, max(1, len(f.Columns)))
+	at := make(map[string]*spot, len(f.Nodes))
+	for i := range f.Nodes {
+		n := &f.Nodes[i]
 		c := min(max(n.Column, 0), len(all)-1)
-		all[c] = append(all[c], n)
+		s := &spot{node: n}
+		all[c] = append(all[c], s)
+		at[n.ID] = s
 	}
-	for i, c := range all {
-		if len(c) == 0 {
+	for i, column := range all {
+		if len(column) == 0 && (i < len(all)-1 || len(p.columns) > 0) {
 			continue
+		}
+		for _, s := range column {
+			s.column = len(p.columns)
 		}
 		name := ""
 		if i < len(f.Columns) {
 			name = f.Columns[i]
 		}
-		columns, names = append(columns, c), append(names, name)
+		p.columns, p.names = append(p.columns, column), append(p.names, name)
 	}
-	if len(columns) == 0 {
-		return [][]FlowNode{nil}, []string{""}
-	}
-	return columns, names
+	return at
 }
 
-// order sorts each column by the mean place of its neighbours in the one before, then, backwards, after.
-func (f *Flow) order(columns [][]FlowNode) {
-	neighbours := map[string][]string{}
+// lead finds each edge's way; where it skips columns it gets a place to pass in each.
+func (p *plan) lead(f *Flow, at map[string]*spot) {
 	for _, e := range f.Edges {
-		neighbours[e.From] = append(neighbours[e.From], e.To)
-		neighbours[e.To] = append(neighbours[e.To], e.From)
-	}
-	place := map[string]float64{}
-	put := func(c []FlowNode) {
-		for k, n := range c {
-			place[n.ID] = (float64(k) + 0.5) / float64(len(c))
+		from, to := at[e.From], at[e.To]
+		if from == nil || to == nil || from == to {
+			continue
 		}
-	}
-	for _, c := range columns {
-		put(c)
-	}
-	sortBy := func(c, other []FlowNode) {
-		in := map[string]bool{}
-		for _, n := range other {
-			in[n.ID] = true
+		r := &route{edge: e, a: from, b: to, width: thinnest}
+		p.routes = append(p.routes, r)
+		if from.column == to.column {
+			continue
 		}
-		mean := map[string]float64{}
-		for _, n := range c {
-			sum, count := 0.0, 0.0
-			for _, m := range neighbours[n.ID] {
-				if in[m] {
-					sum, count = sum+place[m], count+1
-				}
+		if r.backward = from.column > to.column; r.backward {
+			from, to = to, from
+		}
+		for from.column < to.column {
+			next := to
+			if from.column+1 < to.column {
+				next = &spot{column: from.column + 1}
+				p.columns[next.column] = append(p.columns[next.column], next)
 			}
-			if mean[n.ID] = place[n.ID]; count > 0 {
-				mean[n.ID] = sum / count
+			l := &leg{from: from, to: next}
+			from.outs, next.in = append(from.outs, l), append(next.in, l)
+			r.legs = append(r.legs, l)
+			from = next
+		}
+	}
+}
+
+// size gives bands their width (relative to the largest weight, but so that no box gets very
+// tall) and boxes their height.
+func (p *plan) size() {
+	scale := p.scale()
+	for _, r := range p.routes {
+		if r.edge.known() && scale.heaviest > 0 {
+			r.width = max(thinnest, r.edge.Weight/scale.heaviest*scale.widest)
+		}
+		for _, l := range r.legs {
+			l.width = r.width
+		}
+	}
+	for _, column := range p.columns {
+		for _, s := range column {
+			s.h = max(p.boxHeight(s), stack(s.in), stack(s.outs))
+		}
+	}
+}
+
+// scale is the largest weight, and the width of its band.
+type scale struct{ heaviest, widest float64 }
+
+func (p *plan) scale() scale {
+	s := scale{0, widest}
+	for _, r := range p.routes {
+		if r.edge.known() {
+			s.heaviest = max(s.heaviest, r.edge.Weight)
+		}
+	}
+	left, right := map[*spot]float64{}, map[*spot]float64{} // of each box, in largest weights
+	for _, r := range p.routes {
+		if len(r.legs) == 0 || !r.edge.known() || s.heaviest == 0 {
+			continue
+		}
+		part := r.edge.Weight / s.heaviest
+		first, last := r.legs[0].from, r.legs[len(r.legs)-1].to
+		right[first] += part
+		left[last] += part
+		s.widest = min(s.widest, tallest/max(1, right[first], left[last]))
+	}
+	return s
+}
+
+// boxHeight is the room that a box's text needs; a band that passes needs none.
+func (p *plan) boxHeight(s *spot) float64 {
+	if s.node == nil {
+		return 0
+	}
+	if _, inLine := p.inLine(s.node); s.node.Detail == "" || inLine {
+		return oneLine
+	}
+	return twoLines
+}
+
+// inLine gives where the detail starts if it fits beside the title.
+func (p *plan) inLine(n *FlowNode) (x float64, ok bool) {
+	x = p.ruler.widest(n.text(), true)*titleSize + 6
+	return x, x+p.ruler.widest(n.Detail, false)*smallSize <= p.boxWide-2*boxPad
+}
+
+// seam keeps bands that meet one side of a box apart.
+const seam = 0.6
+
+// stack is the height of legs that meet one side of a box.
+func stack(legs []*leg) float64 {
+	sum := 0.0
+	for _, l := range legs {
+		sum += l.width + seam
+	}
+	return sum
+}
+
+// ports spreads the legs over the sides of their boxes, in the order of where they go.
+func (p *plan) ports() {
+	for _, column := range p.columns {
+		for _, s := range column {
+			slices.SortStableFunc(s.in, func(a, b *leg) int { return order(a.from.middle(), b.from.middle()) })
+			slices.SortStableFunc(s.outs, func(a, b *leg) int { return order(a.to.middle(), b.to.middle()) })
+			y := s.middle() - stack(s.in)/2
+			for _, l := range s.in {
+				l.y2 = y + (l.width+seam)/2
+				y += l.width + seam
+			}
+			y = s.middle() - stack(s.outs)/2
+			for _, l := range s.outs {
+				l.y1 = y + (l.width+seam)/2
+				y += l.width + seam
 			}
 		}
-		slices.SortStableFunc(c, func(a, b FlowNode) int { return cmp.Compare(mean[a.ID], mean[b.ID]) })
-		put(c)
 	}
-	for range 4 {
-		for i := 1; i < len(columns); i++ {
-			sortBy(columns[i], columns[i-1])
-		}
-		for i := len(columns) - 2; i >= 0; i-- {
-			sortBy(columns[i], columns[i+1])
-		}
+}
+
+func order(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
 	}
+	return 0
 }

@@ -2,11 +2,9 @@ package paper
 
 import (
 	"bytes"
-	"cmp"
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/go-pdf/fpdf"
@@ -15,52 +13,65 @@ import (
 )
 
 const (
-	face       = "paper"
-	margin     = 17.0 // mm
-	textSize   = 10.0 // pt
-	tableSize  = 8.5
+	typeface   = "paper" // the name of the embedded face within the file
+	margin     = 17.0    // mm at each side
+	topEdge    = 10.0    // where the marks begin, mm
+	footEdge   = 10.0    // what stays clear below the footer, mm
 	pointsInMM = 25.4 / 72
+	leading    = 1.32 // from one line to the next, in sizes
 )
+
+// The type of a document, sizes in points.
+var (
+	markType    = style{13, true}
+	titleType   = style{18, true}
+	textType    = style{10, false}
+	strongType  = style{10, true}
+	cautionType = style{9, false}
+	noteType    = style{8, false}
+	footType    = style{7.5, false}
+)
+
+// style is a type size in points, and its weight.
+type style struct {
+	size float64
+	bold bool
+}
+
+func (s style) em() float64     { return s.size * pointsInMM }
+func (s style) height() float64 { return s.em() * leading }
 
 // press sets a document on pages.
 type press struct {
 	*fpdf.Fpdf
-	d      *Document
-	width  float64 // between the margins, mm
-	bottom float64 // the lowest a part may reach, mm
+	ruler ruler
+	d     *Document
+	sheet fpdf.SizeType   // a page upright, mm
+	sizes []fpdf.SizeType // of each page begun
+	y     float64         // how far down the page is set
+	top   float64         // where parts may begin
+	width float64         // between the margins
+	low   float64         // the lowest a part may reach
+	marks [][]string      // in rows, as they fit
+	foot  []string
+	fresh bool // nothing stands on the page yet
+	due   bool // a new page must begin before anything else is set
+	turn  bool // it will be a turned one
+	grids map[int]*grid
 }
 
-// PDF writes the document ready to print.
+// PDF writes the document ready to print. One part that can not be shown fails all; nothing
+// is written then.
 func (d *Document) PDF(w io.Writer) error {
-	size := fpdf.SizeType{Wd: 210, Ht: 297}
-	if d.Letter {
-		size = fpdf.SizeType{Wd: 215.9, Ht: 279.4}
-	}
-	p := &press{Fpdf: fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: size}), d: d, width: size.Wd - 2*margin, bottom: size.Ht - 20}
-	date := d.Dated
-	if date.IsZero() {
-		date = time.Unix(0, 0)
-	}
-	p.SetCreationDate(date.UTC())
-	p.SetModificationDate(date.UTC())
-	p.SetCatalogSort(true)
-	p.SetProducer("heeltap", false)
-	p.SetTitle(d.Title, true)
-	p.SetMargins(margin, margin, margin)
-	p.SetAutoPageBreak(false, 0)
-	p.SetCellMargin(0)
-	p.AddUTF8FontFromBytes(face, "", []byte(font.Regular))
-	p.AddUTF8FontFromBytes(face, "B", []byte(font.Bold))
-	p.AliasNbPages("{pages}")
-	p.SetHeaderFunc(p.head)
-	p.SetFooterFunc(p.foot)
-	p.AddPage()
+	p := newPress(d.cleaned())
+	p.page(false)
 	p.title()
-	for _, part := range d.Parts {
-		if err := p.part(part); err != nil {
+	for i, part := range p.d.Parts {
+		if err := p.part(i, part); err != nil {
 			return err
 		}
 	}
+	p.feet()
 	var b bytes.Buffer
 	if err := p.Output(&b); err != nil {
 		return fmt.Errorf("make PDF: %w", err)
@@ -71,451 +82,222 @@ func (d *Document) PDF(w io.Writer) error {
 	return nil
 }
 
-// plane leaves out what the face's tables can not hold.
-func plane(text string) string {
-	return strings.Map(func(r rune) rune {
-		switch {
-		case r > 0xFFFF:
-			return '\uFFFD'
-		case r < ' ' && r != '\n':
-			return ' '
-		}
-		return r
-	}, text)
-}
-
-func (p *press) head() {
-	p.SetFont(face, "B", 11)
-	x := margin
-	for _, m := range p.d.Marks {
-		m = plane(m)
-		w := p.GetStringWidth(m) + 6
-		p.SetLineWidth(0.7)
-		p.Rect(x, 8, w, 7, "D")
-		p.SetXY(x, 8)
-		p.CellFormat(w, 7, m, "", 0, "C", false, 0, "")
-		x += w + 4
+// newPress makes an empty file. What would differ from one time to the next (the clock, the
+// order of maps) is pinned.
+func newPress(d *Document) *press {
+	sheet := fpdf.SizeType{Wd: 210, Ht: 297}
+	if d.Letter {
+		sheet = fpdf.SizeType{Wd: 215.9, Ht: 279.4}
 	}
-	p.SetXY(margin, margin+1)
-}
-
-func (p *press) foot() {
-	_, height := p.GetPageSize()
-	p.SetFont(face, "", 7.5)
-	p.SetXY(margin, height-14)
-	p.SetLineWidth(0.2)
-	p.Line(margin, height-15, margin+p.width, height-15)
-	p.CellFormat(p.width-30, 4, p.fit(plane(p.d.Footer), p.width-30), "", 0, "L", false, 0, "")
-	p.CellFormat(30, 4, fmt.Sprintf("page %d of {pages}", p.PageNo()), "", 0, "R", false, 0, "")
-}
-
-// fit shortens a text to a width.
-func (p *press) fit(text string, width float64) string {
-	r := []rune(text)
-	for len(r) > 1 && p.GetStringWidth(string(r)) > width {
-		r = append(r[:len(r)-2], '…')
+	p := &press{Fpdf: fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: sheet}), ruler: newRuler(), d: d, sheet: sheet, grids: map[int]*grid{}}
+	date := d.Dated
+	if date.IsZero() {
+		date = time.Unix(0, 0)
 	}
-	return string(r)
+	p.SetCreationDate(date.UTC())
+	p.SetModificationDate(date.UTC())
+	p.SetCatalogSort(true)
+	p.SetProducer("heeltap", false)
+	p.SetTitle(d.Title, true)
+	p.SetLang("en")
+	p.SetMargins(0, 0, 0)
+	p.SetAutoPageBreak(false, 0)
+	p.SetCellMargin(0)
+	p.AddUTF8FontFromBytes(typeface, "", []byte(font.Regular))
+	p.AddUTF8FontFromBytes(typeface, "B", []byte(font.Bold))
+	width := sheet.Wd - 2*margin
+	p.marks = p.rowsOfMarks(width)
+	p.foot = p.ruler.wrap(d.Footer, false, (width-28)/footType.em())
+	return p
 }
 
-// room begins a new page where less than so many mm are left.
+// page begins a page, upright or turned.
+func (p *press) page(turned bool) {
+	size, way := p.sheet, "P"
+	if turned {
+		size, way = fpdf.SizeType{Wd: p.sheet.Ht, Ht: p.sheet.Wd}, "L"
+	}
+	p.AddPageFormat(way, p.sheet)
+	p.sizes = append(p.sizes, size)
+	p.width, p.low = size.Wd-2*margin, p.lowest(turned)
+	p.y = topEdge
+	p.fresh, p.due = true, false
+	p.head()
+	p.top = p.y
+}
+
+// lowest is how far down parts may reach on a page.
+func (p *press) lowest(turned bool) float64 {
+	height := p.sheet.Ht
+	if turned {
+		height = p.sheet.Wd
+	}
+	return height - footEdge - float64(len(p.foot))*footType.height() - 4
+}
+
+// isTurned reports whether the page is turned.
+func (p *press) isTurned() bool { return p.sizes[len(p.sizes)-1] != p.sheet }
+
+// room makes sure that so much height is left, or the page is new.
 func (p *press) room(height float64) {
-	if p.GetY()+height > p.bottom {
-		p.AddPage()
+	if p.due || p.y+height > p.low+1e-6 && !p.fresh {
+		p.page(p.turn)
 	}
+	p.fresh = false
+}
+
+// space leaves height free, but not at the head of a page.
+func (p *press) space(height float64) {
+	if !p.fresh && !p.due {
+		p.y += height
+	}
+}
+
+const (
+	markPad    = 3.0
+	markHeight = 8.0
+	markApart  = 4.0
+)
+
+// rowsOfMarks says how the marks stand side by side.
+func (p *press) rowsOfMarks(width float64) [][]string {
+	var rows [][]string
+	x := width + 1
+	for _, m := range p.d.Marks {
+		for _, line := range p.ruler.wrap(m, true, (width-2*markPad)/markType.em()) {
+			w := p.ruler.Width(line, true)*markType.em() + 2*markPad
+			if x+w > width {
+				rows, x = append(rows, nil), 0
+			}
+			rows[len(rows)-1] = append(rows[len(rows)-1], line)
+			x += w + markApart
+		}
+	}
+	return rows
+}
+
+// head sets the marks.
+func (p *press) head() {
+	p.SetDrawColor(0, 0, 0)
+	for _, row := range p.marks {
+		x := margin
+		for _, m := range row {
+			w := p.ruler.Width(m, true)*markType.em() + 2*markPad
+			p.SetLineWidth(0.7)
+			p.Rect(x, p.y, w, markHeight, "D")
+			p.set(x+markPad, p.y+(markHeight-markType.height())/2, m, markType)
+			x += w + markApart
+		}
+		p.y += markHeight + 2
+	}
+	p.y = max(p.y+2, margin)
+}
+
+// feet sets the footers, when the number of pages is known.
+func (p *press) feet() {
+	last := p.sizes[len(p.sizes)-1].Ht
+	for i, size := range p.sizes {
+		p.SetPage(i + 1)
+		y := last - footEdge - float64(len(p.foot))*footType.height() // the last page's measure holds for all
+		p.rule(margin, size.Wd-margin, y-1, 0.2)
+		for k, line := range p.foot {
+			p.set(margin, y+float64(k)*footType.height(), line, footType)
+		}
+		number := fmt.Sprintf("page %d of %d", i+1, len(p.sizes))
+		p.set(size.Wd-margin-p.ruler.Width(number, false)*footType.em(), y, number, footType)
+	}
+}
+
+// set sets one line; y is the top of its room.
+func (p *press) set(x, y float64, line string, s style) {
+	weight := ""
+	if s.bold {
+		weight = "B"
+	}
+	p.SetFont(typeface, weight, s.size)
+	p.Text(x, y+s.height()/2+s.em()*0.34, line)
+}
+
+// rule draws a line across.
+func (p *press) rule(from, to, y, thick float64) {
+	p.SetDrawColor(0, 0, 0)
+	p.SetLineWidth(thick)
+	p.Line(from, y, to, y)
 }
 
 func (p *press) title() {
-	p.lines(p.d.Title, "B", 17, 0)
+	p.lines(p.d.Title, titleType, 0)
 	if p.d.Subtitle != "" {
-		p.lines(p.d.Subtitle, "", textSize, 0)
+		p.y += 0.5
+		p.lines(p.d.Subtitle, textType, 0)
 	}
-	p.Ln(2)
+	p.y += 3
 }
 
-// lines sets a paragraph, line by line over the pages, set in by so many mm.
-func (p *press) lines(text, weight string, size, in float64) {
-	p.SetFont(face, weight, size)
-	height := size * pointsInMM * 1.32
-	for _, l := range p.split(text, p.width-in) {
-		p.room(height)
-		p.SetX(margin + in)
-		p.CellFormat(p.width-in, height, l, "", 1, "L", false, 0, "")
-		p.SetFont(face, weight, size) // a new page's head and foot set another
-	}
+// lines sets a paragraph, set in by so many mm. Where it runs over a page, at least two of its
+// lines stand on either.
+func (p *press) lines(text string, s style, in float64) {
+	p.setLines(p.ruler.wrap(text, s.bold, (p.width-in)/s.em()), s, in)
 }
 
-// split breaks a text into lines of a width; a word that is wider is broken.
-func (p *press) split(text string, width float64) []string {
-	var out []string
-	for _, paragraph := range strings.Split(plane(text), "\n") {
-		line := ""
-		for _, word := range strings.Fields(paragraph) {
-			joined := strings.TrimSpace(line + " " + word)
-			if p.GetStringWidth(joined) <= width {
-				line = joined
-				continue
+func (p *press) setLines(all []string, s style, in float64) {
+	for len(all) > 0 {
+		n := len(all)
+		p.room(float64(min(n, 2)) * s.height())
+		if fit := max(1, int((p.low-p.y+1e-6)/s.height())); fit < n {
+			if n = fit; len(all)-n == 1 && n > 2 {
+				n--
 			}
-			if line != "" {
-				out = append(out, line)
-			}
-			line = word
-			for p.GetStringWidth(line) > width {
-				n := p.most(line, width)
-				out = append(out, string([]rune(line)[:n]))
-				line = string([]rune(line)[n:])
-			}
+			p.due = true
 		}
-		out = append(out, line)
+		for _, line := range all[:n] {
+			p.set(margin+in, p.y, line, s)
+			p.y += s.height()
+		}
+		all = all[n:]
 	}
-	return out
 }
 
-// most is how many characters of a word fit a width, at least one.
-func (p *press) most(word string, width float64) int {
-	r := []rune(word)
-	n := 1
-	for n < len(r) && p.GetStringWidth(string(r[:n+1])) <= width {
-		n++
+// keep is the height that must follow a heading on its page: as much of the parts after it as
+// makes sense.
+func (p *press) keep(i int) float64 {
+	if i >= len(p.d.Parts) {
+		return 0
 	}
-	return n
-}
-
-func (p *press) part(part Part) error {
-	switch x := part.(type) {
+	switch x := p.d.Parts[i].(type) {
 	case Heading:
-		p.heading(x)
+		return p.headingHeight(x) + p.keep(i+1)
 	case Text:
-		weight := ""
-		if x.Strong {
-			weight = "B"
-		}
-		p.lines(x.Text, weight, textSize, 0)
-		p.Ln(1.6)
-	case Caution:
-		p.caution(x)
-	case Facts:
-		p.facts(x)
+		n := len(p.ruler.wrap(x.Text, x.Strong, p.width/textType.em()))
+		return float64(min(n, 2)) * textType.height()
 	case Table:
-		p.table(x)
-	case List:
-		for _, item := range x.Items {
-			p.room(5)
-			y := p.GetY()
-			p.SetFont(face, "", textSize)
-			p.Text(margin+1, y+3.7, "–")
-			p.lines(item, "", textSize, 5)
-		}
-		p.Ln(1.6)
+		return p.grid(i, x).least()
+	case Caution:
+		return min(60, p.cautionHeight(p.cautionLines(x)))
 	case Signatures:
-		p.signatures(x)
-	case Blank:
-		for _, l := range x.Labels {
-			p.blank(l)
-		}
-		p.Ln(1.6)
+		return signHeight
 	case Code:
-		return p.code(x)
-	case Break:
-		p.AddPage()
+		return codeBox
 	case Picture:
-		p.picture(x.Flow)
+		return p.pictureHeight(x.Flow)
 	}
-	return nil
+	return 2 * textType.height()
 }
 
-// blank is a label with a line to write on.
-func (p *press) blank(label string) {
-	const name = 84.0
-	p.SetFont(face, "", 9)
-	lines := p.split(label, name-3)
-	p.room(float64(len(lines))*4.2 + 6)
-	y := p.GetY() + 3
-	p.SetFont(face, "", 9)
-	for i, l := range lines {
-		p.SetXY(margin, y+float64(i)*4.2)
-		p.CellFormat(name, 4.2, l, "", 0, "L", false, 0, "")
+// isHeading reports whether the i-th part is a heading.
+func (p *press) isHeading(i int) bool {
+	if i < 0 || i >= len(p.d.Parts) {
+		return false
 	}
-	y += float64(len(lines)) * 4.2
-	p.SetLineWidth(0.25)
-	p.Line(margin+name, y+0.8, margin+p.width, y+0.8)
-	p.SetXY(margin, y+2)
+	_, ok := p.d.Parts[i].(Heading)
+	return ok
 }
 
-func (p *press) heading(h Heading) {
-	size := 13.0
-	if h.Level > 1 {
-		size = 11
+// nextPart is the part after i that is no heading.
+func (p *press) nextPart(i int) Part {
+	n := slices.IndexFunc(p.d.Parts[i+1:], func(part Part) bool { _, ok := part.(Heading); return !ok })
+	if n < 0 {
+		return nil
 	}
-	p.room(20)
-	p.Ln(2.5)
-	p.lines(h.Text, "B", size, 0)
-	if h.Level == 1 {
-		p.SetLineWidth(0.4)
-		p.Line(margin, p.GetY()+0.3, margin+p.width, p.GetY()+0.3)
-	}
-	p.Ln(1.4)
-}
-
-func (p *press) caution(c Caution) {
-	p.SetFont(face, "", 9)
-	var lines []string
-	for _, l := range c.Lines {
-		lines = append(lines, p.split(l, p.width-8)...)
-	}
-	height := float64(len(lines))*4.2 + 3
-	p.room(height + 2)
-	y := p.GetY()
-	p.SetLineWidth(0.5)
-	p.Rect(margin, y, p.width, height, "D")
-	p.SetFillColor(0, 0, 0)
-	p.Rect(margin, y, 2, height, "F")
-	p.SetFont(face, "", 9)
-	for i, l := range lines {
-		p.SetXY(margin+4, y+1.5+float64(i)*4.2)
-		p.CellFormat(p.width-8, 4.2, l, "", 0, "L", false, 0, "")
-	}
-	p.SetXY(margin, y+height+2.5)
-}
-
-func (p *press) facts(f Facts) {
-	const name = 52.0
-	for _, r := range f.Rows {
-		p.SetFont(face, "B", 9.5)
-		left := p.split(r[0], name-3)
-		p.SetFont(face, "", 9.5)
-		right := p.split(r[1], p.width-name)
-		for i := range max(len(left), len(right)) {
-			p.room(4.6)
-			y := p.GetY()
-			p.SetFont(face, "B", 9.5)
-			p.SetXY(margin, y)
-			p.CellFormat(name, 4.6, cell(left, i), "", 0, "L", false, 0, "")
-			p.SetFont(face, "", 9.5)
-			p.CellFormat(p.width-name, 4.6, cell(right, i), "", 1, "L", false, 0, "")
-		}
-		p.Ln(0.5)
-	}
-	p.Ln(1.6)
-}
-
-func (p *press) signatures(s Signatures) {
-	for _, role := range s.Roles {
-		p.room(18)
-		p.SetFont(face, "B", 9)
-		p.CellFormat(p.width, 5, plane(role), "", 1, "L", false, 0, "")
-		y := p.GetY() + 8
-		p.SetLineWidth(0.25)
-		p.SetFont(face, "", 7)
-		x := margin
-		for i, label := range []string{"name", "signature", "date, time"} {
-			w := p.width * []float64{0.38, 0.38, 0.24}[i]
-			p.Line(x, y, x+w-4, y)
-			p.Text(x, y+3, label)
-			x += w
-		}
-		p.SetXY(margin, y+5)
-	}
-}
-
-func (p *press) code(c Code) error {
-	m, err := modules(c.Payload)
-	if err != nil {
-		return err
-	}
-	const side = 32.0
-	p.room(side + 2)
-	x, y := margin, p.GetY()
-	pitch := side / float64(len(m))
-	p.SetFillColor(0, 0, 0)
-	for i, row := range m {
-		for from := 0; from < len(row); from++ {
-			to := from
-			for to < len(row) && row[to] {
-				to++
-			}
-			if to > from {
-				p.Rect(x+float64(from)*pitch, y+float64(i)*pitch, float64(to-from)*pitch, pitch, "F")
-				from = to
-			}
-		}
-	}
-	p.SetXY(x, y+8)
-	p.lines(c.Text, "B", textSize, side+4)
-	p.lines(c.Payload, "", 8, side+4)
-	p.SetXY(margin, max(p.GetY(), y+side)+2)
-	return nil
-}
-
-// widths shares the page's width among columns: what they ask for where there is room, else
-// at least their longest word, and of the rest what they would have liked.
-func (p *press) widths(t Table, pad float64) []float64 {
-	least, like := make([]float64, len(t.Head)), make([]float64, len(t.Head))
-	for i, h := range t.Head {
-		text, number := heading(h)
-		ask := func(text string, whole bool) {
-			like[i] = max(like[i], p.GetStringWidth(plane(text))+pad)
-			for _, word := range strings.Fields(plane(text)) {
-				least[i] = max(least[i], min(p.GetStringWidth(word)+pad, p.width/3))
-			}
-			if whole {
-				least[i] = max(least[i], min(like[i], p.width/4))
-			}
-		}
-		ask(text, false)
-		for _, row := range t.Rows {
-			ask(cell(row, i), number)
-		}
-	}
-	return share(p.width, least, like)
-}
-
-// share divides a width: columns that like no more than an even share get what they like, the
-// others share the rest evenly, and none gets less than its least while there is room.
-func share(width float64, least, like []float64) []float64 {
-	out := make([]float64, len(like))
-	order := make([]int, len(like))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(like[a], like[b]) })
-	left := width
-	for n, i := range order {
-		needed := 0.0 // by those that come later
-		for _, j := range order[n+1:] {
-			needed += least[j]
-		}
-		even := max(least[i], min(left/float64(len(order)-n), left-needed))
-		out[i] = min(like[i], even)
-		left -= out[i]
-	}
-	sum := 0.0
-	for _, w := range out {
-		sum += w
-	}
-	for i := range out { // what is over, or lacks, is spread by what they have
-		out[i] *= width / max(sum, 1e-9)
-	}
-	return out
-}
-
-// table sets a table over as many pages as it needs, its head on each.
-func (p *press) table(t Table) {
-	size := tableSize
-	if len(t.Head) > 7 {
-		size = 7.2
-	}
-	height := size * pointsInMM * 1.3
-	const pad = 2.2
-	p.SetFont(face, "B", size)
-	widths := p.widths(t, pad)
-	head := make([]string, len(t.Head))
-	for i, h := range t.Head {
-		head[i], _ = heading(h)
-	}
-	row := func(cells []string, weight string) {
-		p.SetFont(face, weight, size)
-		lines := make([][]string, len(t.Head))
-		most := 1
-		for i := range t.Head {
-			lines[i] = p.split(cell(cells, i), widths[i]-pad+0.3)
-			most = max(most, len(lines[i]))
-		}
-		for k := range most {
-			x := margin
-			y := p.GetY()
-			for i, h := range t.Head {
-				_, number := heading(h)
-				align := "L"
-				if number {
-					align = "R"
-				}
-				p.SetXY(x, y)
-				p.CellFormat(widths[i]-pad/2, height, cell(lines[i], k), "", 0, align, false, 0, "")
-				x += widths[i]
-			}
-			p.SetXY(margin, y+height)
-			if weight == "" && p.GetY()+height > p.bottom && k+1 < most {
-				p.AddPage()
-				p.SetFont(face, weight, size)
-			}
-		}
-		line := 0.12
-		if weight == "B" {
-			line = 0.4
-		}
-		p.SetLineWidth(line)
-		p.Line(margin, p.GetY()+0.4, margin+p.width, p.GetY()+0.4)
-		p.Ln(1)
-	}
-	tall := func(cells []string) float64 {
-		p.SetFont(face, "", size)
-		most := 1
-		for i := range t.Head {
-			most = max(most, len(p.split(cell(cells, i), widths[i]-pad+0.3)))
-		}
-		return float64(most)*height + 1.2
-	}
-	p.room(3 * height)
-	row(head, "B")
-	for _, cells := range t.Rows {
-		if need := tall(cells); p.GetY()+need > p.bottom && (need < 100 || p.GetY()+3*height > p.bottom) {
-			p.AddPage()
-			row(head, "B")
-		}
-		row(cells, "")
-	}
-	if t.Note != "" {
-		p.lines(t.Note, "", 8, 0)
-	}
-	p.Ln(2)
-}
-
-// picture draws a flow as wide as the page, and on a page of its own where it is tall.
-func (p *press) picture(f Flow) {
-	d := f.layOut()
-	scale := p.width / flowWidth
-	space := p.bottom - margin - 12
-	scale = min(scale, space/d.height)
-	p.room(d.height*scale + 8)
-	x0, y0 := margin, p.GetY()
-	for _, b := range d.bands {
-		p.SetDrawColor(120, 120, 120)
-		p.SetDashPattern([]float64{}, 0)
-		if !b.sure {
-			p.SetDrawColor(60, 60, 60)
-			p.SetDashPattern([]float64{1.6, 1}, 0)
-		}
-		p.SetLineWidth(max(0.15, b.width*scale))
-		mid := (b.x1 + b.x2) / 2
-		p.CurveBezierCubic(x0+b.x1*scale, y0+b.y1*scale, x0+mid*scale, y0+b.y1*scale, x0+mid*scale, y0+b.y2*scale, x0+b.x2*scale, y0+b.y2*scale, "D")
-		if !b.known {
-			p.SetDashPattern([]float64{}, 0)
-			p.SetFillColor(255, 255, 255)
-			p.SetLineWidth(0.2)
-			p.Circle(x0+mid*scale, y0+(b.y1+b.y2)/2*scale, 0.6, "FD")
-		}
-	}
-	p.SetDrawColor(0, 0, 0)
-	p.SetDashPattern([]float64{}, 0)
-	size := 10.5 * scale / pointsInMM
-	p.SetFont(face, "B", size*1.15)
-	for _, h := range d.heads {
-		p.Text(x0+h.x*scale, y0+16*scale, plane(h.Title))
-	}
-	p.SetFont(face, "", size)
-	for _, n := range d.boxes {
-		p.SetDashPattern([]float64{}, 0)
-		if !n.Sure {
-			p.SetDashPattern([]float64{1.2, 0.8}, 0)
-		}
-		p.SetFillColor(255, 255, 255)
-		p.SetLineWidth(0.25)
-		p.Rect(x0+n.x*scale, y0+n.y*scale, n.w*scale, boxHeight*scale, "FD")
-		p.Text(x0+(n.x+5)*scale, y0+(n.y+15)*scale, p.fit(plane(n.full()), (n.w-10)*scale))
-	}
-	p.SetDashPattern([]float64{}, 0)
-	p.SetXY(margin, y0+d.height*scale+1)
-	p.lines(f.Caption, "", 8, 0)
-	p.Ln(2)
+	return p.d.Parts[i+1+n]
 }

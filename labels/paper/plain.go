@@ -1,159 +1,218 @@
 package paper
 
 import (
-	"bufio"
+	"bytes"
 	"fmt"
 	"io"
 	"strings"
-	"unicode/utf8"
+	"unicode"
 )
 
+// plainWidth is what an e-mail's lines hold, so that they still fit when they are quoted.
 const plainWidth = 76
 
-// Plain writes the document as text for an e-mail, wrapped at 76 columns. A table that is
-// wider is written as one block a row.
+// Plain writes the document as text for an e-mail, wrapped at 76 columns; only a word that is
+// longer stands on a longer line, whole. A table that is too wide is written as a block for
+// each row. A picture is told in words.
 func (d *Document) Plain(w io.Writer) error {
-	b := bufio.NewWriter(w)
+	d = d.cleaned()
+	p := &typist{}
 	for _, m := range d.Marks {
-		fmt.Fprintf(b, "*** %s ***\n", m)
+		p.wrap("*** ", m+" ***")
 	}
-	fmt.Fprintf(b, "%s\n", strings.ToUpper(d.Title))
-	if d.Subtitle != "" {
-		plainWrap(b, "", d.Subtitle)
-	}
-	for _, p := range d.Parts {
-		plainPart(b, p)
+	p.head(d.Title, "=")
+	p.wrapIf("", d.Subtitle)
+	for _, part := range d.Parts {
+		if err := p.part(part); err != nil {
+			return err
+		}
 	}
 	if d.Footer != "" {
-		fmt.Fprintf(b, "\n--\n")
-		plainWrap(b, "", d.Footer)
+		p.printf("\n--\n")
+		p.wrap("", d.Footer)
 	}
-	return b.Flush()
+	if _, err := p.b.WriteTo(w); err != nil {
+		return fmt.Errorf("write text: %w", err)
+	}
+	return nil
 }
 
-func plainPart(b *bufio.Writer, part Part) {
-	switch p := part.(type) {
+// typist writes plain text.
+type typist struct{ b bytes.Buffer }
+
+func (p *typist) printf(format string, a ...any) { fmt.Fprintf(&p.b, format, a...) }
+
+func (p *typist) part(part Part) error {
+	switch x := part.(type) {
 	case Heading:
-		line := "-"
-		if p.Level == 1 {
-			line = "="
-		}
-		fmt.Fprintf(b, "\n%s\n%s\n", p.Text, strings.Repeat(line, utf8.RuneCountInString(p.Text)))
+		p.printf("\n")
+		p.head(x.Text, []string{"=", "-", "."}[x.level()-1])
+		return nil
+	case Break:
+		return nil
+	}
+	p.printf("\n")
+	switch x := part.(type) {
 	case Text:
-		fmt.Fprintln(b)
-		plainWrap(b, "", p.Text)
+		p.wrap("", x.Text)
 	case Caution:
-		fmt.Fprintln(b)
-		for _, l := range p.Lines {
-			plainWrap(b, "! ", l)
+		for _, l := range x.Lines {
+			p.wrap("! ", l)
 		}
 	case Facts:
-		fmt.Fprintln(b)
-		for _, r := range p.Rows {
-			plainWrap(b, "", r[0]+": "+r[1])
-		}
+		p.facts(x.Rows)
 	case Table:
-		plainTable(b, p)
+		p.table(x)
 	case List:
-		fmt.Fprintln(b)
-		for _, i := range p.Items {
-			plainWrap(b, "- ", i)
+		for _, i := range x.Items {
+			p.wrap("- ", i)
 		}
 	case Signatures:
-		for _, r := range p.Roles {
-			fmt.Fprintf(b, "\n%s\n  name:        ______________________________\n  signature:   ______________________________\n  date, time:  ______________________________\n", r)
-		}
+		p.signing(x.Roles)
 	case Blank:
-		fmt.Fprintln(b)
-		for _, l := range p.Labels {
-			fmt.Fprintf(b, "%s: ____________________\n", l)
+		for _, l := range x.Labels {
+			p.wrap("", l+": "+strings.Repeat("_", 20))
 		}
 	case Code:
-		fmt.Fprintf(b, "\n%s\n%s\n", p.Text, p.Payload)
+		p.wrapIf("", x.Text)
+		p.wrap("", clean(x.Payload))
 	case Picture:
-		fmt.Fprintln(b)
-		plainWrap(b, "", p.Caption)
+		p.picture(x.Flow)
+	default:
+		return fmt.Errorf("a paper has no part of type %T", part)
+	}
+	return nil
+}
+
+func (p *typist) signing(roles []string) {
+	for i, r := range roles {
+		if i > 0 {
+			p.printf("\n")
+		}
+		p.wrap("", r)
+		for _, l := range []string{signName, signature, signDate} {
+			p.printf("  %-12s %s\n", l+":", strings.Repeat("_", 40))
+		}
 	}
 }
 
-// plainWrap writes a text in lines of at most 76 columns, each after a lead; the lines after the first are set in.
-func plainWrap(b *bufio.Writer, lead, text string) {
+// head writes a heading with a line under it.
+func (p *typist) head(text, line string) {
+	most := 0
+	for _, l := range wrapColumns(text, plainWidth) {
+		p.printf("%s\n", l)
+		most = max(most, columnsOf(l))
+	}
+	p.printf("%s\n", strings.Repeat(line, min(most, plainWidth)))
+}
+
+func (p *typist) wrapIf(lead, text string) {
+	if text != "" {
+		p.wrap(lead, text)
+	}
+}
+
+// wrap writes a text after a lead; the lines after the first are set in as far.
+func (p *typist) wrap(lead, text string) {
 	in := strings.Repeat(" ", len(lead))
-	line, width := lead, 0
-	for _, word := range strings.Fields(text) {
-		n := utf8.RuneCountInString(word)
-		if width > 0 && len(in)+width+1+n > plainWidth {
-			fmt.Fprintln(b, line)
-			line, width = in, 0
+	for i, l := range wrapColumns(text, plainWidth-len(lead)) {
+		if i > 0 {
+			lead = in
 		}
-		if width > 0 {
-			line, width = line+" ", width+1
-		}
-		line, width = line+word, width+n
-	}
-	fmt.Fprintln(b, line)
-}
-
-func plainTable(b *bufio.Writer, t Table) {
-	fmt.Fprintln(b)
-	width := make([]int, len(t.Head))
-	for i, h := range t.Head {
-		text, _ := heading(h)
-		width[i] = utf8.RuneCountInString(text)
-		for _, row := range t.Rows {
-			width[i] = max(width[i], utf8.RuneCountInString(cell(row, i)))
-		}
-	}
-	sum := 0
-	for _, w := range width {
-		sum += w + 2
-	}
-	if sum-2 > plainWidth {
-		plainBlocks(b, t)
-	} else {
-		plainRows(b, t, width)
-	}
-	if t.Note != "" {
-		plainWrap(b, "", t.Note)
+		p.printf("%s\n", strings.TrimRight(lead+l, " "))
 	}
 }
 
-func plainRows(b *bufio.Writer, t Table, width []int) {
-	line := func(text func(i int) string) {
-		var s strings.Builder
-		for i, h := range t.Head {
-			_, number := heading(h)
-			c := text(i)
-			pad := strings.Repeat(" ", width[i]-utf8.RuneCountInString(c))
-			if number {
-				s.WriteString(pad + c + "  ")
-			} else {
-				s.WriteString(c + pad + "  ")
-			}
-		}
-		fmt.Fprintln(b, strings.TrimRight(s.String(), " "))
+// facts writes names with values; the values stand in a column where the names are short.
+func (p *typist) facts(rows [][2]string) {
+	most := 0
+	for _, r := range rows {
+		most = max(most, columnsOf(r[0])+2)
 	}
-	line(func(i int) string { text, _ := heading(t.Head[i]); return text })
-	line(func(i int) string { return strings.Repeat("-", width[i]) })
-	for _, row := range t.Rows {
-		line(func(i int) string { return cell(row, i) })
-	}
-}
-
-// plainBlocks writes a wide table: each row as names with values.
-func plainBlocks(b *bufio.Writer, t Table) {
-	for n, row := range t.Rows {
-		if n > 0 {
-			fmt.Fprintln(b)
-		}
-		for i, h := range t.Head {
-			text, _ := heading(h)
-			if c := cell(row, i); c != "" {
-				if text != "" {
-					c = text + ": " + c
+	for _, r := range rows {
+		if name := r[0] + ":"; most <= plainWidth/2 && !strings.Contains(r[0], "\n") {
+			lead := name + strings.Repeat(" ", most-columnsOf(name))
+			for i, l := range wrapColumns(r[1], plainWidth-most) {
+				if i > 0 {
+					lead = strings.Repeat(" ", most)
 				}
-				plainWrap(b, "  ", c)
+				p.printf("%s\n", strings.TrimRight(lead+l, " "))
+			}
+		} else {
+			p.wrap("", name+" "+r[1])
+		}
+	}
+}
+
+// picture tells a flow: each column's boxes, then what went where.
+func (p *typist) picture(f Flow) {
+	p.wrapIf("", f.Caption)
+	doubt := func(sure bool) string {
+		if sure {
+			return ""
+		}
+		return " (" + onlyMaybe + ")"
+	}
+	plan := f.layOut(newRuler())
+	for i, column := range plan.columns {
+		p.wrapIf("", plan.names[i])
+		for _, s := range column {
+			if s.node != nil {
+				p.wrap("  ", strings.TrimSpace(s.node.Title+"  "+s.node.Detail)+doubt(s.node.Sure))
 			}
 		}
 	}
+	p.printf("\n")
+	goes := map[string][]string{} // from what to what, in the order of the edges
+	var from []string
+	for _, r := range plan.routes {
+		title := r.a.node.Title
+		if goes[title] == nil {
+			from = append(from, title)
+		}
+		goes[title] = append(goes[title], r.b.node.Title+doubt(r.edge.Sure))
+	}
+	for _, title := range from {
+		p.wrap("  ", title+" -> "+strings.Join(goes[title], ", "))
+	}
+}
+
+// wrapColumns breaks a text at blanks and newlines into lines of so many columns; at least one.
+func wrapColumns(text string, most int) []string {
+	var out []string
+	for paragraph := range strings.SplitSeq(text, "\n") {
+		line, width := "", 0
+		for word := range strings.FieldsFuncSeq(paragraph, isBlank) {
+			n := columnsOf(word)
+			switch {
+			case width == 0:
+				line, width = word, n
+			case width+1+n > most:
+				out = append(out, line)
+				line, width = word, n
+			default:
+				line, width = line+" "+word, width+1+n
+			}
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+// columnsOf is how many columns a text takes in a face of fixed width: East Asian wide
+// characters and emoji (Unicode Annex 11, W and F, from memory and in rough ranges) take two,
+// marks on other characters none.
+func columnsOf(text string) int {
+	n := 0
+	for _, r := range text {
+		switch {
+		case unicode.In(r, unicode.Mn, unicode.Me, unicode.Cf):
+		case r >= 0x1100 && r <= 0x115F, r >= 0x2E80 && r <= 0xA4CF, r >= 0xAC00 && r <= 0xD7A3,
+			r >= 0xF900 && r <= 0xFAFF, r >= 0xFE30 && r <= 0xFE6F, r >= 0xFF00 && r <= 0xFF60, r >= 0x1F300 && r <= 0x1FAFF, r >= 0x20000 && r <= 0x3FFFD:
+			n += 2
+		default:
+			n++
+		}
+	}
+	return n
 }
