@@ -57,19 +57,10 @@ func with(t *testing.T, text string, f func(tx *store.Tx)) {
 	defer func() { require.NoError(t, db.Close()) }()
 	require.NoError(t, db.Update(context.Background(), func(tx *store.Tx) error {
 		var rows []store.Statement
-		for line := range strings.Lines(house + text) {
-			words := strings.Fields(line)
-			if len(words) == 0 {
-				continue
-			}
-			sheet, ok := lots.SheetNamed(words[0])
-			require.True(t, ok, words[0])
-			row := lots.Row{}
-			for _, w := range words[1:] {
-				name, value, _ := strings.Cut(w, "=")
-				row[name] = strings.ReplaceAll(value, "_", " ")
-			}
-			rows = append(rows, store.Statement{Sheet: sheet, Row: row, By: "me"})
+		for _, r := range histories.Written(house + text) {
+			sheet, ok := lots.SheetNamed(r.Sheet)
+			require.True(t, ok, r.Sheet)
+			rows = append(rows, store.Statement{Sheet: sheet, Row: r.Row, By: "me"})
 		}
 		_, _, faults, err := tx.RecordRows(rows)
 		require.NoError(t, err)

@@ -110,15 +110,9 @@ func yieldOf(tx *store.Tx, in *lots.BrewInput) (kg, share float64, text string, 
 		kind = "malt" // a silo holds malt, whatever lots are in it
 	}
 	pct := 0.0
-	for _, rec := range tx.Touching(code) {
-		r, isReceipt := rec.(*lots.Receipt)
-		if !isReceipt || r.Lot != code {
-			continue
-		}
-		for _, i := range tx.Touching(r.Item) {
-			if item, isItem := i.(*lots.Item); isItem && item.Code == r.Item {
-				pct = item.ExtractPct
-			}
+	if r, received := tx.Receipt(code); received {
+		if item, known := tx.Item(r.Item); known {
+			pct = item.ExtractPct
 		}
 	}
 	kg = float64(in.Qty.N) / 1e6

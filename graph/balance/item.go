@@ -7,11 +7,9 @@ import (
 
 // ofItem sets an item's lots over a period in one unit, as a certified material is balanced.
 func ofItem(tx *store.Tx, code string, p Period) Balance {
-	var item *lots.Item
-	for _, rec := range tx.Touching(code) {
-		if x, ok := rec.(*lots.Item); ok && x.Code == code {
-			item = x
-		}
+	item, ok := tx.Item(code)
+	if !ok {
+		return Balance{} // the code was found to name one
 	}
 	b := Balance{Kind: "item", Code: code, Title: "item " + code, Unit: string(item.Unit),
 		Formula: "opening + received = used + removed + closing (counted, else by the books) + unaccounted for",

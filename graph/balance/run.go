@@ -96,16 +96,10 @@ func unitsOf(tx *store.Tx, code string, run *lots.Run, product *lots.Product) Ba
 }
 
 func runOf(tx *store.Tx, code string) (*lots.Run, *lots.Product, bool) {
-	for _, rec := range tx.Touching(code) {
-		run, ok := rec.(*lots.Run)
-		if !ok || run.Run != code {
-			continue
-		}
-		for _, p := range tx.Touching(run.Product) {
-			if product, ok := p.(*lots.Product); ok && product.Code == run.Product {
-				return run, product, true
-			}
-		}
+	run, ok := tx.Run(code)
+	if !ok {
+		return nil, nil, false
 	}
-	return nil, nil, false
+	product, ok := tx.Product(run.Product)
+	return run, product, ok
 }

@@ -331,11 +331,9 @@ func (w *writer) runBalance(code string) []paper.Part {
 			if x.Run != code {
 				continue
 			}
-			for _, p := range w.tx.Touching(x.Product) {
-				if product, ok := p.(*lots.Product); ok && product.Code == x.Product {
-					made = x.Good / max(1, product.PerCase)
-					litres = float64((x.Good+x.Rejects)*product.ContainerML) / 1000
-				}
+			if product, ok := w.tx.Product(x.Product); ok {
+				made = x.Good / max(1, product.PerCase)
+				litres = float64((x.Good+x.Rejects)*product.ContainerML) / 1000
 			}
 		case *lots.Feed:
 			if x.Run == code {

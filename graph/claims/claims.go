@@ -8,7 +8,6 @@ import (
 
 	"heeltap/graph"
 	"heeltap/graph/trace"
-	"heeltap/lots"
 	"heeltap/lots/allergens"
 	"heeltap/lots/store"
 )
@@ -113,10 +112,8 @@ func (a *Answer) carried(word string, l trace.Lot) Carried {
 }
 
 func wordsOf(tx *store.Tx, item string) []string {
-	for _, rec := range tx.Touching(item) {
-		if x, ok := rec.(*lots.Item); ok && x.Code == item {
-			return x.Allergens
-		}
+	if x, ok := tx.Item(item); ok {
+		return x.Allergens
 	}
 	return nil
 }
@@ -125,16 +122,14 @@ func wordsOf(tx *store.Tx, item string) []string {
 func declaredBy(tx *store.Tx, products []string) []string {
 	var common []string
 	for i, code := range products {
-		for _, rec := range tx.Touching(code) {
-			p, ok := rec.(*lots.Product)
-			if !ok || p.Code != code {
-				continue
-			}
-			if i == 0 {
-				common = slices.Clone(p.Declares)
-			}
-			common = slices.DeleteFunc(common, func(d string) bool { return !slices.Contains(p.Declares, d) })
+		p, ok := tx.Product(code)
+		if !ok {
+			continue
 		}
+		if i == 0 {
+			common = slices.Clone(p.Declares)
+		}
+		common = slices.DeleteFunc(common, func(d string) bool { return !slices.Contains(p.Declares, d) })
 	}
 	if common == nil {
 		common = []string{}

@@ -158,10 +158,8 @@ func (s *search) packed(code string) int64 {
 		if !ok || p.Unit != code {
 			continue
 		}
-		for _, r := range s.tx.Touching(p.Run) {
-			if run, ok := r.(*lots.Run); ok && run.Run == p.Run {
-				at = max(at, run.Started.From)
-			}
+		if run, ok := s.tx.Run(p.Run); ok {
+			at = max(at, run.Started.From)
 		}
 	}
 	return at

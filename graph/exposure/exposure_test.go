@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -35,19 +34,10 @@ func open(t *testing.T, text string) *store.DB {
 
 func record(t require.TestingT, tx *store.Tx, text string) error {
 	var rows []store.Statement
-	for line := range strings.Lines(text) {
-		words := strings.Fields(line)
-		if len(words) == 0 {
-			continue
-		}
-		sheet, ok := lots.SheetNamed(words[0])
-		require.True(t, ok, words[0])
-		row := lots.Row{}
-		for _, w := range words[1:] {
-			name, value, _ := strings.Cut(w, "=")
-			row[name] = strings.ReplaceAll(value, "_", " ")
-		}
-		rows = append(rows, store.Statement{Sheet: sheet, Row: row, By: "me"})
+	for _, r := range histories.Written(text) {
+		sheet, ok := lots.SheetNamed(r.Sheet)
+		require.True(t, ok, r.Sheet)
+		rows = append(rows, store.Statement{Sheet: sheet, Row: r.Row, By: "me"})
 	}
 	_, _, faults, err := tx.RecordRows(rows)
 	require.Empty(t, faults)

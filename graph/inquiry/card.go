@@ -11,6 +11,7 @@ import (
 	"heeltap/graph/recall"
 	"heeltap/graph/trace"
 	"heeltap/lots"
+	"heeltap/lots/allergens"
 	"heeltap/lots/store"
 )
 
@@ -41,16 +42,16 @@ func (card *Card) packed(tx *store.Tx, p *lots.Product) {
 	zone := tx.Site().Zone
 	var first, last int64
 	for _, code := range card.Runs {
-		for _, rec := range tx.Touching(code) {
-			if run, ok := rec.(*lots.Run); ok && run.Run == code {
-				if first == 0 || run.Started.From < first {
-					first = run.Started.From
-				}
-				last = max(last, run.Ended.End())
-				if run.Line != "" && !slices.Contains(card.Lines, run.Line) {
-					card.Lines = append(card.Lines, run.Line)
-				}
-			}
+		run, ok := tx.Run(code)
+		if !ok {
+			continue
+		}
+		if first == 0 || run.Started.From < first {
+			first = run.Started.From
+		}
+		last = max(last, run.Ended.End())
+		if run.Line != "" && !slices.Contains(card.Lines, run.Line) {
+			card.Lines = append(card.Lines, run.Line)
 		}
 	}
 	if first == 0 {
@@ -68,17 +69,14 @@ func (card *Card) inside(tx *store.Tx, back *trace.Answer, p *lots.Product) {
 	best := map[string]Allergen{}
 	for _, l := range back.Lots {
 		card.Lots = append(card.Lots, l.Code)
-		for _, rec := range tx.Touching(l.Item) {
-			item, ok := rec.(*lots.Item)
-			if !ok || item.Code != l.Item {
-				continue
-			}
-			for _, name := range item.Allergens {
-				had, known := best[name]
-				if !known || had.Band != graph.In.String() && l.Band == graph.In.String() {
-					declared := slices.ContainsFunc(p.Declares, func(d string) bool { return strings.EqualFold(d, name) })
-					best[name] = Allergen{name, l.Code, l.Band, declared}
-				}
+		item, ok := tx.Item(l.Item)
+		if !ok {
+			continue
+		}
+		for _, name := range item.Allergens {
+			had, known := best[name]
+			if !known || had.Band != graph.In.String() && l.Band == graph.In.String() {
+				best[name] = Allergen{name, l.Code, l.Band, allergens.Declared(p.Declares, name)}
 			}
 		}
 	}
@@ -167,16 +165,14 @@ func placeFits(tx *store.Tx, sent []Sent, place string) string {
 	}
 	further := false
 	for _, s := range sent {
-		for _, rec := range tx.Touching(s.Consignee) {
-			p, ok := rec.(*lots.Party)
-			if !ok || p.Code != s.Consignee {
-				continue
-			}
-			if strings.EqualFold(p.Code, place) || strings.Contains(strings.ToLower(p.Name+" "+p.Address), strings.ToLower(place)) {
-				return fmt.Sprintf("fits: %s had some from %s", p.Name, s.First)
-			}
-			further = further || p.Channel == "distributor"
+		p, ok := tx.Party(s.Consignee)
+		if !ok {
+			continue
 		}
+		if strings.EqualFold(p.Code, place) || strings.Contains(strings.ToLower(p.Name+" "+p.Address), strings.ToLower(place)) {
+			return fmt.Sprintf("fits: %s had some from %s", p.Name, s.First)
+		}
+		further = further || p.Channel == "distributor"
 	}
 	if further {
 		return "not among those supplied directly; a distributor may have passed it on"

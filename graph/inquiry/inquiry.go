@@ -197,20 +197,14 @@ func runOf(tx *store.Tx, printed store.Printed) (*lots.Run, bool) {
 	case *lots.Run:
 		return x, true
 	case *lots.CodeChange:
-		for _, r := range tx.Touching(x.Run) {
-			if run, ok := r.(*lots.Run); ok && run.Run == x.Run {
-				return run, true
-			}
-		}
+		return tx.Run(x.Run)
 	}
 	return nil, false
 }
 
 func productOf(tx *store.Tx, code string) *lots.Product {
-	for _, rec := range tx.Touching(code) {
-		if p, ok := rec.(*lots.Product); ok && p.Code == code {
-			return p
-		}
+	if p, ok := tx.Product(code); ok {
+		return p
 	}
 	return &lots.Product{Code: code, Name: code, PerCase: 1}
 }

@@ -98,20 +98,11 @@ func (s *Scope) Consignees(tx *store.Tx) ([]Consignee, error) {
 
 func newConsignee(tx *store.Tx, party string) *Consignee {
 	c := &Consignee{Party: party, Name: party, Band: graph.Possible.String(), Lines: []Line{}, KegsOut: []string{}}
-	if p, ok := partyOf(tx, party); ok {
+	if p, ok := tx.Party(party); ok {
 		c.Name, c.Contact, c.Phone, c.Email, c.Address, c.Channel = p.Name, p.Contact, p.Phone, p.Email, p.Address, p.Channel
 		c.Further = p.Channel == "distributor"
 	}
 	return c
-}
-
-func partyOf(tx *store.Tx, code string) (*lots.Party, bool) {
-	for _, rec := range tx.Touching(code) {
-		if p, ok := rec.(*lots.Party); ok && p.Code == code {
-			return p, true
-		}
-	}
-	return nil, false
 }
 
 // newLine begins a line; one of several units carries what any of them would.
@@ -240,7 +231,7 @@ func (r *Recall) Suppliers(tx *store.Tx) ([]Supplier, error) {
 			if from.Kind != "lot" {
 				continue
 			}
-			if rec, ok := receiptOf(tx, from.Code); ok {
+			if rec, ok := tx.Receipt(from.Code); ok {
 				addSupplier(tx, found, rec)
 			}
 		}
@@ -253,20 +244,11 @@ func (r *Recall) Suppliers(tx *store.Tx) ([]Supplier, error) {
 	return out, tx.Err()
 }
 
-func receiptOf(tx *store.Tx, lot string) (*lots.Receipt, bool) {
-	for _, rec := range tx.Touching(lot) {
-		if x, ok := rec.(*lots.Receipt); ok && x.Lot == lot {
-			return x, true
-		}
-	}
-	return nil, false
-}
-
 func addSupplier(tx *store.Tx, found map[string]*Supplier, rec *lots.Receipt) {
 	s := found[rec.Supplier]
 	if s == nil {
 		s = &Supplier{Party: rec.Supplier, Name: rec.Supplier, Lots: []Received{}, SameLoad: []Received{}}
-		if p, ok := partyOf(tx, rec.Supplier); ok {
+		if p, ok := tx.Party(rec.Supplier); ok {
 			s.Name, s.Contact, s.Phone, s.Email, s.Address = p.Name, p.Contact, p.Phone, p.Email, p.Address
 		}
 		found[rec.Supplier] = s

@@ -200,14 +200,12 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]A
 	produced, kegs, shipped, shippedKegs := 0.0, 0.0, 0.0, 0.0
 	for _, run := range s.Answer.Runs {
 		codes[run.Product] = append(codes[run.Product], run.DateCodes...)
-		for _, rec := range tx.Touching(run.Code) {
-			if x, ok := rec.(*lots.Run); ok && x.Run == run.Code {
-				day := lots.RFC3339(x.Started.From, tx.Site().Zone)[:10]
-				if first == "" || day < first {
-					first = day
-				}
-				last = max(last, day)
+		if x, ok := tx.Run(run.Code); ok {
+			day := lots.RFC3339(x.Started.From, tx.Site().Zone)[:10]
+			if first == "" || day < first {
+				first = day
 			}
+			last = max(last, day)
 		}
 	}
 	var products []string

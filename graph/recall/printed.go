@@ -241,10 +241,8 @@ func (s *Scope) inside(tx *store.Tx, pieces []trace.Printed) string {
 
 // feedTimes is when a feed ran: its own times, else its run's.
 func feedTimes(tx *store.Tx, f *lots.Feed) (from, until int64) {
-	for _, rec := range tx.Touching(f.Run) {
-		if run, ok := rec.(*lots.Run); ok && run.Run == f.Run {
-			from, until = run.Started.From, run.Ended.End()
-		}
+	if run, ok := tx.Run(f.Run); ok {
+		from, until = run.Started.From, run.Ended.End()
 	}
 	if f.HasSince {
 		from = f.Since.From
@@ -256,10 +254,8 @@ func feedTimes(tx *store.Tx, f *lots.Feed) (from, until int64) {
 }
 
 func productOf(tx *store.Tx, code string) *lots.Product {
-	for _, rec := range tx.Touching(code) {
-		if p, ok := rec.(*lots.Product); ok && p.Code == code {
-			return p
-		}
+	if p, ok := tx.Product(code); ok {
+		return p
 	}
 	return &lots.Product{Code: code, Name: code, PerCase: 1}
 }

@@ -14,6 +14,7 @@ import (
 	"heeltap/graph/recall"
 	"heeltap/graph/trace"
 	"heeltap/lots"
+	"heeltap/lots/lineage/histories"
 	"heeltap/lots/store"
 )
 
@@ -39,26 +40,13 @@ brews brew=B beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 
 brew_inputs brew=B from=H quantity=4 unit=kg
 `
 
-// statement reads a line of sheet and cells; _ stands for a blank.
-func statement(line string) store.Statement {
-	words := strings.Fields(line)
-	sheet, ok := lots.SheetNamed(words[0])
-	if !ok {
-		panic(words[0])
-	}
-	row := lots.Row{}
-	for _, w := range words[1:] {
-		name, value, _ := strings.Cut(w, "=")
-		row[name] = strings.ReplaceAll(value, "_", " ")
-	}
-	return store.Statement{Sheet: sheet, Row: row, By: "me"}
-}
-
 func statements(text string) (out []store.Statement) {
-	for line := range strings.Lines(text) {
-		if line = strings.TrimSpace(line); line != "" {
-			out = append(out, statement(line))
+	for _, r := range histories.Written(text) {
+		sheet, ok := lots.SheetNamed(r.Sheet)
+		if !ok {
+			panic(r.Sheet)
 		}
+		out = append(out, store.Statement{Sheet: sheet, Row: r.Row, By: "me"})
 	}
 	return out
 }
@@ -381,14 +369,14 @@ runs run=R-9 product=PALE started_at=2026-03-02_08:00 ended_at=2026-03-02_18:00 
 		undone := fmt.Errorf("undone")
 		require.ErrorIs(rt, db.Update(ctx, func(tx *store.Tx) error {
 			held := rapid.SampledFrom([]string{"H", "M", "B", "B2", "BT", "R-1", "P-1", "P-2", "P-3"}).Draw(rt, "held")
-			enter(rt, tx, statement("holds subject="+held+" at=2026-03-01_08:00 reason=x by=me"))
+			enter(rt, tx, statements("holds subject="+held+" at=2026-03-01_08:00 reason=x by=me")...)
 			for n := range rapid.IntRange(1, 6).Draw(rt, "attempts") {
 				line, taken := acts[rapid.SampledFrom(names).Draw(rt, "act")](rt, n+2)
 				before, err := trace.Held(tx, taken) // what the program itself shows
 				require.NoError(rt, err)
 				want := oracle(rt, tx, held, taken)
 				require.Equal(rt, want, before.String() == "in", "%s under a hold of %s shows %s", taken, held, before)
-				seqs, _, faults, err := tx.RecordRows([]store.Statement{statement(line)})
+				seqs, _, faults, err := tx.RecordRows(statements(line))
 				require.NoError(rt, err)
 				require.Empty(rt, faults)
 				stopped, err := trace.Stopped(tx, seqs)

@@ -8,7 +8,6 @@ import (
 
 	"heeltap/graph"
 	"heeltap/graph/trace"
-	"heeltap/lots"
 	"heeltap/lots/allergens"
 	"heeltap/lots/store"
 )
@@ -195,11 +194,9 @@ func declared(tx *store.Tx, suspects []string, a *trace.Answer) ([]string, error
 		if !slices.Contains(suspects, l.Code) && len(l.Why) > 1 {
 			continue
 		}
-		for _, rec := range tx.Touching(l.Item) {
-			if item, ok := rec.(*lots.Item); ok && item.Code == l.Item {
-				for _, word := range item.Allergens {
-					carried[strings.ToLower(word)] = true
-				}
+		if item, ok := tx.Item(l.Item); ok {
+			for _, word := range item.Allergens {
+				carried[strings.ToLower(word)] = true
 			}
 		}
 	}

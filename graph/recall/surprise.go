@@ -137,13 +137,12 @@ func tiny(kind string) bool {
 
 // oddHours reports a run at night, between 20:00 and 06:00, or at a weekend.
 func oddHours(tx *store.Tx, code string) bool {
-	for _, rec := range tx.Touching(code) {
-		if run, ok := rec.(*lots.Run); ok && run.Run == code {
-			t := time.Unix(run.Started.From, 0).In(tx.Site().Zone)
-			return t.Hour() >= 20 || t.Hour() < 6 || t.Weekday() == time.Saturday || t.Weekday() == time.Sunday
-		}
+	run, ok := tx.Run(code)
+	if !ok {
+		return false
 	}
-	return false
+	t := time.Unix(run.Started.From, 0).In(tx.Site().Zone)
+	return t.Hour() >= 20 || t.Hour() < 6 || t.Weekday() == time.Saturday || t.Weekday() == time.Sunday
 }
 
 func fedByUnits(tx *store.Tx, code string) bool {

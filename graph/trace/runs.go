@@ -14,31 +14,24 @@ import (
 
 // runOf finds a run and its product.
 func runOf(tx *store.Tx, code string) (*lots.Run, *lots.Product, bool) {
-	for _, rec := range tx.Touching(code) {
-		if run, ok := rec.(*lots.Run); ok && run.Run == code {
-			return run, productOf(tx, run.Product), true
-		}
+	run, ok := tx.Run(code)
+	if !ok {
+		return nil, nil, false
 	}
-	return nil, nil, false
+	return run, productOf(tx, run.Product), true
 }
 
 func productOf(tx *store.Tx, code string) *lots.Product {
-	for _, rec := range tx.Touching(code) {
-		if p, ok := rec.(*lots.Product); ok && p.Code == code {
-			return p
-		}
+	if p, ok := tx.Product(code); ok {
+		return p
 	}
 	return &lots.Product{Code: code, PerCase: 1, ContainerML: 1}
 }
 
 // lineOf finds a line's settings; the zero Line where a run names none.
 func lineOf(tx *store.Tx, code string) *lots.Line {
-	if code != "" {
-		for _, rec := range tx.Touching(code) {
-			if l, ok := rec.(*lots.Line); ok && l.Code == code {
-				return l
-			}
-		}
+	if l, ok := tx.Line(code); ok {
+		return l
 	}
 	return &lots.Line{}
 }

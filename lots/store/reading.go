@@ -351,3 +351,46 @@ func printedOn(s *lots.Sheet, row lots.Row) []Printed {
 	slices.SortFunc(out, func(a, b Printed) int { return cmp.Compare(a.Kind, b.Kind) })
 	return slices.Compact(out)
 }
+
+// First finds the first record of one kind that names a code and is what is looked for.
+func First[T lots.Record](tx *Tx, code string, is func(T) bool) (found T, ok bool) {
+	if code == "" {
+		return found, false
+	}
+	for _, rec := range tx.Touching(code) {
+		if x, of := rec.(T); of && is(x) {
+			return x, true
+		}
+	}
+	return found, false
+}
+
+// Run finds a package run.
+func (tx *Tx) Run(code string) (*lots.Run, bool) {
+	return First(tx, code, func(x *lots.Run) bool { return x.Run == code })
+}
+
+// Product finds a product.
+func (tx *Tx) Product(code string) (*lots.Product, bool) {
+	return First(tx, code, func(x *lots.Product) bool { return x.Code == code })
+}
+
+// Party finds a supplier or consignee.
+func (tx *Tx) Party(code string) (*lots.Party, bool) {
+	return First(tx, code, func(x *lots.Party) bool { return x.Code == code })
+}
+
+// Item finds a material.
+func (tx *Tx) Item(code string) (*lots.Item, bool) {
+	return First(tx, code, func(x *lots.Item) bool { return x.Code == code })
+}
+
+// Receipt finds how a lot came in; false for a crop.
+func (tx *Tx) Receipt(lot string) (*lots.Receipt, bool) {
+	return First(tx, lot, func(x *lots.Receipt) bool { return x.Lot == lot })
+}
+
+// Line finds a packaging line.
+func (tx *Tx) Line(code string) (*lots.Line, bool) {
+	return First(tx, code, func(x *lots.Line) bool { return x.Code == code })
+}

@@ -178,3 +178,22 @@ var items = []itemMade{
 	{"MALT", "malt", "kg"}, {"HOPS", "hop", "kg"}, {"JUICE", "fruit", "L"}, {"YEAST", "yeast", "kg"},
 	{"CANS", "container", "each"}, {"ENDS", "closure", "each"}, {"CO2", "gas", "kg"},
 }
+
+// Written reads rows as they stand in a test: a line each, of a sheet's name and cells like
+// column=value, in which _ stands for a blank.
+func Written(text string) []Row {
+	var out []Row
+	for line := range strings.Lines(text) {
+		words := strings.Fields(line)
+		if len(words) == 0 {
+			continue
+		}
+		row := lots.Row{}
+		for _, w := range words[1:] {
+			name, value, _ := strings.Cut(w, "=")
+			row[name] = strings.ReplaceAll(value, "_", " ")
+		}
+		out = append(out, Row{words[0], row})
+	}
+	return out
+}
