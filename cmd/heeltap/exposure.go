@@ -112,7 +112,9 @@ func (e *env) showExposure(a *exposure.Answer, unit lots.Unit, top int) {
 		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(x.Recall))
 	}
 	e.print(trend)
-	if a.Tried > 0 {
+	if a.Tried == 0 {
+		e.printf("\nheeltap exposure --shrink 10 tries what would shrink the worst ten: each trial derives a copy of the records anew.\n")
+	} else {
 		e.printf("\n%s: %d tried, each by deriving a copy of the records anew\n", e.strong("What would have shrunk the worst"), a.Tried)
 	}
 	s := &table{head: []string{"of", "what", "#" + string(unit) + " before", "#after"}}
