@@ -78,8 +78,14 @@ const fewHits = 3
 func (e *env) showReport(r *check.Report, all bool) {
 	h := r.Headline
 	e.printf("%s\n", e.strong("How ready the records are"))
-	e.printf("  %.4g %% of what was shipped leads back to its tank, malt, hops and yeast (of the last 90 days: %.4g %%)\n", h.Backwards, h.Recent)
-	e.printf("  %.4g %% of the lots in use lead forward to packed beer that all stands on units\n", h.Forwards)
+	if h.Shipped > 0 {
+		e.printf("  %.4g %% of what was shipped leads back to its tank, malt, hops and yeast (of the last 90 days: %.4g %%)\n", h.Backwards, h.Recent)
+	} else {
+		e.printf("  nothing is shipped yet\n")
+	}
+	if h.Used > 0 {
+		e.printf("  %.4g %% of the lots in use lead forward to packed beer that all stands on units\n", h.Forwards)
+	}
 	e.printf("  half of all acts are entered within %.4g hours\n", h.Delay)
 	if h.Chain != "" {
 		e.printf("  one missing clean can put %d units at stake: so many hang on the chain of fills that begins with %s\n", h.ChainUnits, h.Chain)

@@ -45,14 +45,23 @@ journal entry with its time. Where one recall is open, --recall need not name it
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	for _, c := range []func(*env) *cobra.Command{
-		openCommand, listCommand, scopeCommand, decideCommand(recall.Include), decideCommand(recall.Exclude), decideCommand(recall.Records), suspectCommand, hazardCommand,
-		freezeCommand, changesCommand, signOffCommand, holdAllCommand, holdListCommand, letGoCommand,
-		consigneesCommand, suppliersCommand, toldCommand, answerCommand, passedOnCommand, dueCommand, sampleCommand, checkedCommand,
-		accountCommand, printedCommand, authoritiesCommand, classCommand, strategyCommand, spokeCommand, lettersCommand, destroyCommand, noteCommand,
-		statusCommand, reportCommand, closeCommand, reopenCommand, terminateCommand, logCommand,
+	for _, g := range []struct {
+		id, title string
+		verbs     []func(*env) *cobra.Command
+	}{
+		{"begin", "Begin:", []func(*env) *cobra.Command{openCommand, listCommand, suspectCommand, hazardCommand, noteCommand, logCommand}},
+		{"scope", "Scope:", []func(*env) *cobra.Command{scopeCommand, decideCommand(recall.Include), decideCommand(recall.Exclude), decideCommand(recall.Records), freezeCommand, changesCommand, signOffCommand, printedCommand}},
+		{"stop", "Stop:", []func(*env) *cobra.Command{holdAllCommand, holdListCommand, letGoCommand}},
+		{"tell", "Tell:", []func(*env) *cobra.Command{authoritiesCommand, spokeCommand, classCommand, strategyCommand, consigneesCommand, suppliersCommand, lettersCommand, toldCommand, answerCommand, passedOnCommand, dueCommand, sampleCommand, checkedCommand}},
+		{"prove", "Account and prove:", []func(*env) *cobra.Command{accountCommand, destroyCommand, statusCommand, reportCommand}},
+		{"end", "End:", []func(*env) *cobra.Command{closeCommand, reopenCommand, terminateCommand}},
 	} {
-		cmd.AddCommand(c(e))
+		cmd.AddGroup(&cobra.Group{ID: g.id, Title: g.title})
+		for _, make := range g.verbs {
+			verb := make(e)
+			verb.GroupID = g.id
+			cmd.AddCommand(verb)
+		}
 	}
 	return cmd
 }

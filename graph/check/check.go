@@ -62,9 +62,11 @@ type Report struct {
 type Headline struct {
 	// Backwards is the share of shipped cases and kegs whose unit leads back to a tank, and
 	// through a brew to malt, hops and yeast, with no fault on the way; Recent that of 90 days.
+	Shipped   float64 `json:"shipped"` // cases and kegs, ever
 	Backwards float64 `json:"shipped_complete_back_pct"`
 	Recent    float64 `json:"shipped_complete_back_90_days_pct"`
 	// Forwards is the share of used lots all of whose packed beer stands on units.
+	Used     float64 `json:"lots_used"`
 	Forwards float64 `json:"lots_complete_forward_pct"`
 	// Delay is the median time between an act and its entry, in hours.
 	Delay float64 `json:"median_delay_hours"`

@@ -171,7 +171,7 @@ func (b *book) headline() Headline {
 			}
 		}
 	}
-	h.Backwards, h.Recent = share(good, all), share(recentGood, recent)
+	h.Shipped, h.Backwards, h.Recent = all, share(good, all), share(recentGood, recent)
 	used, whole := 0.0, 0.0
 	loose := map[string]bool{}
 	for _, x := range casesOnNoUnit(b) {
@@ -190,7 +190,7 @@ func (b *book) headline() Headline {
 			}
 		}
 	}
-	h.Forwards = share(whole, used)
+	h.Used, h.Forwards = used, share(whole, used)
 	h.Delay = b.delay()
 	h.Chain, h.ChainUnits = b.longestChain()
 	return h
