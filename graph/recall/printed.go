@@ -134,48 +134,52 @@ func (r *Rule) count(hit, covered float64) {
 	r.Innocent = r.Covered - r.Affected
 }
 
-// window is a time of day as printed, minutes included at both ends.
+// window is a time of day as printed, in whole minutes.
 type window struct {
-	from, to     string
-	start, end   int64 // printed clock: seconds, half open, whole minutes
+	from, to     string // minutes, both included
+	start, end   int64  // seconds of the day, half open
 	band         graph.Band
 	hit, covered float64
 	strange      string // a run that is not affected then, and shows the same
 }
 
-// windows gives the times of day that the affected stretches of a code show.
+const secondsOfDay = 24 * 60 * 60
+
+// windows gives the times of day that the affected stretches of a code show. The same time of
+// another day shows the same, where it bears the same code.
 func (s *Scope) windows(tx *store.Tx, pieces []trace.Printed) []window {
+	zone := tx.Site().Zone
 	var out []window
 	for _, p := range pieces {
 		if !p.Affected {
 			continue
 		}
-		start, end := p.From+p.Offset, p.Until+p.Offset
-		start -= mod(start, 60)
-		if over := mod(end, 60); over > 0 {
-			end += 60 - over
+		for _, d := range ofDay(p, zone) {
+			end := d[1]
+			if over := end % 60; over > 0 {
+				end += 60 - over
+			}
+			out = append(out, window{start: d[0] - d[0]%60, end: end, band: p.Band})
 		}
-		if n := len(out); n > 0 && start <= out[n-1].end && end >= out[n-1].start {
-			out[n-1].end, out[n-1].band = max(end, out[n-1].end), max(p.Band, out[n-1].band)
-			continue
-		}
-		out = append(out, window{start: start, end: end, band: p.Band})
 	}
-	zone := tx.Site().Zone
+	out = mergeWindows(out)
 	for i := range out {
 		w := &out[i]
-		w.from, w.to = clockText(w.start, zone), clockText(w.end-60, zone)
+		w.from, w.to = minuteText(w.start), minuteText(w.end-60)
 		for _, p := range pieces {
-			from, until := p.From+p.Offset, p.Until+p.Offset
-			shown := max(0, min(until, w.end)-max(from, w.start))
-			if shown == 0 || until <= from {
+			shown, all := int64(0), int64(0)
+			for _, d := range ofDay(p, zone) {
+				shown += max(0, min(d[1], w.end)-max(d[0], w.start))
+				all += d[1] - d[0]
+			}
+			if shown == 0 {
 				continue
 			}
-			part := p.Containers * float64(shown) / float64(until-from)
+			part := p.Containers * float64(shown) / float64(all)
 			w.covered += part
 			if p.Affected {
 				w.hit += part
-			} else if shown > 60 || until-from <= 60 {
+			} else if shown > 60 || all <= 60 {
 				w.strange = "run " + p.Run
 			}
 		}
@@ -183,9 +187,43 @@ func (s *Scope) windows(tx *store.Tx, pieces []trace.Printed) []window {
 	return out
 }
 
-func mod(t, n int64) int64 { return ((t % n) + n) % n }
+// ofDay gives when on the coder's clock a stretch was printed: seconds of the day, a part for each day.
+func ofDay(p trace.Printed, zone *time.Location) [][2]int64 {
+	wall := func(t int64) int64 {
+		_, ahead := time.Unix(t, 0).In(zone).Zone()
+		return t + int64(ahead)
+	}
+	from, until := wall(p.From+p.Offset), wall(p.Until+p.Offset)
+	if until <= from { // clocks were set back within it: it shows that hour twice
+		from, until = min(from, until), max(from+1, until)
+	}
+	var out [][2]int64
+	for from < until {
+		start := ((from % secondsOfDay) + secondsOfDay) % secondsOfDay
+		n := min(until-from, secondsOfDay-start)
+		out = append(out, [2]int64{start, start + n})
+		from += n
+	}
+	return out
+}
 
-func clockText(t int64, zone *time.Location) string { return time.Unix(t, 0).In(zone).Format("15:04") }
+// mergeWindows joins windows that meet.
+func mergeWindows(list []window) []window {
+	slices.SortStableFunc(list, func(a, b window) int { return cmp.Compare(a.start, b.start) })
+	var out []window
+	for _, w := range list {
+		if n := len(out); n > 0 && w.start <= out[n-1].end {
+			out[n-1].end, out[n-1].band = max(w.end, out[n-1].end), max(w.band, out[n-1].band)
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+func minuteText(second int64) string {
+	return fmt.Sprintf("%02d:%02d", second/3600, second/60%60)
+}
 
 // kegNumbers lists the kegs filled in affected stretches.
 func (s *Scope) kegNumbers(pieces []trace.Printed) []string {
