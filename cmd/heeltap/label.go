@@ -19,6 +19,9 @@ import (
 	"heeltap/lots/store"
 )
 
+// settingAddress is the site's setting of the server's address.
+const settingAddress = "address"
+
 func (e *env) labelCommand() *cobra.Command {
 	var stock, out, address string
 	cmd := &cobra.Command{
@@ -46,13 +49,14 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 					}
 					tags = append(tags, tag)
 				}
-				return nil
+				address = cmp.Or(address, e.getenv("HEELTAP_ADDRESS"), tx.Setting(store.SiteSettings, settingAddress))
+				return tx.Err()
 			})
 			if err != nil {
 				return err
 			}
 			out := cmp.Or(out, "tags.pdf")
-			data, err := render(tags, s, out, cmp.Or(address, e.getenv("HEELTAP_ADDRESS")))
+			data, err := render(tags, s, out, address)
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%w", err)
 			}
@@ -69,7 +73,7 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 	}
 	cmd.Flags().StringVar(&stock, "stock", names[0], "what to print on: "+strings.Join(names, " "))
 	cmd.Flags().StringVar(&out, "out", "", "file ending in .pdf, .png or .svg (else tags.pdf)")
-	cmd.Flags().StringVar(&address, "address", "", "the server's address, put before the code so that a phone opens it (else HEELTAP_ADDRESS)")
+	cmd.Flags().StringVar(&address, "address", "", "the server's address, put before the code so that a phone opens it (else HEELTAP_ADDRESS, else the site's setting)")
 	if err := cmd.RegisterFlagCompletionFunc("stock", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // the flag was defined above
 	}

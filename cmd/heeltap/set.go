@@ -19,6 +19,7 @@ func (e *env) setCommand() *cobra.Command {
 one counts, and an empty VALUE takes it back. Without NAME all are shown.
 
   site     market              US, EU, UK …: where the brewery sells
+           address             the server's address, put before the code on tags
            authority.MARKET    the authority there, where heeltap knows none
            target.scope        minutes to the first frozen scope (120)
            target.account      minutes to the account (240)
