@@ -35,12 +35,13 @@ type Column struct {
 // Sheet is one kind of record: a file of the import folder, a page of the
 // workbook, and a verb of the command line.
 type Sheet struct {
-	Name    string // file name without its ending; also the journal's kind
-	Verb    string // command that records one row
-	Noun    string // one row, for people
-	Code    string // column with the code the row is about; empty where rows have none
-	OneRow  bool   // the code may stand in one row only
-	When    string // column that says when it happened; empty for reference data
+	Name    string   // file name without its ending; also the journal's kind
+	Verb    string   // command that records one row
+	Noun    string   // one row, for people
+	Code    string   // column with the code the row is about; empty where rows have none
+	OneRow  bool     // the code may stand in one row only
+	When    string   // column that says when it happened; empty for reference data
+	Shared  []string // columns that say the same in all rows of a code
 	Columns []Column
 }
 
@@ -149,7 +150,7 @@ var Sheets = []*Sheet{
 		text("carrier", "who brought it"), text("document", "delivery note or other paper"),
 		choice("status", "accepted hold rejected", "accepted unless said otherwise"), byColumn,
 	}},
-	{Name: "brews", Verb: "brew", Noun: "brew", Code: "brew", When: "started_at", Columns: []Column{
+	{Name: "brews", Verb: "brew", Noun: "brew", Code: "brew", When: "started_at", Shared: words("beer started_at cast_out_at"), Columns: []Column{
 		newCode("brew", KindBrew, "code of this turn of the brewhouse"),
 		need(text("beer", "the beer brewed")),
 		need(at("started_at", "mash-in")), need(at("cast_out_at", "cast-out")),
@@ -213,7 +214,7 @@ var Sheets = []*Sheet{
 		at("since", "from; else the run's start"), at("until", "until; else the run's end"),
 		number("overlap_min", "minutes of it left in the magazine or hopper; else the line's"), refColumn,
 	}},
-	{Name: "units", Verb: "pack", Noun: "unit", Code: "unit", When: "first_at", Columns: []Column{
+	{Name: "units", Verb: "pack", Noun: "unit", Code: "unit", When: "first_at", Shared: words("kind"), Columns: []Column{
 		newCode("unit", KindUnit, "pallet or stack code, or KEG/RUN for a keg filling"),
 		need(choice("kind", "pallet keg stack", "what it is")), need(ref("run", "run it was packed in", KindRun)),
 		need(number("quantity", "cases, or kegs")),
@@ -221,7 +222,7 @@ var Sheets = []*Sheet{
 		at("washed_at", "when the keg was washed"), ref("washer", "line that washed it", KindLine),
 		text("sscc", "GS1 pallet number"), text("place", "where it was put"),
 	}},
-	{Name: "shipments", Verb: "ship", Noun: "shipment", Code: "shipment", When: "shipped_at", Columns: []Column{
+	{Name: "shipments", Verb: "ship", Noun: "shipment", Code: "shipment", When: "shipped_at", Shared: words("consignee"), Columns: []Column{
 		newCode("shipment", KindShipment, "code of the shipment"),
 		need(anyOf("unit", "unit that left; A|B where it was one of them", KindUnit)),
 		need(number("quantity", "cases, or kegs")), need(ref("consignee", "who received it", KindParty)),

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -9,18 +10,21 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
 func (e *env) amendCommand() *cobra.Command {
-	var reason, by string
+	var reason, by, override string
 	cmd := &cobra.Command{
 		Use:   "amend CODE|REF|ENTRY COLUMN=VALUE…",
 		Short: "Correct a recorded row",
 		Long: `Correct a recorded row. It is named by its code, by its ref, or by its entry number
-(heeltap show and heeltap journal list them). An empty VALUE takes a cell away. The journal
-keeps both readings, and every answer with --known-at shows what was known before.`,
+(heeltap show and heeltap journal list them). An empty VALUE takes a cell away. What all rows
+of a code share, such as the times of a split brew or a shipment's consignee, is corrected in
+all of them by the code. The journal keeps both readings, and every answer with --known-at
+shows what was known before.`,
 		Example: `  heeltap amend L26-0142 supplier_lot="WH 24/171" --reason "misread, photo of the bag" --by Ines
   heeltap amend 812 at="2026-04-02 14:00" --reason "cellar sheet found" --by Ines`,
 		Args: cobra.MinimumNArgs(2),
@@ -37,17 +41,42 @@ keeps both readings, and every answer with --known-at shows what was known befor
 				}
 				set[strings.ReplaceAll(strings.TrimSpace(column), "-", "_")] = strings.TrimSpace(value)
 			}
-			return e.correct(cmd, args[0], "amended", func(tx *store.Tx, entry int64) (int64, error) {
-				return tx.Amend(entry, set, reason, by)
+			return e.correct(cmd, args[0], "amended", override, by, func(tx *store.Tx) (targets, entries []int64, err error) {
+				if targets, err = rowsAmended(tx, args[0], set); err == nil {
+					entries, err = tx.AmendAll(targets, set, reason, by)
+				}
+				return targets, entries, err
 			})
 		},
 	}
 	e.corrects(cmd, &reason, &by)
+	overrides(cmd, &override)
 	return cmd
 }
 
+// rowsAmended finds the row meant, or all rows of a code where what is amended is the same in all.
+func rowsAmended(tx *store.Tx, name string, set map[string]string) ([]int64, error) {
+	rows, err := tx.RowsOf(name)
+	if err != nil {
+		return nil, err
+	}
+	shared := len(rows) > 1
+	var entries []int64
+	for _, r := range rows {
+		entries = append(entries, r.Seq)
+		for column := range set {
+			shared = shared && slices.Contains(r.Sheet.Shared, column)
+		}
+	}
+	if shared {
+		return entries, nil
+	}
+	entry, err := entryOf(tx, name)
+	return []int64{entry}, err
+}
+
 func (e *env) voidCommand() *cobra.Command {
-	var reason, by string
+	var reason, by, override string
 	cmd := &cobra.Command{
 		Use:   "void CODE|REF|ENTRY",
 		Short: "Take a recorded row, or a correction, back",
@@ -60,13 +89,23 @@ func (e *env) voidCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return e.correct(cmd, args[0], "void", func(tx *store.Tx, entry int64) (int64, error) {
-				return tx.Void(entry, reason, by)
+			return e.correct(cmd, args[0], "void", override, by, func(tx *store.Tx) ([]int64, []int64, error) {
+				target, err := entryOf(tx, args[0])
+				if err != nil {
+					return nil, nil, err
+				}
+				entry, err := tx.Void(target, reason, by)
+				return []int64{target}, []int64{entry}, err
 			})
 		},
 	}
 	e.corrects(cmd, &reason, &by)
+	overrides(cmd, &override)
 	return cmd
+}
+
+func overrides(cmd *cobra.Command, override *string) {
+	cmd.Flags().StringVar(override, "override", "", "take what is on hold all the same, for this reason; the override is recorded")
 }
 
 func (e *env) corrects(cmd *cobra.Command, reason, by *string) {
@@ -76,24 +115,120 @@ func (e *env) corrects(cmd *cobra.Command, reason, by *string) {
 	cmd.ValidArgsFunction = e.codesOf(nil)
 }
 
-// correct finds the row meant and records a correction of it.
-func (e *env) correct(cmd *cobra.Command, name, done string, f func(*store.Tx, int64) (int64, error)) error {
-	var target, entry int64
-	err := e.update(cmd.Context(), func(tx *store.Tx) (err error) {
-		if target, err = entryOf(tx, name); err != nil {
+// correct records corrections: f gives the entries corrected and those that correct them. A
+// row that takes what is on hold only as corrected is stopped as a new one would be.
+func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f func(*store.Tx) (targets, entries []int64, err error)) error {
+	var targets, entries []int64
+	var warnings []string
+	err := e.update(cmd.Context(), func(tx *store.Tx) error {
+		rows, err := rootsOf(tx, name)
+		if err != nil {
 			return err
 		}
-		entry, err = f(tx, target)
-		return err
+		before, err := takenBy(tx, rows)
+		if err != nil {
+			return err
+		}
+		if targets, entries, err = f(tx); err != nil {
+			return err
+		}
+		after, err := takenBy(tx, rows)
+		if err != nil {
+			return err
+		}
+		warnings = slices.DeleteFunc(after.before, func(w string) bool { return override != "" || slices.Contains(before.before, w) })
+		return after.allowed(tx, before, override, by)
 	})
 	if err != nil {
 		return err
 	}
-	if e.json {
-		return e.writeJSON(map[string]int64{"entry": entry, "corrects": target})
+	for _, w := range warnings {
+		e.note("%s", w)
 	}
-	e.printf("entry %d is %s (entry %d)\n", target, done, entry)
+	if e.json {
+		return e.writeJSON(correctedOf(targets, entries))
+	}
+	for i := range targets {
+		e.printf("entry %d is %s (entry %d)\n", targets[i], done, entries[i])
+	}
 	return nil
+}
+
+// corrected is what is told of corrections: the first, and all where there are several.
+type corrected struct {
+	Entry    int64       `json:"entry"`
+	Corrects int64       `json:"corrects"`
+	All      []corrected `json:"all,omitempty"`
+}
+
+func correctedOf(targets, entries []int64) corrected {
+	said := corrected{Entry: entries[0], Corrects: targets[0]}
+	for i := range targets {
+		if len(targets) > 1 {
+			said.All = append(said.All, corrected{Entry: entries[i], Corrects: targets[i]})
+		}
+	}
+	return said
+}
+
+// rootsOf lists the rows that a name's corrections can change: also those whose correction it numbers.
+func rootsOf(tx *store.Tx, name string) ([]int64, error) {
+	rows, err := tx.RowsOf(name)
+	if err != nil {
+		return nil, err
+	}
+	var roots []int64
+	for _, r := range rows {
+		roots = append(roots, r.Seq)
+	}
+	if len(roots) > 0 {
+		return roots, nil
+	}
+	entry, err := entryOf(tx, name)
+	if err != nil {
+		return nil, err
+	}
+	root, err := tx.Root(entry)
+	return []int64{root}, err
+}
+
+// takings is what rows take that is on hold: against a hold by row and code, and from before a hold.
+type takings struct {
+	against map[int64]map[string]string
+	before  []string
+}
+
+func takenBy(tx *store.Tx, rows []int64) (t takings, err error) {
+	t.against = map[int64]map[string]string{}
+	for _, row := range rows {
+		if t.against[row], err = trace.Takes(tx, row); err != nil {
+			return t, err
+		}
+	}
+	t.before, err = trace.TakenBefore(tx, rows)
+	return t, err
+}
+
+// allowed refuses what is newly taken against a hold, unless the hold is overridden: that is recorded.
+func (t takings) allowed(tx *store.Tx, before takings, override, by string) error {
+	var rows []int64
+	for row, taken := range t.against {
+		for code, why := range taken {
+			if before.against[row][code] != "" {
+				continue
+			}
+			if strings.TrimSpace(override) == "" {
+				return lots.Errorf(lots.Conflict, "as corrected, %s", why)
+			}
+			rows = append(rows, row)
+		}
+	}
+	if len(rows) == 0 {
+		return nil
+	}
+	slices.Sort(rows)
+	_, err := tx.Act(store.AboutHolds, store.Override{Do: "override", Entries: slices.Compact(rows), Reason: override}, by)
+	return err
 }
 
 // entryOf finds the one row that a code, a ref or an entry number names.

@@ -41,7 +41,7 @@ func propose(tx *store.Tx, s *lots.Sheet, row lots.Row, now time.Time) error {
 	}
 	prefix := letter + year.Format("06") + "-"
 	next := 1
-	if last := tx.LastCode(prefix, 4); last != "" {
+	if last := tx.LastCode(s, prefix, 4); last != "" {
 		n, err := strconv.Atoi(strings.TrimPrefix(last, prefix))
 		if err != nil || n == 9999 {
 			return lots.Errorf(lots.Conflict, "no number is left after %s: give a code", last)

@@ -43,7 +43,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	cmd.Flags().StringVar(&by, "by", "", "who did it or says so (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "say what was recorded as JSON")
 	if s.When != "" {
-		cmd.Flags().StringVar(&override, "override", "", "take what is on hold all the same, for this reason; the override is recorded")
+		overrides(cmd, &override)
 	}
 	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 
 	"heeltap/graph"
@@ -21,33 +22,53 @@ func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 	if len(entries) == 0 {
 		return nil, nil
 	}
+	g, err := newGuard(tx, entries[0])
+	if err != nil || len(g.holds) == 0 {
+		return nil, err
+	}
+	var faults lots.Faults
+	for i, entry := range entries {
+		if taken := g.taken(entry); len(taken) > 0 {
+			faults = append(faults, lots.Fault{Line: i + 1, Reason: taken[0].why})
+		}
+	}
+	return faults, cmp.Or(g.err, tx.Err())
+}
+
+// Takes says for each stopped thing that an entry takes, as it reads now, why that may not
+// be: by its code. It is asked before and after a correction, which may newly take one.
+func Takes(tx *store.Tx, entry int64) (map[string]string, error) {
+	g, err := newGuard(tx, math.MaxInt64)
+	if err != nil || len(g.holds) == 0 {
+		return nil, err
+	}
+	out := map[string]string{}
+	for _, s := range g.taken(entry) {
+		out[s.code] = s.why
+	}
+	return out, cmp.Or(g.err, tx.Err())
+}
+
+// newGuard reads the holds and releases recorded before an entry.
+func newGuard(tx *store.Tx, before int64) (*guard, error) {
 	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, walks: map[[2]int]*graph.Reach{}}
 	holds, err := openHolds(tx)
 	if err != nil {
 		return nil, err
 	}
-	if g.releases, err = g.letGo(entries[0]); err != nil {
-		return nil, err
-	}
+	oldest := before
 	for _, h := range holds {
-		if h.entry < entries[0] {
+		if h.entry < before {
 			g.holds = append(g.holds, h)
+			oldest = min(oldest, h.entry)
 		}
 	}
 	if len(g.holds) == 0 {
-		return nil, nil
+		return g, nil
 	}
 	slices.SortStableFunc(g.holds, func(a, b held) int { return cmp.Compare(a.at.From, b.at.From) })
-	var faults lots.Faults
-	for i, entry := range entries {
-		if what := g.taken(entry); what != "" {
-			faults = append(faults, lots.Fault{Line: i + 1, Reason: what})
-		}
-	}
-	if g.err != nil {
-		return nil, g.err
-	}
-	return faults, tx.Err()
+	g.releases, err = g.letGo(oldest, before)
+	return g, err
 }
 
 // TakenBefore says which of the entries just recorded took something that is on hold now, and
@@ -92,27 +113,21 @@ type release struct {
 	nodes []int64
 }
 
-// letGo lists the releases before an entry, in order.
-func (g *guard) letGo(before int64) ([]release, error) {
+// letGo lists the releases between two entries, in order: an older one lets go of no open hold.
+func (g *guard) letGo(after, before int64) ([]release, error) {
 	rows, err := g.tx.Records("holds")
 	if err != nil {
 		return nil, err
 	}
+	last := g.tx.LastCorrections("holds")
 	var out []release
 	for _, rec := range rows {
 		h := rec.(*lots.Hold)
 		if !h.Released {
 			continue
 		}
-		r := release{entry: h.Seq}
-		fixes, err := g.tx.Corrections(h.Seq)
-		if err != nil {
-			return nil, err
-		}
-		for _, f := range fixes {
-			r.entry = max(r.entry, f.Seq)
-		}
-		if r.entry >= before {
+		r := release{entry: last[h.Seq]}
+		if r.entry <= after || r.entry >= before {
 			continue
 		}
 		t := &target{}
@@ -128,23 +143,28 @@ func (g *guard) letGo(before int64) ([]release, error) {
 	return out, nil
 }
 
-// taken says what stopped thing an entry took; empty where none.
-func (g *guard) taken(entry int64) string {
+// stop is a stopped thing that was taken, and why that may not be.
+type stop struct{ code, why string }
+
+// taken lists what stopped things an entry took.
+func (g *guard) taken(entry int64) []stop {
 	rec, ok := g.tx.Record(entry)
 	if !ok {
-		return ""
+		return nil
 	}
+	var out []stop
 	at, from := g.took(rec)
 	for _, ref := range from {
 		for _, code := range ref.Codes {
 			for _, n := range g.nodesTaken(entry, ref.Kind, code) {
 				if steps := g.heldBy(at, n.ID); steps != nil {
-					return fmt.Sprintf("%s is on hold%s: nothing may be taken from it; release it, or go on with --override REASON", code, through(steps))
+					out = append(out, stop{code, fmt.Sprintf("%s is on hold%s: nothing may be taken from it; release it, or go on with --override REASON", code, through(steps))})
+					break
 				}
 			}
 		}
 	}
-	return ""
+	return out
 }
 
 // took tells when an act took things, and which.
@@ -203,20 +223,15 @@ func (g *guard) nodesTaken(entry int64, kind lots.Kind, code string) []store.Nod
 // heldBy gives the chain by which a node was held at a time; nil where it was not. Holds
 // with the same releases after them are walked together.
 func (g *guard) heldBy(at lots.When, node int64) []graph.Step {
-	groups := map[int]*target{}
+	groups := map[int][]held{}
 	n := 0
 	for _, h := range g.holds {
 		if h.at.From > at.To {
-			continue
+			break // they are in order of time
 		}
 		n++
 		after, _ := slices.BinarySearchFunc(g.releases, h.entry, func(r release, entry int64) int { return cmp.Compare(r.entry, entry) })
-		if groups[after] == nil {
-			groups[after] = &target{}
-		}
-		for _, code := range h.subject.Codes {
-			g.r.addHeld(groups[after], h.subject.Kind, code, h.at)
-		}
+		groups[after] = append(groups[after], h)
 	}
 	for _, after := range slices.Sorted(maps.Keys(groups)) {
 		if reach := g.walk(n, after, groups[after]); reach != nil && reach.Band(node) == graph.In {
@@ -227,11 +242,17 @@ func (g *guard) heldBy(at lots.When, node int64) []graph.Step {
 }
 
 // walk goes forward from held things, and not through what was released since; nil on an error.
-func (g *guard) walk(n, after int, from *target) *graph.Reach {
+func (g *guard) walk(n, after int, holds []held) *graph.Reach {
 	key := [2]int{n, after}
 	reach, ok := g.walks[key]
 	if ok {
 		return reach
+	}
+	from := &target{}
+	for _, h := range holds {
+		for _, code := range h.subject.Codes {
+			g.r.addHeld(from, h.subject.Kind, code, h.at)
+		}
 	}
 	cut := map[int64]bool{}
 	for _, r := range g.releases[after:] {

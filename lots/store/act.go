@@ -47,26 +47,19 @@ func (tx *Tx) enterAct(e *Entry) error {
 
 // Acts gives the steps taken about something, in order: each entry, and its step to be read with json.
 func (tx *Tx) Acts(about string, yield func(e *Entry, step []byte) error) error {
-	var seqs []int64
+	var entries []*Entry
+	var steps [][]byte
 	err := tx.each(func(rows *sql.Rows) error {
-		var seq int64
-		err := rows.Scan(&seq)
-		seqs = append(seqs, seq)
+		var step []byte
+		e, err := scanEntry(rows, &step)
+		entries, steps = append(entries, e), append(steps, step)
 		return err
-	}, "SELECT seq FROM act WHERE about = ? ORDER BY seq", about)
+	}, "SELECT j.seq, kind, target, at_from, at_to, recorded, by, j.body, hash, a.body FROM act a JOIN journal j ON j.seq = a.seq WHERE about = ? ORDER BY a.seq", about)
 	if err != nil {
 		return err
 	}
-	for _, seq := range seqs {
-		e, ok, err := tx.Entry(seq)
-		if err != nil || !ok {
-			return lots.Errorf(lots.Corrupt, "entry %d is missing from the journal (%v)", seq, err)
-		}
-		var body actBody
-		if err := json.Unmarshal([]byte(e.Body), &body); err != nil {
-			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", seq, err)
-		}
-		if err := yield(e, body.Step); err != nil {
+	for i, e := range entries { // not while reading: yield may ask further
+		if err := yield(e, steps[i]); err != nil {
 			return err
 		}
 	}

@@ -19,6 +19,7 @@ import (
 // derive brings the lineage up to date with records that were entered or
 // changed: as they were and as they are.
 func (tx *Tx) derive(changed []lots.Record) error {
+	defer clear(tx.reading.homes)
 	return tx.named(tx.deriveFrom(changed))
 }
 

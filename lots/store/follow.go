@@ -86,7 +86,8 @@ func (db *DB) enterAgain(ctx context.Context, entries []*Entry) error {
 			}
 			return err
 		}
-		for _, e := range entries {
+		for i := 0; i < len(entries); i++ {
+			e := entries[i]
 			if sheet, ok := lots.SheetNamed(e.Kind); ok {
 				var row lots.Row
 				if err := json.Unmarshal([]byte(e.Body), &row); err != nil {
@@ -98,31 +99,57 @@ func (db *DB) enterAgain(ctx context.Context, entries []*Entry) error {
 			if err := flush(); err != nil {
 				return err
 			}
-			if err := tx.repeat(e); err != nil {
+			n := corrections(entries[i:])
+			if n == 0 {
+				if err := tx.repeatStep(e); err != nil {
+					return err
+				}
+				continue
+			}
+			if err := tx.repeatCorrections(entries[i : i+n]); err != nil {
 				return err
 			}
+			i += n - 1
 		}
 		return flush()
 	})
 }
 
-// repeat takes a step or makes a correction as another journal has it.
-func (tx *Tx) repeat(e *Entry) error {
-	if e.Kind == kindAct {
-		if err := tx.insertEntry(e); err != nil {
-			return err
+// corrections counts the corrections at the front.
+func corrections(entries []*Entry) int {
+	n := 0
+	for n < len(entries) && entries[n].Target != 0 {
+		n++
+	}
+	return n
+}
+
+// repeatStep takes a step as another journal has it.
+func (tx *Tx) repeatStep(e *Entry) error {
+	if err := tx.insertEntry(e); err != nil {
+		return err
+	}
+	return tx.enterAct(e)
+}
+
+// repeatCorrections makes corrections as another journal has them: some may have been made as one.
+func (tx *Tx) repeatCorrections(entries []*Entry) error {
+	return tx.jointly(func() error {
+		for _, e := range entries {
+			var k correction
+			err := json.Unmarshal([]byte(e.Body), &k)
+			switch {
+			case err != nil:
+				return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+			case e.Kind == kindAmend:
+				_, err = tx.Amend(e.Target, k.Set, k.Reason, e.By)
+			default:
+				_, err = tx.Void(e.Target, k.Reason, e.By)
+			}
+			if err != nil {
+				return err
+			}
 		}
-		return tx.enterAct(e)
-	}
-	var k correction
-	if err := json.Unmarshal([]byte(e.Body), &k); err != nil {
-		return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
-	}
-	var err error
-	if e.Kind == kindAmend {
-		_, err = tx.Amend(e.Target, k.Set, k.Reason, e.By)
-	} else {
-		_, err = tx.Void(e.Target, k.Reason, e.By)
-	}
-	return err
+		return nil
+	})
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"slices"
 	"strconv"
 	"time"
@@ -99,25 +100,27 @@ func (tx *Tx) insertEntry(e *Entry) error {
 
 // Entries reads the journal in order, from one sequence on, until yield returns false.
 func (tx *Tx) Entries(from int64, yield func(*Entry) bool) error {
-	stop := false
-	return tx.each(func(rows *sql.Rows) error {
-		if stop {
-			return nil
-		}
+	err := tx.each(func(rows *sql.Rows) error {
 		e, err := scanEntry(rows)
-		if err != nil {
-			return err
+		if err == nil && !yield(e) {
+			err = errEnough
 		}
-		stop = !yield(e)
-		return nil
+		return err
 	}, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE seq >= ? ORDER BY seq", from)
+	if err == errEnough {
+		return nil
+	}
+	return err
 }
 
-func scanEntry(rows *sql.Rows) (*Entry, error) {
+// errEnough ends a reading whose reader wants no more.
+var errEnough = errors.New("enough")
+
+func scanEntry(rows *sql.Rows, more ...any) (*Entry, error) {
 	var e Entry
 	var target, from, to sql.NullInt64
 	var recorded int64
-	if err := rows.Scan(&e.Seq, &e.Kind, &target, &from, &to, &recorded, &e.By, &e.Body, &e.Hash); err != nil {
+	if err := rows.Scan(append([]any{&e.Seq, &e.Kind, &target, &from, &to, &recorded, &e.By, &e.Body, &e.Hash}, more...)...); err != nil {
 		return nil, err
 	}
 	e.Target, e.Recorded = target.Int64, time.UnixMilli(recorded)
@@ -148,6 +151,19 @@ func (tx *Tx) Corrections(seq int64) ([]*Entry, error) {
 	}, `WITH RECURSIVE about(seq) AS (SELECT seq FROM journal WHERE target = ? UNION SELECT j.seq FROM journal j JOIN about a ON j.target = a.seq)
 	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal j JOIN about a ON a.seq = j.seq ORDER BY j.seq`, seq)
 	return out, err
+}
+
+// LastCorrections gives for every standing row of a sheet its entry's last correction, or the entry itself.
+func (tx *Tx) LastCorrections(sheet string) map[int64]int64 {
+	out := map[int64]int64{}
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var root, last int64
+		err := rows.Scan(&root, &last)
+		out[root] = last
+		return err
+	}, `WITH RECURSIVE about(root, seq) AS (SELECT seq, seq FROM record WHERE sheet = ? UNION SELECT a.root, j.seq FROM about a JOIN journal j ON j.target = a.seq)
+	SELECT root, max(seq) FROM about GROUP BY root`, sheet))
+	return out
 }
 
 // currentRow works out how an entry reads after its corrections; false where it

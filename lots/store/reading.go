@@ -4,7 +4,10 @@ import (
 	"cmp"
 	"database/sql"
 	"encoding/json"
+	"fmt"
 	"slices"
+	"strings"
+	"unicode"
 
 	"heeltap/lots"
 )
@@ -18,6 +21,14 @@ type reading struct {
 	touch   map[string][]lots.Record
 	records map[int64]lots.Record
 	rows    map[int64]lots.Entered
+	known   []known           // all codes, once somebody has asked for near ones
+	homes   map[string][]Node // what each home holds; empty again whenever the lineage changes
+}
+
+// known is a code and what it names.
+type known struct {
+	code string
+	kind lots.Kind
 }
 
 type introduction struct {
@@ -27,7 +38,7 @@ type introduction struct {
 }
 
 func (r *reading) reset() {
-	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}}
+	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}, homes: map[string][]Node{}}
 }
 
 func (r *reading) siteOf(tx *Tx) lots.Site {
@@ -97,17 +108,20 @@ func (tx *Tx) introduced(code string) introduction {
 
 // Nearest names known codes that look like code.
 func (tx *Tx) Nearest(code string, kinds ...lots.Kind) []string {
+	if tx.reading.known == nil {
+		tx.fail(tx.each(func(rows *sql.Rows) error {
+			var k known
+			err := rows.Scan(&k.code, &k.kind)
+			tx.reading.known = append(tx.reading.known, k)
+			return err
+		}, "SELECT code, kind FROM code"))
+	}
 	var all []string
-	err := tx.each(func(rows *sql.Rows) error {
-		var c string
-		var kind lots.Kind
-		err := rows.Scan(&c, &kind)
-		if len(kinds) == 0 || slices.Contains(kinds, kind) {
-			all = append(all, c)
+	for _, k := range tx.reading.known {
+		if len(kinds) == 0 || slices.Contains(kinds, k.kind) {
+			all = append(all, k.code)
 		}
-		return err
-	}, "SELECT code, kind FROM code")
-	tx.fail(err)
+	}
 	return lots.NearestOf(code, all)
 }
 
@@ -238,16 +252,29 @@ func (tx *Tx) Introduces(code string) (entry int64, kind lots.Kind, ok bool) {
 
 // Alike lists the codes that equal a text but for the case of their letters.
 func (tx *Tx) Alike(text string) []string {
-	return tx.texts("SELECT code FROM code WHERE code = ? COLLATE NOCASE ORDER BY code", text)
+	if isASCII(text) {
+		return tx.texts("SELECT code FROM code WHERE code = ? COLLATE NOCASE ORDER BY code", text)
+	}
+	return slices.DeleteFunc(tx.texts("SELECT code FROM code ORDER BY code"), func(code string) bool { return !strings.EqualFold(code, text) })
 }
 
-// LastCode finds the highest code that consists of prefix and a number of so many digits; empty where there is none.
-func (tx *Tx) LastCode(prefix string, digits int) string {
-	codes := tx.texts("SELECT code FROM code WHERE code > ?1 AND code < ?1 || 'A' AND length(code) = length(?1) + ?2 AND substr(code, length(?1) + 1) NOT GLOB '*[^0-9]*' ORDER BY code DESC LIMIT 1", prefix, digits)
+// isASCII reports whether SQLite, which folds the case of ASCII letters only, can compare a text.
+func isASCII(text string) bool {
+	return !strings.ContainsFunc(text, func(r rune) bool { return r > unicode.MaxASCII })
+}
+
+// LastCode finds the highest code that consists of prefix and a number of so many digits, also
+// among rows of a sheet taken back since: tags may carry theirs. Empty where there is none.
+func (tx *Tx) LastCode(s *lots.Sheet, prefix string, digits int) string {
+	numbered := " > ?1 AND %[1]s < ?1 || 'A' AND length(%[1]s) = length(?1) + ?2 AND substr(%[1]s, length(?1) + 1) NOT GLOB '*[^0-9]*'"
+	codes := tx.texts("SELECT code FROM code WHERE code"+fmt.Sprintf(numbered, "code")+" ORDER BY code DESC LIMIT 1", prefix, digits)
+	codes = append(codes, tx.texts(`SELECT code FROM (SELECT json_extract(r.body, '$.' || ?3) AS code FROM journal v JOIN journal r ON r.seq = v.target
+		WHERE v.target IS NOT NULL AND v.kind = ?4 AND r.kind = ?5) WHERE code`+fmt.Sprintf(numbered, "code")+" ORDER BY code DESC LIMIT 1",
+		prefix, digits, s.Code, kindVoid, s.Name)...)
 	if len(codes) == 0 {
 		return ""
 	}
-	return codes[0]
+	return slices.Max(codes)
 }
 
 // mostCodes bounds what CodesFrom lists.
@@ -305,17 +332,25 @@ const (
 
 // PrintedAs finds where a text stands as printed, exactly or forgiving the case of letters.
 func (tx *Tx) PrintedAs(text string, exact bool) []Printed {
-	query := "SELECT text, kind, seq FROM printed WHERE text = ? ORDER BY kind, seq"
-	if !exact {
-		query = "SELECT text, kind, seq FROM printed WHERE text = ? COLLATE NOCASE ORDER BY kind, seq"
+	if !exact && !isASCII(text) {
+		all := tx.printed("SELECT text, kind, seq FROM printed ORDER BY kind, seq")
+		return slices.DeleteFunc(all, func(p Printed) bool { return !strings.EqualFold(p.Text, text) })
 	}
+	where := "text = ?"
+	if !exact {
+		where += " COLLATE NOCASE"
+	}
+	return tx.printed("SELECT text, kind, seq FROM printed WHERE "+where+" ORDER BY kind, seq", text)
+}
+
+func (tx *Tx) printed(query string, args ...any) []Printed {
 	var out []Printed
 	tx.fail(tx.each(func(rows *sql.Rows) error {
 		var p Printed
 		err := rows.Scan(&p.Text, &p.Kind, &p.Entry)
 		out = append(out, p)
 		return err
-	}, query, text))
+	}, query, args...))
 	return out
 }
 

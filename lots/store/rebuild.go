@@ -119,8 +119,8 @@ func (tx *Tx) load(delta *lineage.Delta) error {
 	return nil
 }
 
-// Scratch makes a database in a temporary folder of its own; closing it removes both.
-func Scratch(ctx context.Context) (*DB, error) {
+// newScratch makes a database in a temporary folder of its own; closing it removes both.
+func newScratch(ctx context.Context) (*DB, error) {
 	dir, err := os.MkdirTemp("", "heeltap-")
 	if err != nil {
 		return nil, lots.Errorf(lots.Internal, "no room for a temporary file: %w", err)
@@ -146,7 +146,7 @@ func (db *DB) Copy(ctx context.Context) (*DB, error) {
 
 // replay copies the entries that keep accepts into a scratch database and derives everything from them.
 func (db *DB) replay(ctx context.Context, keep func(*Entry) bool) (*DB, error) {
-	scratch, err := Scratch(ctx)
+	scratch, err := newScratch(ctx)
 	if err != nil {
 		return nil, err
 	}

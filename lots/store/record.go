@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
 	"heeltap/lots"
 )
@@ -51,6 +50,7 @@ type batch struct {
 	records  []lots.Record
 	codes    map[string]int // code to the first row of the batch that introduces it
 	digests  map[int64][]int
+	apart    bool // rows of one code may contradict each other for now
 	warnings lots.Faults
 	faults   lots.Faults
 }
@@ -127,8 +127,8 @@ func (b *batch) check() {
 		}
 	}
 	for i, rec := range b.records {
-		if rec != nil {
-			b.agree(i, rec)
+		if rec != nil && !b.apart {
+			b.agree(i)
 		}
 	}
 }
@@ -229,25 +229,15 @@ func digestOf(s *lots.Sheet, row lots.Row) (int64, string, error) {
 }
 
 // agree refuses rows of one code that contradict each other.
-func (b *batch) agree(i int, rec lots.Record) {
-	switch r := rec.(type) {
-	case *lots.Brew:
-		b.agreeWith(i, r.Brew, "beer", "started_at", "cast_out_at")
-	case *lots.Packed:
-		b.agreeWith(i, r.Unit, "kind")
-	case *lots.Shipment:
-		b.agreeWith(i, r.Shipment, "consignee")
-	}
-}
-
-func (b *batch) agreeWith(i int, code string, columns ...string) {
-	sheet, first, ok := b.introduced(code)
-	if !ok || sheet != b.rows[i].Sheet {
+func (b *batch) agree(i int) {
+	s := b.rows[i]
+	sheet, first, ok := b.introduced(s.Row[s.Sheet.Code])
+	if !ok || sheet != s.Sheet {
 		return
 	}
-	for _, c := range columns {
-		if first[c] != b.rows[i].Row[c] {
-			b.fault(i, c, "is %q here but %q in the first row of %s", b.rows[i].Row[c], first[c], code)
+	for _, c := range sheet.Shared {
+		if first[c] != s.Row[c] {
+			b.fault(i, c, "is %q here but %q in another row of %s, and is the same in all of them", s.Row[c], first[c], s.Row[sheet.Code])
 		}
 	}
 }
@@ -319,220 +309,4 @@ func (tx *Tx) leave(seq int64, s *lots.Sheet, row lots.Row) error {
 			code, lots.CodeKind(s), s.Name, s.Code)
 	}
 	return nil
-}
-
-// isReference reports whether a sheet holds what other rows are read by: correcting one reads everything anew.
-func isReference(s *lots.Sheet) bool {
-	switch s.Name {
-	case "site", "items", "vessels", "lines", "products":
-		return true
-	}
-	return false
-}
-
-// Amend corrects an entry: columns in set get new text (empty takes a cell away).
-func (tx *Tx) Amend(entry int64, set map[string]string, reason, by string) (int64, error) {
-	target, row, err := tx.correctable(entry, reason, by)
-	if err != nil {
-		return 0, err
-	}
-	if len(set) == 0 {
-		return 0, lots.Errorf(lots.Invalid, "nothing to amend: give COLUMN=VALUE")
-	}
-	for name, value := range set {
-		switch {
-		case !target.Sheet.Has(name):
-			return 0, lots.Errorf(lots.Invalid, "%s has no column %q; it has %s", target.Sheet.Name, name, columnNames(target.Sheet))
-		case name == target.Sheet.Code && value != row[name]:
-			return 0, lots.Errorf(lots.Invalid, "the code %s stays what it is: tags and papers carry it; void the entry and record it anew under another code", row[name])
-		case value == "":
-			delete(row, name)
-		default:
-			row[name] = value
-		}
-	}
-	if maps.Equal(row, target.Row) {
-		return 0, lots.Errorf(lots.Invalid, "entry %d reads like that already", entry)
-	}
-	return tx.correct(kindAmend, target, row, true, correction{Reason: reason, Set: set}, by)
-}
-
-func columnNames(s *lots.Sheet) string {
-	var names []string
-	for _, c := range s.Columns {
-		names = append(names, c.Name)
-	}
-	return strings.Join(names, ", ")
-}
-
-// Void takes an entry back: it stays in the journal and counts no more. Void of a
-// correction takes that correction back.
-func (tx *Tx) Void(entry int64, reason, by string) (int64, error) {
-	e, ok, err := tx.Entry(entry)
-	if err != nil {
-		return 0, err
-	}
-	if ok && (e.Kind == kindAmend || e.Kind == kindVoid) {
-		return tx.voidCorrection(e, reason, by)
-	}
-	target, row, err := tx.correctable(entry, reason, by)
-	if err != nil {
-		return 0, err
-	}
-	return tx.correct(kindVoid, target, row, false, correction{Reason: reason}, by)
-}
-
-// voidCorrection takes back an amend or a void.
-func (tx *Tx) voidCorrection(e *Entry, reason, by string) (int64, error) {
-	if reason == "" || by == "" {
-		return 0, lots.Errorf(lots.Invalid, "a correction needs a reason and a name")
-	}
-	root := e
-	for root.Target != 0 {
-		up, ok, err := tx.Entry(root.Target)
-		if err != nil || !ok {
-			return 0, lots.Errorf(lots.Corrupt, "entry %d corrects an entry that is not there (%v)", root.Seq, err)
-		}
-		root = up
-	}
-	corrections, err := tx.Corrections(root.Seq)
-	if err != nil {
-		return 0, err
-	}
-	before, stands, err := currentRow(root, corrections)
-	if err != nil {
-		return 0, err
-	}
-	after, standsThen, err := currentRow(root, append(corrections, &Entry{Seq: 1 << 62, Kind: kindVoid, Target: e.Seq}))
-	if err != nil {
-		return 0, err
-	}
-	if stands == standsThen && maps.Equal(before, after) {
-		return 0, lots.Errorf(lots.Invalid, "entry %d is taken back already", e.Seq)
-	}
-	sheet, _ := lots.SheetNamed(root.Kind)
-	target := lots.Entered{Seq: root.Seq, Sheet: sheet, Row: before}
-	if !stands {
-		target.Row = nil
-	}
-	return tx.correctAs(kindVoid, e.Seq, target, after, standsThen, correction{Reason: reason}, by)
-}
-
-// correctable finds the row an entry states and refuses what can not be corrected.
-func (tx *Tx) correctable(entry int64, reason, by string) (lots.Entered, lots.Row, error) {
-	if reason == "" || by == "" {
-		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "a correction needs a reason and a name")
-	}
-	target, ok := tx.Row(entry)
-	if ok {
-		return target, maps.Clone(target.Row), tx.err
-	}
-	e, ok, err := tx.Entry(entry)
-	switch {
-	case err != nil:
-		return lots.Entered{}, nil, err
-	case !ok:
-		return lots.Entered{}, nil, lots.Errorf(lots.NotFound, "there is no entry %d", entry)
-	case e.Kind == kindAct:
-		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a step that was taken, not a row: take another step instead", entry)
-	case e.Kind == kindAmend || e.Kind == kindVoid:
-		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a correction itself: amend the entry it corrects (%d), or void it", entry, e.Target)
-	}
-	return lots.Entered{}, nil, lots.Errorf(lots.Conflict, "entry %d is void already", entry)
-}
-
-func (tx *Tx) correct(kind string, target lots.Entered, row lots.Row, stands bool, body correction, by string) (int64, error) {
-	return tx.correctAs(kind, target.Seq, target, row, stands, body, by)
-}
-
-// correctAs journals a correction of entry aim and re-reads target's row; a target
-// without a row was void before.
-func (tx *Tx) correctAs(kind string, aim int64, target lots.Entered, row lots.Row, stands bool, body correction, by string) (int64, error) {
-	text, err := canonical(body)
-	if err != nil {
-		return 0, err
-	}
-	e := &Entry{Kind: kind, Target: aim, By: by, Body: text}
-	if stands {
-		e.At = happened(target.Sheet, row, tx.Site())
-	}
-	if err := tx.append(e); err != nil {
-		return 0, err
-	}
-	var changed []lots.Record
-	if target.Row != nil {
-		if old, ok := tx.Record(target.Seq); ok {
-			changed = append(changed, old)
-		}
-		if err := tx.unused(target, row, stands); err != nil {
-			return 0, err
-		}
-		changed = append(changed, tx.readBy(target)...)
-		if err := tx.leave(target.Seq, target.Sheet, target.Row); err != nil {
-			return 0, err
-		}
-	}
-	tx.reading.reset()
-	if stands {
-		if err := tx.restate(target, row); err != nil {
-			return 0, err
-		}
-		if now, ok := tx.Record(target.Seq); ok {
-			changed = append(changed, now)
-		}
-		changed = append(changed, tx.readBy(lots.Entered{Seq: target.Seq, Sheet: target.Sheet, Row: row})...)
-	}
-	if isReference(target.Sheet) && !tx.later {
-		return e.Seq, tx.named(tx.rebuildLineage())
-	}
-	return e.Seq, tx.derive(changed)
-}
-
-// readBy lists the records that name what a row introduces: they may read differently now.
-func (tx *Tx) readBy(e lots.Entered) []lots.Record {
-	code := e.Row[e.Sheet.Code]
-	if e.Sheet.Code == "" || code == "" {
-		return nil
-	}
-	return slices.DeleteFunc(slices.Clone(tx.Touching(code)), func(r lots.Record) bool { return r.Entry() == e.Seq })
-}
-
-// unused refuses to void a row whose code others name.
-func (tx *Tx) unused(target lots.Entered, row lots.Row, stands bool) error {
-	if stands {
-		return nil
-	}
-	code := target.Row[target.Sheet.Code]
-	if target.Sheet.Code == "" || code == "" {
-		return nil
-	}
-	for _, rec := range tx.Touching(code) {
-		if rec.Entry() == target.Seq {
-			continue
-		}
-		other := tx.reading.rows[rec.Entry()]
-		if other.Sheet == target.Sheet && other.Row[other.Sheet.Code] == code {
-			return nil // another row introduces it still
-		}
-	}
-	for _, rec := range tx.Touching(code) {
-		if rec.Entry() != target.Seq {
-			other := tx.reading.rows[rec.Entry()]
-			return lots.Errorf(lots.Conflict, "%s is named by entry %d (%s): void or amend that first", code, rec.Entry(), other.Sheet.Noun)
-		}
-	}
-	return nil
-}
-
-// restate checks a corrected row like a new one and enters it under its old entry.
-func (tx *Tx) restate(target lots.Entered, row lots.Row) error {
-	b := &batch{tx: tx, rows: []Statement{{Sheet: target.Sheet, Row: row}}, codes: map[string]int{}, digests: map[int64][]int{}}
-	b.check()
-	if len(b.faults) > 0 {
-		for i := range b.faults {
-			b.faults[i].Line = 0
-		}
-		return lots.Errorf(lots.Invalid, "the corrected %s can not stand: %w", target.Sheet.Noun, b.faults)
-	}
-	return tx.enter(target.Seq, target.Sheet, row)
 }

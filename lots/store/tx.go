@@ -16,8 +16,9 @@ type Tx struct {
 	sql      *sql.Tx
 	recorded int64 // Unix milliseconds of all that this transaction writes
 	stmts    map[string]*sql.Stmt
-	err      error // the first failure of a reading that has no error of its own
-	later    bool  // lineage is derived once, at the end
+	err      error          // the first failure of a reading that has no error of its own
+	later    bool           // lineage is derived once, at the end
+	joint    *[]lots.Record // what corrections made as one changed so far; nil where each stands for itself
 	reading  reading
 }
 
@@ -61,7 +62,12 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 	done := false
 	defer func() {
 		if !done { // also on a panic
-			err = errors.Join(err, stx.Rollback())
+			if undo := stx.Rollback(); undo != nil && !errors.Is(undo, sql.ErrTxDone) {
+				err = errors.Join(err, undo)
+			}
+			if ctx.Err() != nil { // what was being done then fails in many ways
+				err = lots.Errorf(lots.Internal, "stopped before it was done; nothing was changed: %w", ctx.Err())
+			}
 		}
 	}()
 	tx := &Tx{ctx: ctx, db: db, sql: stx, recorded: db.Now().UnixMilli(), stmts: map[string]*sql.Stmt{}}

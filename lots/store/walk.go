@@ -3,6 +3,7 @@ package store
 import (
 	"database/sql"
 	"math"
+	"slices"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -41,12 +42,12 @@ func (tx *Tx) NodesNamed(code string) []Node {
 // NodesOf lists what a home holds, in order of time: the fills of a vessel, the
 // passes of a path item or line, the segments and stretches of a run.
 func (tx *Tx) NodesOf(home string) []Node {
-	return tx.nodes("SELECT "+nodeColumns+" FROM node WHERE home = ? ORDER BY since, code", home)
-}
-
-// NodesFrom lists the nodes that an entry gave rise to.
-func (tx *Tx) NodesFrom(home string, entry int64) []Node {
-	return tx.nodes("SELECT "+nodeColumns+" FROM node WHERE home = ? AND entry = ? ORDER BY since, code", home, entry)
+	nodes, ok := tx.reading.homes[home]
+	if !ok {
+		nodes = tx.nodes("SELECT "+nodeColumns+" FROM node WHERE home = ? ORDER BY since, code", home)
+		tx.reading.homes[home] = nodes
+	}
+	return slices.Clone(nodes) // callers filter theirs in place
 }
 
 // SourcesOf lists the nodes with links of a grade into a node.
@@ -129,7 +130,7 @@ func (tx *Tx) Reach(dir graph.Direction, starts []int64) (*Reached, error) {
 	}
 	nodes := make([]graph.Node, 0, len(r.Nodes))
 	for id, n := range r.Nodes {
-		nodes = append(nodes, GraphNode(id, n))
+		nodes = append(nodes, graphNode(id, n))
 	}
 	var err error
 	if r.Graph, err = graph.Build(nodes, links); err != nil {
@@ -150,8 +151,8 @@ func distinct(ids []int64) []int64 {
 	return out
 }
 
-// GraphNode gives a derived node as the walks know it.
-func GraphNode(id int64, n lineage.Node) graph.Node {
+// graphNode gives a derived node as the walks know it.
+func graphNode(id int64, n lineage.Node) graph.Node {
 	g := graph.Node{ID: id, Kind: n.Kind, Code: n.Code, Total: n.Total, Den: n.Den}
 	if n.Kind == graph.Segment || n.Kind == graph.Stretch {
 		g.Run = n.Home
@@ -175,7 +176,7 @@ func (tx *Tx) Snapshot() (*graph.Graph, error) {
 	var nodes []graph.Node
 	err := tx.each(func(rows *sql.Rows) error {
 		n, err := scanNode(rows)
-		nodes = append(nodes, GraphNode(n.ID, n.Node))
+		nodes = append(nodes, graphNode(n.ID, n.Node))
 		return err
 	}, "SELECT "+nodeColumns+" FROM node")
 	if err != nil {
