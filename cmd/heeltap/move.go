@@ -90,15 +90,48 @@ func (e *env) importInto(ctx context.Context, how importing) error {
 }
 
 func (e *env) importAll(ctx context.Context, how importing) error {
-	paths, keepGoing, badTo := how.paths, how.keepGoing, how.badTo
-	var rows []sheet.Row
-	var faults lots.Faults
+	rows, faults, err := readAll(how.paths)
+	if err != nil {
+		return err
+	}
+	if len(faults) > 0 && !how.keepGoing {
+		// What can be understood is checked too, so that all faults come in one go.
+		_, more, err := e.try(ctx, rows, how, func() error { return errNotKept })
+		return cmp.Or(err, error(sorted(append(faults, more...))))
+	}
+	good, warnings, faults, err := e.keep(ctx, rows, faults, how)
+	if err != nil {
+		return err
+	}
+	said := imported{Rows: len(good), Bad: len(rows) - len(good), Warnings: []string{}}
+	for _, w := range warnings {
+		said.Warnings = append(said.Warnings, w.String())
+		e.note("%s", w)
+	}
+	if len(faults) > 0 {
+		tell(e.errOut, sorted(faults))
+	}
+	if sheet.Placed(faults) {
+		said.BadRows = &how.badTo
+	}
+	if e.json {
+		return e.writeJSON(said)
+	}
+	e.printf("recorded %s\n", counted(len(good), "row"))
+	if said.BadRows != nil {
+		e.printf("the bad rows are in %s: mend them and import it\n", how.badTo)
+	}
+	return nil
+}
+
+// readAll reads all paths; with several, files are named with their folder.
+func readAll(paths []string) (rows []sheet.Row, faults lots.Faults, err error) {
 	for _, p := range paths {
 		r, f, err := sheet.Read(p)
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
-		if len(paths) > 1 { // files of several folders have the same names
+		if len(paths) > 1 {
 			for i := range r {
 				r[i].File = filepath.Join(p, r[i].File)
 			}
@@ -108,88 +141,42 @@ func (e *env) importAll(ctx context.Context, how importing) error {
 		}
 		rows, faults = append(rows, r...), append(faults, f...)
 	}
-	if len(faults) > 0 && !keepGoing {
-		// What can be understood is checked too, so that all faults come in one go.
-		_, _, more, err := e.try(ctx, rows, how, false)
-		if err != nil {
-			return err
+	return rows, faults, nil
+}
+
+// keep records rows: all of them or none, or where the import keeps going those that are
+// good. The bad ones are written before the good ones are kept, so that none is lost.
+func (e *env) keep(ctx context.Context, rows []sheet.Row, had lots.Faults, how importing) (good []sheet.Row, warnings, faults lots.Faults, err error) {
+	faults = had
+	writeBad := func() error {
+		if !sheet.Placed(faults) {
+			return nil
 		}
-		return sorted(append(faults, more...))
+		return sheet.WriteFaulty(how.badTo, rows, faults)
 	}
-	good := rows
-	var warnings lots.Faults
-	for {
-		var more lots.Faults
-		var err error
-		if _, warnings, more, err = e.try(ctx, good, how, true); err != nil {
-			return err
-		}
-		if len(more) == 0 {
-			break
+	for good = rows; len(good) > 0; {
+		warnings, more, err := e.try(ctx, good, how, writeBad)
+		if err != nil || len(more) == 0 {
+			return good, warnings, faults, err
 		}
 		faults = append(faults, more...)
-		if !keepGoing {
-			return sorted(faults)
+		if !how.keepGoing {
+			return nil, nil, nil, sorted(faults)
 		}
 		good = without(good, more)
-		if len(good) == 0 {
-			break
-		}
 	}
-	said := imported{Rows: len(good), Warnings: []string{}}
-	for _, w := range warnings {
-		said.Warnings = append(said.Warnings, w.String())
-		e.note("%s", w)
-	}
-	if len(faults) > 0 {
-		said.BadRows, said.Bad = &badTo, len(rows)-len(good)
-		if err := sheet.WriteFaulty(badTo, plainFiles(rows, paths), plainFaults(faults, paths)); err != nil {
-			return err
-		}
-		tell(e.errOut, sorted(faults))
-	}
-	if e.json {
-		return e.writeJSON(said)
-	}
-	e.printf("recorded %s\n", counted(len(good), "row"))
-	if said.BadRows != nil {
-		e.printf("the bad rows are in %s: mend them and import it\n", badTo)
-	}
-	return nil
+	return nil, nil, faults, writeBad()
 }
 
-// plainFiles and plainFaults take the folders off again that told several paths' files apart.
-func plainFiles(rows []sheet.Row, paths []string) []sheet.Row {
-	rows = slices.Clone(rows)
-	for i := range rows {
-		if len(paths) > 1 {
-			rows[i].File = filepath.Base(rows[i].File)
-		}
-	}
-	return rows
-}
-
-func plainFaults(faults lots.Faults, paths []string) lots.Faults {
-	faults = slices.Clone(faults)
-	for i := range faults {
-		if len(paths) > 1 {
-			faults[i].File = filepath.Base(faults[i].File)
-		}
-	}
-	return faults
-}
-
-// try records rows together; with keep unset nothing is kept. Faults name files and lines.
-func (e *env) try(ctx context.Context, rows []sheet.Row, how importing, keep bool) (n int, warnings, faults lots.Faults, err error) {
-	if len(rows) == 0 {
-		return 0, nil, nil, nil
-	}
+// try records rows together if they are good and last agrees. Faults name files and lines.
+func (e *env) try(ctx context.Context, rows []sheet.Row, how importing, last func() error) (warnings, faults lots.Faults, err error) {
 	statements := make([]store.Statement, len(rows))
 	for i, r := range rows {
 		statements[i] = store.Statement{Sheet: r.Sheet, Row: r.Row, By: how.by}
 	}
 	done := e.progress(len(rows))
 	defer done()
+	refused := false
 	err = e.update(ctx, func(tx *store.Tx) error {
 		var err error
 		var seqs []int64
@@ -197,23 +184,24 @@ func (e *env) try(ctx context.Context, rows []sheet.Row, how importing, keep boo
 		if err == nil && len(faults) == 0 {
 			faults, err = stopped(tx, seqs, how.override, how.by)
 		}
-		if err == nil && len(faults) == 0 && !keep {
-			return errNotKept
+		if err != nil {
+			return err
 		}
-		return orFaults(err, faults)
+		if refused = len(faults) > 0; refused {
+			return faults
+		}
+		return last()
 	})
-	place := func(list lots.Faults) {
+	if refused || errors.Is(err, errNotKept) {
+		err = nil
+	}
+	for _, list := range []lots.Faults{warnings, faults} {
 		for i := range list {
 			r := rows[list[i].Line-1]
 			list[i].File, list[i].Line = r.File, r.Line
 		}
 	}
-	place(warnings)
-	place(faults)
-	if len(faults) > 0 || err == errNotKept {
-		err = nil
-	}
-	return len(rows), warnings, faults, err
+	return warnings, faults, err
 }
 
 // errNotKept rolls a trial back.

@@ -155,6 +155,9 @@ func (b *book) readStrings(part string) error {
 			return fmt.Errorf("it has more than %d texts", maxStrings)
 		}
 		text, err := richText(d)
+		if longerThan(text, maxCell) { // any number of cells may show it: what is too long anyway need not be whole
+			text = string([]rune(text[:min(len(text), 4*(maxCell+1))])[:maxCell+1])
+		}
 		b.strings = append(b.strings, text)
 		return err
 	})

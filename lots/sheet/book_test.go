@@ -330,6 +330,20 @@ func TestHostileWorkbooksAreErrors(t *testing.T) {
 	}
 }
 
+func TestATextTooLongIsNotKeptWhole(t *testing.T) {
+	rels := strings.Replace(relsXML, "</Relationships>", `<Relationship Id="s" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/sharedStrings" Target="sharedStrings.xml"/></Relationships>`, 1)
+	require.Contains(t, rels, "sharedStrings")
+	data := zipped(t, map[string]string{"xl/workbook.xml": bookXML, "xl/_rels/workbook.xml.rels": rels,
+		"xl/sharedStrings.xml":  "<sst><si><t>" + strings.Repeat("ä", 10*maxCell) + "</t></si></sst>",
+		"xl/worksheets/one.xml": "<worksheet><sheetData>" + headXML + `<row r="2"><c r="A2" t="s"><v>0</v></c><c r="B2" t="s"><v>0</v></c></row></sheetData></worksheet>`})
+	b, err := openBook(bytes.NewReader(data), int64(len(data)), maxTestBook)
+	require.NoError(t, err)
+	require.Len(t, []rune(b.strings[0]), maxCell+1, "many cells may show it")
+	r, err := readBytes(data)
+	require.NoError(t, err)
+	require.ErrorContains(t, r.faults, "codes:2: run: is longer than 32767 characters")
+}
+
 func TestAPageNamedTwice(t *testing.T) {
 	r, err := readBytes(zipped(t, map[string]string{
 		"xl/workbook.xml":            strings.Replace(bookXML, "</sheets>", `<sheet name="codes" sheetId="2" r:id="a"/></sheets>`, 1),

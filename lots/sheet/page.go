@@ -199,12 +199,12 @@ func (p *page) separated(cell string) bool {
 // unreadable says why a cell can not be kept; empty where it can.
 func unreadable(v string) string {
 	switch {
+	case longerThan(v, maxCell):
+		return fmt.Sprintf("is longer than %d characters", maxCell)
 	case !utf8.ValidString(v):
 		return "is not UTF-8: save the file as UTF-8"
 	case strings.ContainsRune(v, 0):
 		return "holds a zero byte"
-	case longerThan(v, maxCell):
-		return fmt.Sprintf("is longer than %d characters", maxCell)
 	}
 	return ""
 }
@@ -219,8 +219,11 @@ func longerThan(v string, limit int) bool {
 		if n++; r > 0xFFFF {
 			n++
 		}
+		if n > limit {
+			return true
+		}
 	}
-	return n > limit
+	return false
 }
 
 func blank(cells []string) bool { return firstText(cells) == "" }

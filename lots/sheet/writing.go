@@ -54,10 +54,10 @@ func WriteFaulty(dir string, rows []Row, faults lots.Faults) error {
 	}
 	for _, f := range faults { // in their order, each place once
 		at := place{f.File, f.Line}
-		s, known := lots.SheetNamed(strings.TrimSuffix(f.File, ".csv"))
+		s, known := sheetOf(f)
 		if reason, left := reasons[at]; known && left { // what is no sheet has no rows
 			cells := make([]string, len(s.Columns)+1)
-			cells[len(s.Columns)] = fmt.Sprintf("%s line %d: %s", f.File, f.Line, strings.Join(reason, "; "))
+			cells[len(s.Columns)] = fmt.Sprintf("%s line %d: %s", s.File(), f.Line, strings.Join(reason, "; "))
 			bad[s] = append(bad[s], cells)
 			delete(reasons, at)
 		}
@@ -73,6 +73,16 @@ func WriteFaulty(dir string, rows []Row, faults lots.Faults) error {
 		return lots.Errorf(lots.Invalid, "there are no bad rows to write")
 	}
 	return putFolder(dir, files)
+}
+
+// sheetOf is the sheet whose file or page a fault names, in whatever folder.
+func sheetOf(f lots.Fault) (*lots.Sheet, bool) {
+	return lots.SheetNamed(strings.TrimSuffix(filepath.Base(f.File), ".csv"))
+}
+
+// Placed reports whether any fault concerns a row, so that WriteFaulty has something to write.
+func Placed(faults lots.Faults) bool {
+	return slices.ContainsFunc(faults, func(f lots.Fault) bool { _, ok := sheetOf(f); return ok })
 }
 
 type place struct {
