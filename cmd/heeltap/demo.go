@@ -187,9 +187,13 @@ func affected(a *trace.Answer, kegs bool) int64 {
 }
 
 func (e *env) demoTags(tx *store.Tx, codes []string, path string) error {
+	holds, err := trace.StandingHolds(tx)
+	if err != nil {
+		return err
+	}
 	var tags []labels.Tag
 	for _, code := range codes {
-		tag, err := tagOf(tx, code)
+		tag, err := tagOf(tx, holds, code)
 		if err != nil {
 			return fmt.Errorf("tag of %s: %w", code, err)
 		}

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"regexp"
+	"strings"
 	"time"
 
 	"golang.org/x/term"
@@ -26,6 +28,7 @@ type env struct {
 	json    bool   // --json
 	knownAt string // --known-at
 	started bool   // the arguments were understood and a verb has begun
+	lost    error  // the first failure to write an answer
 }
 
 // path is the database file: --db, else HEELTAP_DB, else heeltap.db here.
@@ -108,12 +111,37 @@ func (e *env) strong(text string) string {
 	if !e.terminal(e.out) {
 		return text
 	}
-	return "\x1b[1m" + text + "\x1b[0m"
+	return boldOn + text + boldOff
 }
 
-func (e *env) printf(format string, args ...any) { fmt.Fprintf(e.out, format, args...) }
+const boldOn, boldOff = "\x1b[1m", "\x1b[0m"
+
+func (e *env) printf(format string, args ...any) {
+	if _, err := io.WriteString(e.out, shown(fmt.Sprintf(format, args...))); err != nil {
+		e.lost = cmp.Or(e.lost, err)
+	}
+}
 
 // note writes beside the answer what is worth knowing and stops nothing.
 func (e *env) note(format string, args ...any) {
-	fmt.Fprintf(e.errOut, "note: "+format+"\n", args...)
+	fmt.Fprintf(e.errOut, "note: %s\n", oneLine(fmt.Sprintf(format, args...)))
+}
+
+// steering matches what would drive a terminal or turn its text around; texts as printed on goods may hold any character.
+var steering = regexp.MustCompile(`\x1b\[[01]m|[\p{Cc}\x{202a}-\x{202e}\x{2066}-\x{2069}]`)
+
+// shown replaces what must not reach a terminal by a mark; our own bold stays.
+func shown(text string) string {
+	return steering.ReplaceAllStringFunc(text, func(s string) string {
+		switch s {
+		case "\n", "\t", boldOn, boldOff:
+			return s
+		}
+		return "\uFFFD"
+	})
+}
+
+// oneLine is shown for a text that must not begin a line of its own.
+func oneLine(text string) string {
+	return strings.NewReplacer("\n", "\uFFFD", "\t", "\uFFFD").Replace(shown(text))
 }

@@ -42,8 +42,12 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 			}
 			var tags []labels.Tag
 			err = e.question(cmd.Context(), func(tx *store.Tx) error {
+				holds, err := trace.StandingHolds(tx)
+				if err != nil {
+					return err
+				}
 				for _, a := range args {
-					tag, err := tagOf(tx, labels.ParsePayload(a))
+					tag, err := tagOf(tx, holds, labels.ParsePayload(a))
 					if err != nil {
 						return err
 					}
@@ -118,7 +122,7 @@ func writeWhole(path string, data []byte) error {
 }
 
 // tagOf says on a tag what the records know of a code.
-func tagOf(tx *store.Tx, code string) (labels.Tag, error) {
+func tagOf(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 	zone := tx.Site().Zone
 	tag := labels.Tag{Code: code}
 	rows, err := tx.RowsOf(code)
@@ -149,7 +153,7 @@ func tagOf(tx *store.Tx, code string) (labels.Tag, error) {
 	default:
 		return tag, lots.Errorf(lots.Invalid, "%s names no such thing (%s): tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
 	}
-	held, err := trace.Held(tx, code)
+	held, err := holds.On(lots.CodeKind(rows[0].Sheet), code)
 	if held == graph.In {
 		tag.Status = "ON HOLD"
 	}

@@ -10,13 +10,14 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"syscall"
 	"time"
 
 	"heeltap/lots"
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	os.Exit(run(ctx, os.Args[1:], &env{in: os.Stdin, out: os.Stdout, errOut: os.Stderr, getenv: os.Getenv, now: time.Now}))
 }
@@ -40,6 +41,9 @@ func run(ctx context.Context, args []string, e *env) int {
 	root.SetOut(e.out)
 	root.SetErr(e.errOut)
 	err := root.ExecuteContext(ctx)
+	if e.lost != nil && (err == nil || errors.Is(err, errFindings)) {
+		err = lots.Errorf(lots.Internal, "the answer could not be written whole: %w", e.lost)
+	}
 	switch {
 	case err == nil:
 		return exitDone
@@ -61,9 +65,9 @@ func tell(w io.Writer, err error) {
 	}
 	if faults, ok := errors.AsType[lots.Faults](err); ok {
 		for _, f := range faults {
-			fmt.Fprintf(w, "heeltap: %s\n", f)
+			fmt.Fprintf(w, "heeltap: %s\n", oneLine(f.String()))
 		}
 		return
 	}
-	fmt.Fprintf(w, "heeltap: %s\n", strings.ReplaceAll(err.Error(), "\n", "; "))
+	fmt.Fprintf(w, "heeltap: %s\n", oneLine(strings.ReplaceAll(err.Error(), "\n", "; ")))
 }

@@ -12,7 +12,12 @@ type table struct {
 	rows [][]string
 }
 
-func (t *table) add(cells ...string) { t.rows = append(t.rows, cells) }
+func (t *table) add(cells ...string) {
+	for i, c := range cells {
+		cells[i] = oneLine(c)
+	}
+	t.rows = append(t.rows, cells)
+}
 
 // print writes the table with its columns aligned; nothing where it has no rows.
 func (e *env) print(t *table) {

@@ -92,12 +92,18 @@ func (card *Card) inside(tx *store.Tx, back *trace.Answer, p *lots.Product) {
 // stops finds holds on it or anything in its lineage, and recalls with any of it in scope.
 func (card *Card) stops(tx *store.Tx, c Candidate) error {
 	band := graph.Out
-	for _, code := range append(slices.Clone(c.Units), prefixed("run:", c.Runs)...) {
-		b, err := trace.Held(tx, code)
-		if err != nil {
-			return err
+	holds, err := trace.StandingHolds(tx)
+	if err != nil {
+		return err
+	}
+	for kind, codes := range map[lots.Kind][]string{lots.KindUnit: c.Units, lots.KindRun: c.Runs} {
+		for _, code := range codes {
+			b, err := holds.On(kind, code)
+			if err != nil {
+				return err
+			}
+			band = max(band, b)
 		}
-		band = max(band, b)
 	}
 	card.Held = band.String()
 	all, err := recall.All(tx)
@@ -118,14 +124,6 @@ func (card *Card) stops(tx *store.Tx, c Candidate) error {
 		}
 	}
 	return nil
-}
-
-func prefixed(prefix string, list []string) []string {
-	out := make([]string, len(list))
-	for i, s := range list {
-		out[i] = prefix + s
-	}
-	return out
 }
 
 // sent tells where the candidate's units went, and whether the caller's place is among them.

@@ -59,14 +59,14 @@ func openHolds(tx *store.Tx) ([]held, error) {
 		return nil, err
 	}
 	var out []held
-	type stop struct {
+	type moment struct {
 		code string
 		at   lots.When
 	}
-	written := map[stop]bool{}
+	written := map[moment]bool{}
 	for _, rec := range rows {
 		h := rec.(*lots.Hold)
-		written[stop{h.Subject.Code(), h.At}] = true
+		written[moment{h.Subject.Code(), h.At}] = true
 		if !h.Released {
 			out = append(out, held{h.Subject, h.At, h.Seq})
 		}
@@ -76,7 +76,7 @@ func openHolds(tx *store.Tx) ([]held, error) {
 		return nil, err
 	}
 	for _, rec := range receipts {
-		if !written[stop{rec.Lot, rec.At}] {
+		if !written[moment{rec.Lot, rec.At}] {
 			out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{rec.Lot}}, rec.At, rec.Seq})
 		}
 	}
@@ -105,21 +105,34 @@ func (r *resolver) addHeld(t *target, kind lots.Kind, code string, at lots.When)
 	}
 }
 
-// Held tells whether what a code names is stopped, itself or by what went into it:
-// In where that is sure, Possible where it is not ruled out.
-func Held(tx *store.Tx, code string) (graph.Band, error) {
+// Standing is what is stopped now: whatever is held, and all that inherits it.
+type Standing struct {
+	r     *resolver
+	reach *graph.Reach
+}
+
+// StandingHolds works out once what is stopped, for any number of questions about it.
+func StandingHolds(tx *store.Tx) (*Standing, error) {
 	reach, err := heldNodes(tx)
 	if err != nil {
-		return graph.Out, err
+		return nil, err
 	}
+	return &Standing{&resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, reach}, nil
+}
+
+// On tells whether a thing is stopped, itself or by what went into it: In where that is sure,
+// Possible where it is not ruled out. Of a vessel it is what it holds now, or held last.
+func (s *Standing) On(kind lots.Kind, code string) (graph.Band, error) {
 	band := graph.Out
-	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
-	t, err := r.resolve(code)
+	t, err := s.r.target(reading{kind: string(kind), code: code})
+	if err != nil && lots.KindOf(err) == lots.NotFound {
+		return band, nil // nothing in the lineage hangs on it yet
+	}
 	if err != nil {
-		return graph.Out, nil // nothing in the lineage hangs on it yet
+		return band, err
 	}
-	for _, s := range t.starts {
-		band = max(band, reach.Band(s.ID))
+	for _, start := range t.starts {
+		band = max(band, s.reach.Band(start.ID))
 	}
-	return band, tx.Err()
+	return band, s.r.tx.Err()
 }

@@ -109,7 +109,7 @@ func (m *moment) printed(start, end, offset, margin int64) []span {
 		return []span{{whole.from - offset, whole.until - offset}}
 	}
 	var out []span
-	y, mo, d := time.Unix(start, 0).In(m.zone).Date()
+	y, mo, d := time.Unix(start+offset, 0).In(m.zone).Date() // the coder's day
 	days := int((end-start)/86400) + 3
 	for i := -1; i < days; i++ {
 		s, ok := m.ofDay(y, mo, d+i)

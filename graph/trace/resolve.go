@@ -2,6 +2,7 @@ package trace
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strings"
 
@@ -67,6 +68,9 @@ func (r *resolver) resolve(text string) (*target, error) {
 	for _, exact := range []bool{true, false} {
 		readings, err := r.readings(code, kind, exact)
 		timeFault = cmp.Or(timeFault, err)
+		if kind != "" && exact { // a label may print LOT:4711
+			readings = append(r.known(text, "", true, nil), readings...)
+		}
 		if len(readings) == 0 {
 			continue
 		}
@@ -222,7 +226,7 @@ type start struct {
 // same reports whether two targets start alike, so that it does not matter which was meant.
 func (t *target) same(o *target) bool {
 	return slices.EqualFunc(t.starts, o.starts, func(a, b start) bool { return a.ID == b.ID && a.possible == b.possible }) &&
-		len(t.runs) == len(o.runs)
+		maps.Equal(t.runs, o.runs) && maps.Equal(t.shipments, o.shipments)
 }
 
 // add makes a thing and its nodes part of the start.
@@ -235,10 +239,7 @@ func (t *target) add(kind, code string, possible bool, nodes ...store.Node) {
 
 // mention puts a thing on the list of what the trace started at, once and with its surer band.
 func (t *target) mention(kind, code string, possible bool) {
-	band := graph.In
-	if possible {
-		band = graph.Possible
-	}
+	band := sureness(possible)
 	for i, f := range t.from {
 		if f.Kind == kind && f.Code == code {
 			if band == graph.In {

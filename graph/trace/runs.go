@@ -164,8 +164,8 @@ func (r *resolver) run(t *target, code, printed string, m reading) error {
 		return lots.Errorf(lots.NotFound, "there is no run %s", code)
 	}
 	segments, _ := r.parts(code)
+	carries := codesOf(r.tx, run)
 	if printed != "" {
-		carries := codesOf(r.tx, run)
 		segments = slices.DeleteFunc(segments, func(n store.Node) bool {
 			return !slices.ContainsFunc(carries, func(c coded) bool { return c.code == printed && c.meets(n.Since, n.Until) })
 		})
@@ -188,7 +188,13 @@ func (r *resolver) run(t *target, code, printed string, m reading) error {
 			r.clock(run.Started.From+run.ClockOffset), r.clock(run.Ended.End()+run.ClockOffset), m.at.text)
 	}
 	for _, s := range near {
-		r.runAt(t, run, segments, s, line.Margin)
+		if r.dir == graph.Back {
+			r.segmentsAt(t, run.Run, segments, s, line.Margin)
+			continue
+		}
+		for _, w := range printedIn(carries, printed, s, line.Margin) {
+			r.packedAt(t, run, segments, w, line.Margin)
+		}
 	}
 	r.addStretches(t, code)
 	switch {
@@ -204,28 +210,64 @@ func (r *resolver) clock(unix int64) string {
 	return time.Unix(unix, 0).In(r.site.Zone).Format("2006-01-02 15:04")
 }
 
-// runAt starts at what of a run belongs to a stretch of true time: back at its segments,
-// with their neighbours within the margin as possible ones, forward at the units packed then.
-func (r *resolver) runAt(t *target, run *lots.Run, segments []store.Node, s span, margin int64) {
-	if r.dir == graph.Forward {
-		t.mention("run", run.Run, !slices.ContainsFunc(segments, func(n store.Node) bool { return s.meets(n.Since, n.Until) }))
-		t.meanRun(run.Run, graph.In)
-		r.unitsAt(t, run, s, margin)
-		return
+// while is a stretch of true time that is meant, surely or perhaps.
+type while struct {
+	span
+	possible bool
+}
+
+// printedIn cuts a stretch of time to where a code was printed; where it was printed only
+// within the margin of that time, the time may be meant. Without a code all of it is meant.
+func printedIn(carries []coded, code string, s span, margin int64) []while {
+	if code == "" {
+		return []while{{s, false}}
 	}
+	var sure, near []while
+	for _, c := range carries {
+		switch {
+		case c.code != code:
+		case s.meets(c.from, c.until):
+			sure = append(sure, while{span{max(s.from, c.from), min(s.until, c.until)}, false})
+		case s.meets(c.from-margin, c.until+margin):
+			near = append(near, while{s, true})
+		}
+	}
+	if len(sure) > 0 {
+		return sure
+	}
+	return near
+}
+
+// segmentsAt starts, backwards, at what of a run ran at a time, with the neighbours within the margin as possible ones.
+func (r *resolver) segmentsAt(t *target, run string, segments []store.Node, s span, margin int64) {
 	wide := span{s.from - margin, s.until + margin}
 	for _, n := range segments {
 		switch {
 		case s.meets(n.Since, n.Until):
-			t.add("run", run.Run, false, n)
+			t.add("run", run, false, n)
 		case wide.meets(n.Since, n.Until):
-			t.add("run", run.Run, true, n)
+			t.add("run", run, true, n)
 		}
 	}
 }
 
+// packedAt starts, forwards, at the units of a run packed at a time.
+func (r *resolver) packedAt(t *target, run *lots.Run, segments []store.Node, s while, margin int64) {
+	ran := slices.ContainsFunc(segments, func(n store.Node) bool { return s.meets(n.Since, n.Until) })
+	t.mention("run", run.Run, s.possible || !ran)
+	t.meanRun(run.Run, sureness(s.possible))
+	r.unitsAt(t, run, s, margin)
+}
+
+func sureness(possible bool) graph.Band {
+	if possible {
+		return graph.Possible
+	}
+	return graph.In
+}
+
 // unitsAt starts at a run's units whose packing window holds a time (in) or may hold it (possible).
-func (r *resolver) unitsAt(t *target, run *lots.Run, s span, margin int64) {
+func (r *resolver) unitsAt(t *target, run *lots.Run, s while, margin int64) {
 	for _, rec := range r.tx.Touching(run.Run) {
 		p, ok := rec.(*lots.Packed)
 		if !ok || p.Run != run.Run {
@@ -248,7 +290,7 @@ func (r *resolver) unitsAt(t *target, run *lots.Run, s span, margin int64) {
 		}
 		for _, n := range r.tx.NodesNamed(p.Unit) {
 			if n.Kind == graph.Unit {
-				t.addStart(start{Node: n, possible: band == graph.Possible, of: run.Run})
+				t.addStart(start{Node: n, possible: s.possible || band == graph.Possible, of: run.Run})
 			}
 		}
 	}
@@ -341,7 +383,7 @@ func (r *resolver) runOn(t *target, run *lots.Run, segments []store.Node, s span
 	if r.dir == graph.Forward {
 		t.mention("run", run.Run, false)
 		t.meanRun(run.Run, graph.In)
-		r.unitsAt(t, run, s, margin)
+		r.unitsAt(t, run, while{s, false}, margin)
 		return
 	}
 	t.add("run", run.Run, false, segments...)
