@@ -54,30 +54,48 @@ func (q *asked) findings(a *Answer) []Finding {
 func unassigned(tx *store.Tx, run *lots.Run, product *lots.Product, cases int64) Finding {
 	text := fmt.Sprintf("%d cases of run %s hang on no unit", cases, run.Run)
 	if open := openPallets(tx, run, product); len(open) > 0 {
-		text += "; part pallets of " + run.Product + " that stood open then: " + strings.Join(open, ", ")
+		more := ""
+		if len(open) > mostOpen {
+			more, open = " and earlier ones", open[:mostOpen]
+		}
+		text += "; part pallets of " + run.Product + " that stood open then, the latest first: " + strings.Join(open, ", ") + more
 	}
 	return Finding{casesUnassigned, run.Run, text}
 }
 
-// openPallets lists pallets of the run's product that were begun before it and had room and were here while it ran.
-func openPallets(tx *store.Tx, run *lots.Run, product *lots.Product) []string {
-	var open []string
+// mostOpen bounds how many open pallets an answer names.
+const mostOpen = 10
+
+// earlierRuns lists the runs of a product that began no later than one, the latest first.
+func earlierRuns(tx *store.Tx, run *lots.Run) []*lots.Run {
+	var out []*lots.Run
 	for _, rec := range tx.Touching(run.Product) {
 		other, ok := rec.(*lots.Run)
-		if !ok || other.Product != run.Product || other.Started.From > run.Started.From || other.Run == run.Run {
-			continue
+		if ok && other.Product == run.Product && other.Started.From <= run.Started.From && other.Run != run.Run {
+			out = append(out, other)
 		}
+	}
+	slices.SortStableFunc(out, func(a, b *lots.Run) int { return cmp.Compare(b.Started.From, a.Started.From) })
+	return out
+}
+
+// openPallets lists the latest pallets of the run's product that were begun before it and had
+// room and were here while it ran: at most one more than an answer names.
+func openPallets(tx *store.Tx, run *lots.Run, product *lots.Product) []string {
+	var open []string
+	for _, other := range earlierRuns(tx, run) {
 		for _, rec := range tx.Touching(other.Run) {
 			p, ok := rec.(*lots.Packed)
-			if !ok || p.Run != other.Run || p.UnitKind != "pallet" || slices.Contains(open, p.Unit) {
+			if !ok || p.Run != other.Run || p.UnitKind != "pallet" || p.Quantity >= product.CasesPerPallet || slices.Contains(open, p.Unit) {
 				continue
 			}
 			if b := BooksOf(tx, p.Unit); b.Quantity < product.CasesPerPallet && !goneBefore(tx, p.Unit, b.Quantity, run.Started.From) {
-				open = append(open, p.Unit)
+				if open = append(open, p.Unit); len(open) > mostOpen {
+					return open
+				}
 			}
 		}
 	}
-	slices.Sort(open)
 	return open
 }
 

@@ -279,5 +279,9 @@ func (tx *Tx) restate(target lots.Entered, row lots.Row) error {
 		}
 		return lots.Errorf(lots.Invalid, "the corrected %s can not stand: %w", target.Sheet.Noun, b.faults)
 	}
-	return tx.enter(target.Seq, target.Sheet, row)
+	if err := tx.enter(target.Seq, target.Sheet, row); err != nil {
+		return err
+	}
+	tx.reading.reset() // while it was checked its code named nothing
+	return nil
 }

@@ -147,6 +147,13 @@ func (db *DB) migrate(ctx context.Context, from int) error {
 		if err != nil {
 			return db.explain(err)
 		}
+		var version int // another program may have done it while this one waited
+		if err := tx.QueryRowContext(ctx, "SELECT user_version FROM pragma_user_version").Scan(&version); err != nil || version > i {
+			if err = errors.Join(err, tx.Rollback()); err != nil {
+				return db.explain(err)
+			}
+			continue
+		}
 		script := fmt.Sprintf("%s\n%s\nPRAGMA application_id=%d;\nPRAGMA user_version=%d;", text, views(), applicationID, i+1)
 		if _, err := tx.ExecContext(ctx, script); err != nil {
 			return db.explain(errors.Join(err, tx.Rollback()))

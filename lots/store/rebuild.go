@@ -20,12 +20,6 @@ import (
 // lineageTables are what a rebuild of the lineage empties.
 var lineageTables = []string{"finding", "pass", "arrival", "draw", "link", "node", "cell"}
 
-// laterIndexes are made after a rebuild has filled the tables: that is faster than keeping them up row by row.
-var laterIndexes = map[string]string{
-	"node_cell": "node(cell)", "node_home": "node(home, since)", "link_back": "link(dst)", "link_cell": "link(cell)",
-	"draw_entry": "draw(entry)", "arrival_entry": "arrival(entry)", "pass_cell": "pass(cell)", "finding_cell": "finding(cell)", "finding_code": "finding(code)",
-}
-
 // rebuildLineage derives everything anew from the records.
 func (tx *Tx) rebuildLineage() error {
 	rows, err := tx.Everything()
@@ -48,22 +42,37 @@ func (tx *Tx) rebuildLineage() error {
 			return err
 		}
 	}
-	indexes := slices.Sorted(maps.Keys(laterIndexes))
-	for _, name := range indexes {
-		if _, err := tx.sql.ExecContext(tx.ctx, "DROP INDEX IF EXISTS "+name); err != nil {
+	// Indexes are made after the tables are filled: that is faster than keeping them up row by row.
+	names, texts, err := tx.lineageIndexes()
+	if err != nil {
+		return err
+	}
+	for _, name := range names {
+		if _, err := tx.sql.ExecContext(tx.ctx, "DROP INDEX "+name); err != nil {
 			return err
 		}
 	}
 	if err := tx.load(delta); err != nil {
 		return err
 	}
-	for _, name := range indexes {
-		if _, err := tx.sql.ExecContext(tx.ctx, "CREATE INDEX "+name+" ON "+laterIndexes[name]); err != nil {
+	for _, text := range texts {
+		if _, err := tx.sql.ExecContext(tx.ctx, text); err != nil {
 			return err
 		}
 	}
 	clear(tx.stmts) // prepared against the old indexes
 	return nil
+}
+
+// lineageIndexes lists the indexes of the lineage's tables that only find rows, and the statements that make them.
+func (tx *Tx) lineageIndexes() (names, texts []string, err error) {
+	err = tx.each(func(rows *sql.Rows) error {
+		var name, text string
+		err := rows.Scan(&name, &text)
+		names, texts = append(names, name), append(texts, text)
+		return err
+	}, "SELECT name, sql FROM sqlite_master WHERE type = 'index' AND sql LIKE 'CREATE INDEX%' AND tbl_name IN (SELECT value FROM json_each(?)) ORDER BY name", jsonList(lineageTables))
+	return names, texts, err
 }
 
 // load writes a whole lineage into empty tables. Nodes get their numbers in the
@@ -151,27 +160,29 @@ func (db *DB) replay(ctx context.Context, keep func(*Entry) bool) (*DB, error) {
 		return nil, err
 	}
 	scratch.Limits, scratch.Now = db.Limits, db.Now
-	err = db.View(ctx, func(from *Tx) error {
-		return scratch.Update(ctx, func(to *Tx) error {
-			var failed error
-			err := from.Entries(0, func(e *Entry) bool {
-				if !keep(e) {
-					return false
-				}
-				failed = to.insertEntry(e)
-				return failed == nil
-			})
-			if err := cmp.Or(failed, err); err != nil {
-				return err
-			}
-			return to.rebuildRecords()
-		})
-	})
-	if err != nil {
+	if err := db.View(ctx, func(from *Tx) error { return from.copyTo(ctx, scratch, keep) }); err != nil {
 		scratch.Close()
 		return nil, err
 	}
 	return scratch, nil
+}
+
+// copyTo writes the entries that keep accepts into an empty database and derives everything from them.
+func (tx *Tx) copyTo(ctx context.Context, scratch *DB, keep func(*Entry) bool) error {
+	return scratch.Update(ctx, func(to *Tx) error {
+		var failed error
+		err := tx.Entries(0, func(e *Entry) bool {
+			if !keep(e) {
+				return false
+			}
+			failed = to.insertEntry(e)
+			return failed == nil
+		})
+		if err := cmp.Or(failed, err); err != nil {
+			return err
+		}
+		return to.rebuildRecords()
+	})
 }
 
 // rebuildRecords reads the journal anew into empty records and derives the lineage.
@@ -220,51 +231,69 @@ func (tx *Tx) rebuildRecords() error {
 }
 
 // Audit re-reads the journal's chain, rebuilds records and lineage in a scratch
-// database, and reports every difference. progress is told what is being done.
+// database, and reports every difference. All of it is read in one snapshot: what others
+// record meanwhile is no difference. progress is told what is being done.
 func (db *DB) Audit(ctx context.Context, progress func(step string)) (report AuditReport, err error) {
-	progress("reading the journal's chain")
-	err = db.View(ctx, func(tx *Tx) error {
-		var prev []byte
-		next := int64(1)
-		return tx.Entries(0, func(e *Entry) bool {
-			want, err := e.hashOf(prev)
-			switch {
-			case e.Seq != next:
-				report.add("the journal lacks entry %d", next)
-				next = e.Seq
-			case err != nil || string(want) != string(e.Hash):
-				report.add("entry %d does not fit its hash: it, or an entry before it, was changed after it was recorded", e.Seq)
-			}
-			prev = e.Hash
-			next++
-			report.Entries, report.Head = e.Seq, fmt.Sprintf("%x", e.Hash)
-			return true
-		})
-	})
+	scratch, err := newScratch(ctx)
 	if err != nil {
 		return report, err
 	}
-	progress("rebuilding records and lineage")
-	scratch, err := db.replay(ctx, func(*Entry) bool { return true })
-	if err != nil {
-		report.add("the journal can not be rebuilt: %v", err)
-		return report, nil
-	}
 	defer func() { err = cmp.Or(err, scratch.Close()) }()
-	progress("comparing")
+	scratch.Limits, scratch.Now = db.Limits, db.Now
+	err = db.View(ctx, func(tx *Tx) error {
+		progress("reading the journal's chain")
+		if err := report.readChain(tx); err != nil {
+			return err
+		}
+		progress("rebuilding records and lineage")
+		if err := tx.copyTo(ctx, scratch, func(*Entry) bool { return true }); err != nil {
+			if ctx.Err() != nil {
+				return err
+			}
+			report.add("the journal can not be rebuilt: %v", err)
+			return nil
+		}
+		progress("comparing")
+		return scratch.View(ctx, func(should *Tx) error { return report.compareAll(tx, should) })
+	})
+	return report, err
+}
+
+// readChain checks every entry's hash.
+func (r *AuditReport) readChain(tx *Tx) error {
+	var prev []byte
+	next := int64(1)
+	return tx.Entries(0, func(e *Entry) bool {
+		want, err := e.hashOf(prev)
+		switch {
+		case e.Seq != next:
+			r.add("the journal lacks entry %d", next)
+			next = e.Seq
+		case err != nil || string(want) != string(e.Hash):
+			r.add("entry %d does not fit its hash: it, or an entry before it, was changed after it was recorded", e.Seq)
+		}
+		prev = e.Hash
+		next++
+		r.Entries, r.Head = e.Seq, fmt.Sprintf("%x", e.Hash)
+		return true
+	})
+}
+
+// compareAll compares all that follows from a journal with what a rebuild gives.
+func (r *AuditReport) compareAll(is, should *Tx) error {
 	for _, part := range dumps {
-		is, err := db.dump(ctx, part.query)
+		has, err := is.dump(part.query)
 		if err != nil {
-			return report, err
+			return err
 		}
-		should, err := scratch.dump(ctx, part.query)
+		wants, err := should.dump(part.query)
 		if err != nil {
-			return report, err
+			return err
 		}
-		report.Compared += len(should)
-		report.compare(part.name, is, should)
+		r.Compared += len(wants)
+		r.compare(part.name, has, wants)
 	}
-	return report, nil
+	return nil
 }
 
 // AuditReport is what an audit found.
@@ -317,29 +346,27 @@ var dumps = []struct{ name, query string }{
 }
 
 // dump runs a query and gives its rows as sorted lines.
-func (db *DB) dump(ctx context.Context, query string) ([]string, error) {
+func (tx *Tx) dump(query string) ([]string, error) {
 	var lines []string
-	err := db.View(ctx, func(tx *Tx) error {
-		return tx.each(func(rows *sql.Rows) error {
-			names, err := rows.Columns()
-			if err != nil {
-				return err
-			}
-			cells := make([]any, len(names))
-			for i := range cells {
-				cells[i] = new(any)
-			}
-			if err := rows.Scan(cells...); err != nil {
-				return err
-			}
-			parts := make([]string, len(cells))
-			for i, c := range cells {
-				parts[i] = cellText(*c.(*any))
-			}
-			lines = append(lines, strings.Join(parts, " | "))
-			return nil
-		}, query)
-	})
+	err := tx.each(func(rows *sql.Rows) error {
+		names, err := rows.Columns()
+		if err != nil {
+			return err
+		}
+		cells := make([]any, len(names))
+		for i := range cells {
+			cells[i] = new(any)
+		}
+		if err := rows.Scan(cells...); err != nil {
+			return err
+		}
+		parts := make([]string, len(cells))
+		for i, c := range cells {
+			parts[i] = cellText(*c.(*any))
+		}
+		lines = append(lines, strings.Join(parts, " | "))
+		return nil
+	}, query)
 	slices.Sort(lines)
 	return lines, err
 }

@@ -231,6 +231,9 @@ func digestOf(s *lots.Sheet, row lots.Row) (int64, string, error) {
 // agree refuses rows of one code that contradict each other.
 func (b *batch) agree(i int) {
 	s := b.rows[i]
+	if len(s.Sheet.Shared) == 0 {
+		return
+	}
 	sheet, first, ok := b.introduced(s.Row[s.Sheet.Code])
 	if !ok || sheet != s.Sheet {
 		return
