@@ -205,7 +205,7 @@ func takenBy(tx *store.Tx, rows []int64) (t takings, err error) {
 			return t, err
 		}
 	}
-	t.before, err = trace.TakenBefore(tx, rows)
+	t.before, err = trace.LetThrough(tx, rows)
 	return t, err
 }
 

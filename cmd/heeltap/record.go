@@ -149,7 +149,7 @@ func (said *recorded) enter(tx *store.Tx, row store.Statement, override string) 
 	if override != "" {
 		return tx.Err() // whoever overrides a hold knows of it
 	}
-	taken, err := trace.TakenBefore(tx, seqs)
+	taken, err := trace.LetThrough(tx, seqs)
 	said.Warnings = append(said.Warnings, taken...)
 	return err
 }

@@ -71,31 +71,45 @@ func newGuard(tx *store.Tx, before int64) (*guard, error) {
 	return g, err
 }
 
-// TakenBefore says which of the entries just recorded took something that is on hold now, and
-// did so before it was: that stands as it happened, and whoever enters it should know.
-func TakenBefore(tx *store.Tx, entries []int64) ([]string, error) {
-	reach, err := heldNodes(tx)
-	if err != nil {
+// LetThrough says which of the entries just recorded took something that is on hold, or holds
+// what is, and was not stopped: because it happened before the hold, or because a release let
+// it go by name. That stands, and whoever enters it should know.
+func LetThrough(tx *store.Tx, entries []int64) ([]string, error) {
+	g, err := newGuard(tx, math.MaxInt64)
+	if err != nil || len(g.holds) == 0 {
 		return nil, err
 	}
-	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}}
+	g.releases = nil // holds to the letter
 	var out []string
 	for _, entry := range entries {
 		rec, ok := tx.Record(entry)
 		if !ok {
 			continue
 		}
-		_, from := g.took(rec)
+		at, from := g.took(rec)
 		for _, ref := range from {
 			for _, code := range ref.Codes {
-				held := slices.ContainsFunc(g.nodesTaken(entry, ref.Kind, code), func(n store.Node) bool { return reach.Band(n.ID) == graph.In })
-				if held {
-					out = append(out, fmt.Sprintf("%s is on hold now: what was recorded happened before that, and what it went into is held too", code))
+				if text := g.letThrough(at, code, g.nodesTaken(entry, ref.Kind, code)); text != "" {
+					out = append(out, text)
 				}
 			}
 		}
 	}
-	return out, tx.Err()
+	return out, cmp.Or(g.err, tx.Err())
+}
+
+// letThrough says why what was taken at a time was not stopped although it is on hold; empty where it is not.
+func (g *guard) letThrough(at lots.When, code string, nodes []store.Node) string {
+	ever := lots.When{From: math.MaxInt64, To: math.MaxInt64}
+	for _, n := range nodes {
+		if steps := g.heldBy(at, n.ID); steps != nil {
+			return fmt.Sprintf("a release let %s go; what went into it, %s, is still on hold", code, steps[0].Node.Shown())
+		}
+		if g.heldBy(ever, n.ID) != nil {
+			return fmt.Sprintf("%s is on hold now: what was recorded happened before that, and what it went into is held too", code)
+		}
+	}
+	return ""
 }
 
 type guard struct {

@@ -145,7 +145,11 @@ func newScratch(ctx context.Context) (*DB, error) {
 // AsKnown makes a scratch database with the journal up to a moment and all that
 // follows from it: what the records said then.
 func (db *DB) AsKnown(ctx context.Context, moment time.Time) (*DB, error) {
-	return db.replay(ctx, func(e *Entry) bool { return !e.Recorded.After(moment) })
+	then, err := db.replay(ctx, func(e *Entry) bool { return !e.Recorded.After(moment) })
+	if err == nil {
+		then.Now = func() time.Time { return moment } // what is judged by today is judged by that day
+	}
+	return then, err
 }
 
 // Copy makes a scratch database with the whole journal: what is tried on it is gone when it is closed.
