@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/doubt"
 	"heeltap/graph/recall"
 	"heeltap/graph/trace"
 	"heeltap/lots"
@@ -136,7 +137,14 @@ func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f fun
 		if err != nil {
 			return err
 		}
-		warnings = slices.DeleteFunc(after.before, func(w string) bool { return override != "" || slices.Contains(before.before, w) })
+		for _, target := range targets {
+			odd, err := doubt.Of(tx, target)
+			if err != nil {
+				return err
+			}
+			warnings = append(warnings, odd...)
+		}
+		warnings = append(warnings, slices.DeleteFunc(after.before, func(w string) bool { return override != "" || slices.Contains(before.before, w) })...)
 		return after.allowed(tx, before, override, by)
 	})
 	if err != nil {

@@ -3,10 +3,12 @@ package main
 import (
 	"cmp"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/doubt"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -124,6 +126,8 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 
 // enter records a row, unless it takes what is stopped, and gathers what is worth knowing about it.
 func (said *recorded) enter(tx *store.Tx, row store.Statement, override string) error {
+	named := lots.Mentions(row.Sheet, row.Row)
+	known := tx.Findings(named)
 	seqs, warnings, faults, err := tx.RecordRows([]store.Statement{row})
 	if err == nil && len(faults) == 0 {
 		faults, err = stopped(tx, seqs, override, row.By)
@@ -138,9 +142,16 @@ func (said *recorded) enter(tx *store.Tx, row store.Statement, override string) 
 	for _, w := range warnings {
 		said.Warnings = append(said.Warnings, w.Reason)
 	}
-	for _, f := range tx.FindingsOf(said.Entry) {
-		said.Findings = append(said.Findings, f.Text)
+	for _, f := range append(tx.FindingsOf(said.Entry), tx.Findings(named)...) {
+		if !slices.Contains(known, f) && !slices.Contains(said.Findings, f.Text) {
+			said.Findings = append(said.Findings, f.Text)
+		}
 	}
+	odd, err := doubt.Of(tx, said.Entry)
+	if err != nil {
+		return err
+	}
+	said.Warnings = append(said.Warnings, odd...)
 	carried, err := warnOfAllergens(tx, row.Sheet, row.Row)
 	if err != nil {
 		return err

@@ -1,0 +1,283 @@
+// Package doubt says, while a row is being entered, what about it can hardly be so. Whoever
+// stands on the dock or in the cellar can still look; a week later nobody can. Nothing here
+// stops an entry: what happened is recorded, and package check finds it again.
+package doubt
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/datecode"
+	"heeltap/lots/store"
+)
+
+const (
+	ahead     = 10 * time.Minute // clocks differ by minutes (common practice)
+	mostPlato = 40               // no wort is stronger (common practice)
+)
+
+// Of says what is doubtful about an entry just recorded, in plain sentences.
+func Of(tx *store.Tx, entry int64) ([]string, error) {
+	rec, ok := tx.Record(entry)
+	if !ok {
+		return nil, tx.Err()
+	}
+	row, _ := tx.Row(entry)
+	d := &doubts{tx: tx, entry: entry}
+	d.future(row)
+	d.about(rec)
+	return d.texts, tx.Err()
+}
+
+type doubts struct {
+	tx    *store.Tx
+	entry int64
+	texts []string
+}
+
+func (d *doubts) add(format string, args ...any) {
+	d.texts = append(d.texts, fmt.Sprintf(format, args...))
+}
+
+func (d *doubts) about(rec lots.Record) {
+	switch x := rec.(type) {
+	case *lots.Product:
+		d.pattern(x)
+	case *lots.Receipt:
+		d.delivery(x)
+	case *lots.Brew:
+		d.wort(x)
+	case *lots.Transfer:
+		if x.In > x.Out {
+			d.add("more came in (%s) than went out (%s)", d.volume(x.In), d.volume(x.Out))
+		}
+		d.room(x.To, x.In)
+	case *lots.Crop:
+		if i, ok := d.tx.Item(x.Item); ok && i.Kind != "yeast" {
+			d.add("a crop of %s, which is a %s: is that the item?", x.Item, i.Kind)
+		}
+	case *lots.Run:
+		d.sideBySide(x)
+	case *lots.Packed:
+		if x.UnitKind == "keg" && d.packed(x.Unit) > 1 {
+			d.add("keg filling %s has %d kegs now: one number is one keg; was the run the right one?", x.Unit, d.packed(x.Unit))
+		}
+	case *lots.Shipment:
+		d.shipment(x)
+	case *lots.Return:
+		d.comeBack(x)
+	case *lots.Removal:
+		if x.Subject.Kind == lots.KindUnit && !x.Subject.OneOf() {
+			d.overdrawn(x.Subject.Code())
+		}
+	case *lots.Addition:
+		if x.From.Kind == lots.KindUnit && !x.From.OneOf() {
+			d.overdrawn(x.From.Code())
+		}
+	case *lots.Feed:
+		if x.From.Kind == lots.KindUnit && !x.From.OneOf() {
+			d.overdrawn(x.From.Code())
+		}
+	}
+}
+
+// future tells of times that have not come yet: mostly a wrong year or a day and month exchanged.
+func (d *doubts) future(row lots.Entered) {
+	zone := d.tx.Site().Zone
+	limit := d.tx.Recorded().Add(ahead).Unix()
+	for _, c := range row.Sheet.Columns {
+		if c.Type != lots.Time || row.Row[c.Name] == "" {
+			continue
+		}
+		if w, _, err := lots.ParseWhen(row.Row[c.Name], zone); err == nil && w.From > limit {
+			d.add("%s %s has not come yet: is the year right, and are day and month?", c.Name, row.Row[c.Name])
+		}
+	}
+}
+
+func (d *doubts) pattern(p *lots.Product) {
+	if p.DateCode == "" {
+		return
+	}
+	if _, err := datecode.Parse(p.DateCode); err != nil {
+		d.add("the date-code pattern can not be used: %v", err)
+	}
+}
+
+// delivery tells of a delivery that seems entered already, and of a supplier that is none.
+func (d *doubts) delivery(r *lots.Receipt) {
+	if p, ok := d.tx.Party(r.Supplier); ok && p.Role == "consignee" {
+		d.add("%s is recorded as a consignee: is that the supplier?", r.Supplier)
+	}
+	if r.SupplierLot == "-" {
+		return
+	}
+	for _, rec := range d.tx.Touching(r.Item) {
+		o, ok := rec.(*lots.Receipt)
+		if ok && o.Seq != r.Seq && o.Supplier == r.Supplier && o.SupplierLot == r.SupplierLot && o.Qty == r.Qty && d.day(o.At) == d.day(r.At) {
+			d.add("%s is the same delivery to the letter (item, supplier's lot, quantity, day): if it came once, void one of the two", o.Lot)
+		}
+	}
+}
+
+func (d *doubts) wort(b *lots.Brew) {
+	if b.Plato > mostPlato {
+		d.add("%g °P is stronger than any wort: is it the gravity?", b.Plato)
+	}
+	d.room(b.Into, b.Volume)
+}
+
+// room tells where a vessel would hold more than it can.
+func (d *doubts) room(vessel string, in int64) {
+	v, ok := store.First(d.tx, vessel, func(v *lots.Vessel) bool { return v.Code == vessel })
+	if !ok || v.Capacity == 0 {
+		return
+	}
+	unit := cmp.Or(v.Unit, d.tx.Site().VolumeUnit)
+	if unit.Dim() != lots.Volume {
+		return
+	}
+	holds := int64(math.Round(v.Capacity / unit.Of(1)))
+	if in > holds {
+		d.add("%s went into %s, which holds %s", d.volume(in), vessel, d.volume(holds))
+		return
+	}
+	if c, ok := trace.ContentOf(d.tx, vessel); ok && int64(c.Left) > holds+holds/20 {
+		d.add("by the books %s now has %s in it and holds %s: was something taken out, or not put in?", vessel, d.volume(int64(c.Left)), d.volume(holds))
+	}
+}
+
+// sideBySide tells where two runs were on one line at one time.
+func (d *doubts) sideBySide(r *lots.Run) {
+	if r.Line == "" {
+		return
+	}
+	for _, rec := range d.tx.Touching(r.Line) {
+		o, ok := rec.(*lots.Run)
+		if ok && o.Line == r.Line && o.Run != r.Run && o.Started.To < r.Ended.From && r.Started.To < o.Ended.From {
+			d.add("run %s was on %s at the same time", o.Run, r.Line)
+		}
+	}
+}
+
+// packed sums what stands on a unit by all its rows.
+func (d *doubts) packed(unit string) int64 { return trace.BooksOf(d.tx, unit).Quantity }
+
+func (d *doubts) shipment(s *lots.Shipment) {
+	if p, ok := d.tx.Party(s.Consignee); ok && p.Role == "supplier" {
+		d.add("%s is recorded as a supplier: is that the consignee?", s.Consignee)
+	}
+	if s.Unit.OneOf() {
+		d.oneOfShipped(s)
+		return
+	}
+	d.overdrawn(s.Unit.Code())
+	if first, ok := d.packedFrom(s.Unit.Code()); ok && s.At.To < first {
+		d.add("%s was not packed before %s: it can not have left at %s", s.Unit.Code(), d.stamp(first), s.At.Text(d.tx.Site().Zone))
+	}
+}
+
+// packedFrom is when a unit can first have had anything on it.
+func (d *doubts) packedFrom(unit string) (int64, bool) {
+	first, found := int64(0), false
+	for _, rec := range d.tx.Touching(unit) {
+		p, ok := rec.(*lots.Packed)
+		if !ok || p.Unit != unit {
+			continue
+		}
+		at := p.First.From
+		if r, ok := d.tx.Run(p.Run); ok && !p.HasFirst {
+			at = r.Started.From
+		}
+		if !found || at < first {
+			first, found = at, true
+		}
+	}
+	return first, found
+}
+
+// overdrawn tells where more left a unit than was ever on it.
+func (d *doubts) overdrawn(unit string) {
+	b := trace.BooksOf(d.tx, unit)
+	if b.OnHand() < 0 {
+		d.add("more has left %s than was on it: %s packed, %s shipped, %s returned, %s removed, %s repacked", unit,
+			number(float64(b.Quantity)), number(b.Shipped), number(b.Returned), number(b.Removed), number(b.Repacked))
+	}
+}
+
+// oneOfShipped tells where more was shipped of several units, unknown of which, than they had.
+func (d *doubts) oneOfShipped(s *lots.Shipment) {
+	left, gone := 0.0, int64(0)
+	seen := map[int64]bool{}
+	for _, unit := range s.Unit.Codes {
+		left += trace.BooksOf(d.tx, unit).OnHand()
+		for _, rec := range d.tx.Touching(unit) {
+			o, ok := rec.(*lots.Shipment)
+			if ok && o.Unit.OneOf() && !seen[o.Seq] && subset(o.Unit.Codes, s.Unit.Codes) {
+				seen[o.Seq] = true
+				gone += o.Quantity
+			}
+		}
+	}
+	if float64(gone) > left {
+		d.add("%d were shipped of %s, which had %s between them", gone, strings.Join(s.Unit.Codes, " or "), number(left))
+	}
+}
+
+func subset(part, whole []string) bool {
+	return !slices.ContainsFunc(part, func(s string) bool { return !slices.Contains(whole, s) })
+}
+
+// comeBack tells of a return from somebody who had no such goods, or not so many.
+func (d *doubts) comeBack(r *lots.Return) {
+	if r.Unit.OneOf() {
+		return
+	}
+	unit := r.Unit.Code()
+	var had, back int64
+	maybe := false
+	for _, rec := range d.tx.Touching(unit) {
+		switch x := rec.(type) {
+		case *lots.Shipment:
+			if x.Consignee == r.Consignee && x.Unit.OneOf() {
+				maybe = true
+			} else if x.Consignee == r.Consignee {
+				had += x.Quantity
+			}
+		case *lots.Return:
+			if x.Consignee == r.Consignee && !x.Unit.OneOf() {
+				back += x.Quantity
+			}
+		}
+	}
+	switch {
+	case maybe:
+	case had == 0:
+		d.add("%s was never shipped to %s: who sent it back?", unit, r.Consignee)
+	case back > had:
+		d.add("%s got %d of %s and has sent back %d", r.Consignee, had, unit, back)
+	}
+}
+
+func (d *doubts) volume(ml int64) string {
+	unit := d.tx.Site().VolumeUnit
+	return number(unit.Of(float64(ml))) + " " + string(unit)
+}
+
+func (d *doubts) day(w lots.When) string {
+	return time.Unix(w.From, 0).In(d.tx.Site().Zone).Format(time.DateOnly)
+}
+
+func (d *doubts) stamp(at int64) string {
+	return time.Unix(at, 0).In(d.tx.Site().Zone).Format("2006-01-02 15:04")
+}
+
+func number(x float64) string {
+	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.3f", x), "0"), ".")
+}

@@ -1,0 +1,106 @@
+package doubt_test
+
+import (
+	"context"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"heeltap/graph/doubt"
+	"heeltap/lots/lineage/histories"
+	"heeltap/lots/store"
+)
+
+const house = `
+site name=Test time_zone=UTC volume_unit=hL
+items item=MALT name=malt kind=malt unit=kg
+items item=YST name=yeast kind=yeast unit=L
+parties party=SUP name=s role=supplier
+parties party=D-1 name=One role=consignee
+parties party=D-2 name=Two role=consignee
+vessels vessel=FV kind=fermenter capacity=20 unit=hL
+vessels vessel=BT kind=bright
+lines line=CANS
+products product=PALE name=Pale container_ml=440 per_case=24 date_code=BB_{year}-{month}-{day}
+products product=KEG name=Keg container_ml=30000 per_case=1
+receipts lot=M-1 item=MALT supplier=SUP supplier_lot=A1 quantity=500 unit=kg received_at=2026-03-01_08:00
+brews brew=B-1 beer=Pale started_at=2026-03-02_07:00 cast_out_at=2026-03-02_13:00 into=FV volume=19 unit=hL plato=12
+transfers transfer=T-1 from=FV to=BT out=17 in=17 unit=hL started_at=2026-03-09_08:00 ended_at=2026-03-09_09:00
+runs run=R-1 product=PALE line=CANS started_at=2026-03-10_08:00 ended_at=2026-03-10_10:00 date_code=ONE good=3840
+runs run=R-2 product=KEG started_at=2026-03-10_11:00 ended_at=2026-03-10_12:00 date_code=TWO good=2
+units unit=P-1 kind=pallet run=R-1 quantity=80 first_at=2026-03-10_08:00 last_at=2026-03-10_09:00
+units unit=P-2 kind=pallet run=R-1 quantity=80
+units unit=K-1/R-2 kind=keg run=R-2 quantity=1
+shipments shipment=S-1 unit=P-1 quantity=50 consignee=D-1 shipped_at=2026-03-11_08:00
+returns return=U-1 unit=P-1 quantity=10 consignee=D-1 returned_at=2026-03-12_08:00
+`
+
+// TestDoubts records one row on top of a plausible history: sound ones are met with silence.
+func TestDoubts(t *testing.T) {
+	for _, c := range []struct{ row, want string }{
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-01_08:00", ""},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A1 quantity=500 unit=kg received_at=2026-03-01_17:00", "M-1 is the same delivery to the letter"},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A1 quantity=500 unit=kg received_at=2026-03-02_08:00", ""},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=- quantity=500 unit=kg received_at=2026-03-01_08:00", ""},
+		{"receipts lot=M-2 item=MALT supplier=D-1 supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-01_08:00", "D-1 is recorded as a consignee"},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2027-03-01_08:00", "received_at 2027-03-01 08:00 has not come yet"},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-20", ""},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-21", "has not come yet"},
+		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=180 unit=hL", "180 hL went into FV, which holds 20 hL"},
+		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=20 unit=hL plato=120", "120 °P is stronger than any wort"},
+		{"brews brew=B-2 beer=Pale started_at=2026-03-02_07:00 cast_out_at=2026-03-02_13:00 into=FV volume=20 unit=hL", "by the books FV now has 22 hL in it and holds 20 hL"},
+		{"transfers transfer=T-2 from=FV to=BT out=1 in=1.1 unit=hL started_at=2026-03-12_08:00 ended_at=2026-03-12_09:00", "more came in (1.1 hL) than went out (1 hL)"},
+		{"crops lot=Y-1 item=YST vessel=FV quantity=10 unit=L at=2026-03-12_08:00", ""},
+		{"crops lot=Y-1 item=MALT vessel=FV quantity=10 unit=L at=2026-03-12_08:00", "a crop of MALT, which is a malt"},
+		{"runs run=R-3 product=PALE line=CANS started_at=2026-03-10_09:00 ended_at=2026-03-10_11:00 date_code=X good=24", "run R-1 was on CANS at the same time"},
+		{"runs run=R-3 product=PALE line=CANS started_at=2026-03-10_10:00 ended_at=2026-03-10_11:00 date_code=X good=24", ""},
+		{"units unit=K-1/R-2 kind=keg run=R-2 quantity=1 place=dock", "keg filling K-1/R-2 has 2 kegs now"},
+		{"shipments shipment=S-2 unit=P-1 quantity=40 consignee=D-2 shipped_at=2026-03-13_08:00", ""},
+		{"shipments shipment=S-2 unit=P-1 quantity=41 consignee=D-2 shipped_at=2026-03-13_08:00", "more has left P-1 than was on it: 80 packed, 91 shipped, 10 returned"},
+		{"shipments shipment=S-2 unit=P-1 quantity=10 consignee=SUP shipped_at=2026-03-13_08:00", "SUP is recorded as a supplier"},
+		{"shipments shipment=S-2 unit=P-1 quantity=10 consignee=D-2 shipped_at=2026-03-09_08:00", "P-1 was not packed before 2026-03-10 08:00"},
+		{"shipments shipment=S-2 unit=P-2 quantity=10 consignee=D-2 shipped_at=2026-03-09_08:00", "P-2 was not packed before 2026-03-10 08:00"},
+		{"shipments shipment=S-2 unit=P-1|P-2 quantity=120 consignee=D-2 shipped_at=2026-03-13_08:00", ""},
+		{"shipments shipment=S-2 unit=P-1|P-2 quantity=121 consignee=D-2 shipped_at=2026-03-13_08:00", "121 were shipped of P-1 or P-2, which had 120 between them"},
+		{"returns return=U-2 unit=P-1 quantity=40 consignee=D-1 returned_at=2026-03-13_08:00", ""},
+		{"returns return=U-2 unit=P-1 quantity=41 consignee=D-1 returned_at=2026-03-13_08:00", "D-1 got 50 of P-1 and has sent back 51"},
+		{"returns return=U-2 unit=P-1 quantity=1 consignee=D-2 returned_at=2026-03-13_08:00", "P-1 was never shipped to D-2"},
+		{"removals subject=P-1 quantity=40 at=2026-03-13_08:00 reason=taproom", ""},
+		{"removals subject=P-1 quantity=2000 at=2026-03-13_08:00 reason=sample", "more has left P-1 than was on it"},
+		{"products product=X name=X container_ml=440 per_case=24 date_code=BB_{year}-{mon}-{dd}", "the date-code pattern can not be used"},
+	} {
+		t.Run(c.row, func(t *testing.T) {
+			db, err := store.Create(context.Background(), filepath.Join(t.TempDir(), "t.db"))
+			require.NoError(t, err)
+			defer func() { require.NoError(t, db.Close()) }()
+			db.Now = func() time.Time { return time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC) }
+			require.NoError(t, db.Update(context.Background(), func(tx *store.Tx) error {
+				_, _, faults, err := tx.RecordRows(statements(house))
+				require.Empty(t, faults)
+				require.NoError(t, err)
+				seqs, _, faults, err := tx.RecordRows(statements(c.row))
+				require.Empty(t, faults)
+				require.NoError(t, err)
+				got, err := doubt.Of(tx, seqs[0])
+				require.NoError(t, err)
+				if c.want == "" {
+					require.Empty(t, got)
+					return nil
+				}
+				require.Len(t, got, 1)
+				require.Contains(t, got[0], c.want)
+				return nil
+			}))
+		})
+	}
+}
+
+func statements(text string) []store.Statement {
+	var out []store.Statement
+	for _, r := range histories.Entered(histories.Written(text)) {
+		out = append(out, store.Statement{Sheet: r.Sheet, Row: r.Row, By: "test"})
+	}
+	return out
+}
