@@ -49,7 +49,7 @@ func TestDoubts(t *testing.T) {
 		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-20", ""},
 		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-21", "has not come yet"},
 		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=180 unit=hL", "180 hL went into FV, which holds 20 hL"},
-		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=20 unit=hL plato=120", "120 °P is stronger than any wort"},
+		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=10 unit=hL plato=120", "120 °P is stronger than any wort"},
 		{"brews brew=B-2 beer=Pale started_at=2026-03-02_07:00 cast_out_at=2026-03-02_13:00 into=FV volume=20 unit=hL", "by the books FV now has 22 hL in it and holds 20 hL"},
 		{"transfers transfer=T-2 from=FV to=BT out=1 in=1.1 unit=hL started_at=2026-03-12_08:00 ended_at=2026-03-12_09:00", "more came in (1.1 hL) than went out (1 hL)"},
 		{"crops lot=Y-1 item=YST vessel=FV quantity=10 unit=L at=2026-03-12_08:00", ""},
