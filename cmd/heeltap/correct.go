@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -120,7 +121,7 @@ func (e *env) corrects(cmd *cobra.Command, reason, by *string) {
 // row that takes what is on hold only as corrected is stopped as a new one would be.
 func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f func(*store.Tx) (targets, entries []int64, err error)) error {
 	var targets, entries []int64
-	var warnings []string
+	var warnings, changes []string
 	err := e.update(cmd.Context(), func(tx *store.Tx) error {
 		rows, err := rootsOf(tx, name)
 		if err != nil {
@@ -130,8 +131,15 @@ func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f fun
 		if err != nil {
 			return err
 		}
+		was := describeAll(tx, rows)
 		if targets, entries, err = f(tx); err != nil {
 			return err
+		}
+		now := describeAll(tx, rows)
+		for _, row := range rows {
+			if was[row] != now[row] {
+				changes = append(changes, fmt.Sprintf("was: %s\n  now: %s", cmp.Or(was[row], "void"), cmp.Or(now[row], "void")))
+			}
 		}
 		after, err := takenBy(tx, rows)
 		if err != nil {
@@ -158,6 +166,9 @@ func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f fun
 	}
 	for i := range targets {
 		e.printf("entry %d is %s (entry %d)\n", targets[i], done, entries[i])
+	}
+	for _, c := range changes {
+		e.printf("  %s\n", c)
 	}
 	return nil
 }
@@ -252,11 +263,7 @@ func entryOf(tx *store.Tx, name string) (int64, error) {
 		if n, err := strconv.ParseInt(name, 10, 64); err == nil && n > 0 {
 			return n, nil
 		}
-		near := tx.Nearest(name)
-		if len(near) == 0 {
-			return 0, lots.Errorf(lots.NotFound, "no row is called %q: give its code, its ref or its entry number", name)
-		}
-		return 0, lots.Errorf(lots.NotFound, "no row is called %q; near it are: %s", name, strings.Join(near, ", "))
+		return 0, noRow(tx, name)
 	}
 	list := make([]string, len(rows))
 	for i, r := range rows {
@@ -266,14 +273,27 @@ func entryOf(tx *store.Tx, name string) (int64, error) {
 }
 
 // describe says a row in a few words.
-func describe(r lots.Entered) string {
+func describe(r lots.Entered) string { return inWords(r, 6) }
+
+func inWords(r lots.Entered, most int) string {
 	var parts []string
 	for _, c := range r.Sheet.Columns {
-		if v := r.Row[c.Name]; v != "" && c.Name != "by" && len(parts) < 6 {
+		if v := r.Row[c.Name]; v != "" && c.Name != "by" && len(parts) < most {
 			parts = append(parts, c.Name+"="+v)
 		}
 	}
 	return r.Sheet.Noun + " " + strings.Join(parts, " ")
+}
+
+// describeAll says rows in full, by entry; what is void says nothing.
+func describeAll(tx *store.Tx, rows []int64) map[int64]string {
+	out := map[int64]string{}
+	for _, seq := range rows {
+		if r, ok := tx.Row(seq); ok {
+			out[seq] = inWords(r, len(r.Sheet.Columns))
+		}
+	}
+	return out
 }
 
 func (e *env) releaseCommand() *cobra.Command {

@@ -22,7 +22,10 @@ func (e *env) initCommand() *cobra.Command {
 				return lots.Errorf(lots.Invalid, "give both --name and --time-zone, or neither and record the site later")
 			}
 			db, err := store.Create(cmd.Context(), e.path())
-			if err != nil {
+			switch {
+			case lots.KindOf(err) == lots.Conflict && name != "":
+				return lots.Errorf(lots.Conflict, "%w; if it has no site yet, record that with heeltap site --name %q --time-zone %s", err, name, zone)
+			case err != nil:
 				return err
 			}
 			defer func() { err = cmp.Or(err, db.Close()) }()
@@ -56,4 +59,18 @@ func (e *env) initCommand() *cobra.Command {
 	cmd.Flags().StringVar(&mass, "mass-unit", "", "masses are shown in this unit (else kg)")
 	cmd.Flags().StringVar(&by, "by", "", "who sets it up (else HEELTAP_BY)")
 	return cmd
+}
+
+// showSite tells what is recorded of the site.
+func (e *env) showSite(cmd *cobra.Command) error {
+	return e.question(cmd.Context(), func(tx *store.Tx) error {
+		rows, err := tx.All("site")
+		if err != nil {
+			return err
+		}
+		if len(rows) == 0 {
+			return lots.Errorf(lots.NotFound, "no site is recorded yet: heeltap site --name NAME --time-zone ZONE")
+		}
+		return e.showRows(tx, "site", rows)
+	})
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heeltap/labels"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -21,17 +22,44 @@ func (e *env) showCommand() *cobra.Command {
 		ValidArgsFunction: e.codesOf(nil),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				rows, err := tx.Naming(args[0])
+				code := labels.ParsePayload(args[0])
+				rows, err := rowsAbout(tx, code)
 				if err != nil {
 					return err
 				}
-				if len(rows) == 0 {
-					return lots.Errorf(lots.NotFound, "no row names %q; near it are: %s", args[0], orDash(strings.Join(tx.Nearest(args[0]), ", ")))
-				}
-				return e.showRows(tx, args[0], rows)
+				return e.showRows(tx, code, rows)
 			})
 		},
 	})
+}
+
+// rowsAbout lists the rows that name a code, or on which a text is printed.
+func rowsAbout(tx *store.Tx, code string) ([]lots.Entered, error) {
+	rows, err := tx.Naming(code)
+	if err != nil || len(rows) > 0 {
+		return rows, err
+	}
+	for _, p := range tx.PrintedAs(code, true) {
+		if r, ok := tx.Row(p.Entry); ok {
+			rows = append(rows, r)
+		}
+	}
+	if len(rows) == 0 {
+		return nil, noRow(tx, code)
+	}
+	return rows, tx.Err()
+}
+
+// noRow says that nothing is called like that any more, or ever was, and what comes near.
+func noRow(tx *store.Tx, code string) error {
+	if gone, ok := tx.TakenBack(code); ok {
+		return lots.Errorf(lots.NotFound, "%s was taken back by entry %d (%s): %s", code, gone.Seq, gone.By, gone.Reason())
+	}
+	near := tx.Nearest(code)
+	if len(near) == 0 {
+		return lots.Errorf(lots.NotFound, "no row is called %q: give its code, its ref or its entry number", code)
+	}
+	return lots.Errorf(lots.NotFound, "no row is called %q; near it are: %s", code, strings.Join(near, ", "))
 }
 
 // shownRow is one row with its entry and how often it was corrected.

@@ -50,6 +50,11 @@ func run(ctx context.Context, args []string, e *env) int {
 	case errors.Is(err, errFindings):
 		return exitFindings
 	case !e.started: // arguments and flags are read before any verb starts
+		if len(args) > 0 && !strings.HasPrefix(args[0], "-") {
+			if c, rest, _ := root.Find(args); c == root && len(rest) > 0 { // its flags were read as the program's own
+				err = unknownVerb(root, args[0])
+			}
+		}
 		fmt.Fprintf(e.errOut, "heeltap: %v\n", err)
 		return exitUsage
 	}

@@ -21,7 +21,7 @@ import (
 
 func (e *env) importCommand() *cobra.Command {
 	var by string
-	var keepGoing bool
+	var keepGoing, onlyNew bool
 	var badTo, override string
 	cmd := &cobra.Command{
 		Use:   "import PATH…",
@@ -29,7 +29,9 @@ func (e *env) importCommand() *cobra.Command {
 		Long: `Read rows from folders of CSV files or .xlsx workbooks; the database is made if there is none. Rows may stand in any order. Every bad
 row is reported with its file, line, column and reason, and nothing is kept unless all are
 good. With --keep-going the good rows are kept and the bad ones written to a folder beside
-the first PATH, with a last column that says what is wrong; mend them there and import it.`,
+the first PATH, with a last column that says what is wrong; mend them there and import it.
+A row that is recorded already is refused; --only-new passes over those that read just as
+recorded, so that an exported folder with rows added to it can be imported again.`,
 		Example: `  heeltap import records/
   heeltap import march.xlsx --by Ines
   heeltap import records/ --keep-going`,
@@ -43,11 +45,12 @@ the first PATH, with a last column that says what is wrong; mend them there and 
 				clean := filepath.Clean(args[0])
 				badTo = strings.TrimSuffix(clean, filepath.Ext(clean)) + "-bad-rows"
 			}
-			return e.importInto(cmd.Context(), importing{paths: args, by: by, override: override, keepGoing: keepGoing, badTo: badTo})
+			return e.importInto(cmd.Context(), importing{paths: args, by: by, override: override, keepGoing: keepGoing, onlyNew: onlyNew, badTo: badTo})
 		},
 	}
 	cmd.Flags().StringVar(&by, "by", "", "who says so where a row names nobody (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&keepGoing, "keep-going", false, "keep the good rows and write the bad ones to a folder")
+	cmd.Flags().BoolVar(&onlyNew, "only-new", false, "pass over rows that are recorded already, word for word")
 	cmd.Flags().StringVar(&override, "override", "", "record rows that took what is on hold all the same, for this reason; the override is recorded")
 	cmd.Flags().StringVar(&badTo, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "say what was done as JSON")
@@ -57,6 +60,7 @@ the first PATH, with a last column that says what is wrong; mend them there and 
 // imported is what is told of an import.
 type imported struct {
 	Rows     int      `json:"rows"`
+	Passed   int      `json:"passed_over"` // recorded already
 	Bad      int      `json:"bad"`
 	BadRows  *string  `json:"bad_rows"` // folder they were written to
 	Warnings []string `json:"warnings"`
@@ -67,6 +71,7 @@ type importing struct {
 	paths        []string
 	by, override string
 	keepGoing    bool
+	onlyNew      bool
 	badTo        string // folder for the bad rows
 }
 
@@ -94,6 +99,12 @@ func (e *env) importAll(ctx context.Context, how importing) error {
 	if err != nil {
 		return err
 	}
+	all := len(rows)
+	if how.onlyNew {
+		if rows, err = e.newOnes(ctx, rows); err != nil {
+			return err
+		}
+	}
 	if len(faults) > 0 && !how.keepGoing {
 		// What can be understood is checked too, so that all faults come in one go.
 		_, more, err := e.try(ctx, rows, how, func() error { return errNotKept })
@@ -103,7 +114,7 @@ func (e *env) importAll(ctx context.Context, how importing) error {
 	if err != nil {
 		return err
 	}
-	said := imported{Rows: len(good), Bad: len(rows) - len(good), Warnings: []string{}}
+	said := imported{Rows: len(good), Passed: all - len(rows), Bad: len(rows) - len(good), Warnings: []string{}}
 	for _, w := range warnings {
 		said.Warnings = append(said.Warnings, w.String())
 		e.note("%s", w)
@@ -118,10 +129,30 @@ func (e *env) importAll(ctx context.Context, how importing) error {
 		return e.writeJSON(said)
 	}
 	e.printf("recorded %s\n", counted(len(good), "row"))
+	if how.onlyNew {
+		e.printf("passed over %s recorded already\n", counted(said.Passed, "row"))
+	}
 	if said.BadRows != nil {
 		e.printf("the bad rows are in %s: mend them and import it\n", how.badTo)
 	}
 	return nil
+}
+
+// newOnes leaves out the rows that are recorded already, word for word.
+func (e *env) newOnes(ctx context.Context, rows []sheet.Row) (fresh []sheet.Row, err error) {
+	err = e.question(ctx, func(tx *store.Tx) error {
+		for _, r := range rows {
+			is, err := tx.IsRecorded(r.Sheet, r.Row)
+			if err != nil {
+				return err
+			}
+			if !is {
+				fresh = append(fresh, r)
+			}
+		}
+		return nil
+	})
+	return fresh, err
 }
 
 // readAll reads all paths; with several, files are named with their folder.

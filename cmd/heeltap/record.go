@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"fmt"
 	"regexp"
 	"slices"
 	"strings"
@@ -61,6 +62,9 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 			}
 			row[first.Name] = strings.TrimSpace(args[0])
 		}
+		if s.Name == "site" && len(row) == 0 {
+			return e.showSite(cmd)
+		}
 		return e.record(cmd, s, row, by, override)
 	}
 	return cmd
@@ -94,6 +98,7 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 		row["by"] = by
 	}
 	splitQuantities(s, row)
+	plainWords(s, row)
 	said := recorded{Sheet: s.Name, Warnings: []string{}, Findings: []string{}}
 	err = e.update(cmd.Context(), func(tx *store.Tx) error {
 		for _, c := range s.Columns {
@@ -103,6 +108,10 @@ func (e *env) record(cmd *cobra.Command, s *lots.Sheet, row lots.Row, by, overri
 		}
 		if err := propose(tx, s, row, e.now()); err != nil {
 			return err
+		}
+		said.Warnings = append(said.Warnings, meant(tx, s, row)...)
+		if item, ok := tx.Item(row["item"]); ok && row["unit"] == "" && s.Name == "receipts" {
+			row["unit"] = string(item.Unit)
 		}
 		return said.enter(tx, store.Statement{Sheet: s, Row: row, By: by}, override)
 	})
@@ -201,7 +210,38 @@ func defaultsToNow(s *lots.Sheet, column string) bool {
 	return false
 }
 
-var numberAndUnit = regexp.MustCompile(`^([0-9]*\.?[0-9]+)\s*([A-Za-z]+)$`)
+// numberAndUnit lets anything that begins like a number stand before the unit, so that what is wrong with it is said of the number.
+var numberAndUnit = regexp.MustCompile(`^([-+]?[0-9.,' ]*[0-9][0-9.,']*)\s*([A-Za-z]+)$`)
+
+// plainWords forgives the case of words of a closed set, as of codes in a question.
+func plainWords(s *lots.Sheet, row lots.Row) {
+	for _, c := range s.Columns {
+		values := c.Values
+		if c.Type == lots.YesNo {
+			values = []string{"yes", "no"}
+		}
+		for _, v := range values {
+			if strings.EqualFold(v, row[c.Name]) {
+				row[c.Name] = v
+			}
+		}
+	}
+}
+
+// meant puts the code of a unit where somebody read its keg's number or its SSCC, and says so.
+func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string) {
+	for _, c := range s.Columns {
+		text := row[c.Name]
+		if _, known := tx.Thing(text); known || text == "" || c.Type != lots.RefTo && c.Type != lots.AnyOf || !slices.Contains(c.Kinds, lots.KindUnit) {
+			continue
+		}
+		if unit, ok := trace.UnitRead(tx, text); ok {
+			row[c.Name] = unit
+			notes = append(notes, fmt.Sprintf("%s is taken as %s", text, unit))
+		}
+	}
+	return notes
+}
 
 // splitQuantities lets a quantity carry its unit, as people say it: --quantity "25 kg".
 func splitQuantities(s *lots.Sheet, row lots.Row) {

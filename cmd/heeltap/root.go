@@ -1,6 +1,9 @@
 package main
 
 import (
+	"fmt"
+	"strings"
+
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
@@ -69,7 +72,44 @@ and sold.`,
 		}
 		in(group, e.recordCommand(s))
 	}
+	plainArgs(root)
 	return root
+}
+
+// plainArgs lets every command say what it is given, where it is given something else.
+func plainArgs(cmd *cobra.Command) {
+	for _, c := range cmd.Commands() {
+		plainArgs(c)
+	}
+	if wants := cmd.Args; wants != nil {
+		cmd.Args = func(cmd *cobra.Command, args []string) error {
+			if wants(cmd, args) == nil {
+				return nil
+			}
+			if len(args) > 0 && cmd.HasSubCommands() {
+				return unknownVerb(cmd, args[0])
+			}
+			return fmt.Errorf("this is used as: %s (heeltap help says more)", cmd.UseLine())
+		}
+	}
+}
+
+// unknownVerb names the verbs that look like one that is none.
+func unknownVerb(cmd *cobra.Command, name string) error {
+	var all []string
+	for _, c := range cmd.Commands() {
+		if c.IsAvailableCommand() {
+			all = append(all, c.Name())
+		}
+	}
+	near := lots.NearestOf(name, all)
+	if len(near) == 0 && len(all) < 5 {
+		return fmt.Errorf("%s has no verb %q: it has %s", cmd.CommandPath(), name, strings.Join(all, ", "))
+	}
+	if len(near) == 0 {
+		return fmt.Errorf("%s has no verb %q: %s --help lists them", cmd.CommandPath(), name, cmd.CommandPath())
+	}
+	return fmt.Errorf("%s has no verb %q; did you mean %s?", cmd.CommandPath(), name, strings.Join(near, ", "))
 }
 
 // asks gives a command the flags of a question.

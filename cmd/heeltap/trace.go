@@ -76,6 +76,7 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 	e.printf("%s from %s\n", map[string]string{"forward": "Forward", "back": "Back"}[a.Direction], fromText(a.From))
 	e.showTotals(a)
+	e.showUncounted(site, a)
 	if a.Direction == "forward" {
 		e.showConsignees(a)
 		e.showUnits(a, all)
@@ -102,6 +103,9 @@ func fromText(from []trace.From) string {
 		if f.Band != "in" {
 			parts[i] += " (possible)"
 		}
+		if f.At != "" {
+			parts[i] += " (in true time " + f.At + ")"
+		}
 	}
 	if len(parts) > 8 {
 		parts = append(parts[:8], "and "+counted(len(parts)-8, "more"))
@@ -110,7 +114,7 @@ func fromText(from []trace.From) string {
 }
 
 func (e *env) showTotals(a *trace.Answer) {
-	t := &table{head: []string{"", "#pallets and kegs", "#cases", "#kegs", "#affected", "#here", "#shipped", "#returned", "#removed", "#repacked", "#consignees"}}
+	t := &table{head: []string{"", "#pallets and kegs", "#cases", "#kegs", "#affected", "#here, whole units", "#shipped", "#returned", "#removed", "#repacked", "#consignees"}}
 	for _, b := range []struct {
 		name  string
 		total trace.Total
@@ -124,6 +128,46 @@ func (e *env) showTotals(a *trace.Answer) {
 	e.print(t)
 	if len(t.rows) == 0 && a.Direction == "forward" {
 		e.printf("  nothing packed is reached\n")
+	}
+}
+
+// showUncounted tells of what left and stands in no total: shipments of one of several units, and beer served from tanks.
+func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
+	if a.Direction != "forward" {
+		return
+	}
+	bands := map[string]string{}
+	for _, u := range a.Units {
+		bands[u.Code] = u.Band
+	}
+	for _, s := range a.Shipments {
+		if !s.OneOf() {
+			continue
+		}
+		sure := ""
+		if !slices.ContainsFunc(strings.Split(s.Unit, "|"), func(u string) bool { return bands[u] != "in" }) {
+			sure = "; either way it is in"
+		}
+		e.printf("  besides, %s of %s, unknown which, went to %s (%s) and still count as here%s\n",
+			whole(s.Quantity), strings.ReplaceAll(s.Unit, "|", " or "), s.Consignee, s.Code, sure)
+	}
+	type served struct {
+		ml          float64
+		first, last string
+	}
+	by := map[[2]string]*served{}
+	for _, p := range a.Poured() {
+		key := [2]string{p.Vessel, p.Band.String()}
+		day := p.At.Text(site.Zone)[:10]
+		if by[key] == nil {
+			by[key] = &served{first: day}
+		}
+		by[key].ml += p.ML
+		by[key].last = day
+	}
+	for _, key := range slices.SortedFunc(maps.Keys(by), func(x, y [2]string) int { return cmp.Or(cmp.Compare(x[0], y[0]), cmp.Compare(x[1], y[1])) }) {
+		s := by[key]
+		e.printf("  served from %s, on no unit: %s %s, %s to %s (%s)\n", key[0], number(site.VolumeUnit.Of(s.ml)), site.VolumeUnit, s.first, s.last, key[1])
 	}
 }
 
@@ -265,7 +309,7 @@ func (e *env) showInside(site lots.Site, a *trace.Answer, all bool) {
 
 // showFills lists the fills; without all only those that a vessel holds now.
 func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
-	t := &table{head: []string{"fill", "band", "until", "#volume"}}
+	t := &table{head: []string{"fill", "band", "until", "#volume at its start", "#left now"}}
 	now := 0
 	for _, f := range a.Fills {
 		current := f.Until == nil && f.Volume > 0
@@ -275,11 +319,11 @@ func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
 		if !all && !current {
 			continue
 		}
-		until := "now"
+		until, left := "now", number(site.VolumeUnit.Of(f.Left*1000))+" "+string(site.VolumeUnit)
 		if f.Until != nil {
-			until = (*f.Until)[:16]
+			until, left = (*f.Until)[:16], ""
 		}
-		t.add(f.Code, f.Band, until, number(site.VolumeUnit.Of(f.Volume*1000))+" "+string(site.VolumeUnit))
+		t.add(f.Code, f.Band, until, number(site.VolumeUnit.Of(f.Volume*1000))+" "+string(site.VolumeUnit), left)
 	}
 	if len(a.Fills) == 0 {
 		return

@@ -23,6 +23,9 @@ type From struct {
 	Kind string `json:"kind"`
 	Code string `json:"code"`
 	Band string `json:"band"`
+
+	// At is the true time meant, where a time as printed was asked for; empty elsewhere.
+	At string `json:"-"`
 }
 
 // Reached is what every element of an answer carries.
@@ -62,6 +65,8 @@ type Fill struct {
 	Until  *string `json:"until"`  // null while it is current
 	Volume float64 `json:"volume"` // L, at its start
 	Amount
+
+	Left float64 `json:"-"` // L by the books, of a current fill
 }
 
 // Run is a package run of which some stretch is reached.

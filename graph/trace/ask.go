@@ -224,6 +224,8 @@ func (q *asked) fill(at Reached, id int64, n lineage.Node) Fill {
 	if n.Until != 0 {
 		until := lots.RFC3339(n.Until, q.site.Zone)
 		f.Until = &until
+	} else if c, ok := ContentOf(q.tx, n.Home); ok {
+		f.Left = lots.Nine(c.Left / 1000)
 	}
 	return f
 }

@@ -2,6 +2,7 @@ package trace
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -190,6 +191,9 @@ func (r *resolver) unknown(code, kind string) error {
 	if kind != "" {
 		what = "there is no " + strings.ReplaceAll(kind, "-", " ")
 	}
+	if gone, ok := r.tx.TakenBack(code); ok {
+		what = fmt.Sprintf("entry %d took %s back (%s); %s", gone.Seq, code, gone.Reason(), what)
+	}
 	if len(near) == 0 {
 		return lots.Errorf(lots.NotFound, "%s %q, nor anything near it. That does not mean not affected: check how it was read and written down", what, code)
 	}
@@ -248,12 +252,22 @@ func (t *target) mention(kind, code string, possible bool) {
 			return
 		}
 	}
-	t.from = append(t.from, From{kind, code, band.String()})
+	t.from = append(t.from, From{Kind: kind, Code: code, Band: band.String()})
+}
+
+// at says which true time of a thing is meant.
+func (t *target) at(code, text string) {
+	for i := range t.from {
+		if t.from[i].Code == code && text != "" {
+			t.from[i].At = text
+		}
+	}
 }
 
 func (t *target) merge(o *target) {
 	for _, f := range o.from {
 		t.mention(f.Kind, f.Code, f.Band != graph.In.String())
+		t.at(f.Code, f.At)
 	}
 	for _, s := range o.starts {
 		t.addStart(s)

@@ -197,6 +197,7 @@ func (r *resolver) run(t *target, code, printed string, m reading) error {
 		}
 	}
 	r.addStretches(t, code)
+	t.at(code, r.trueTime(near[0], run.ClockOffset))
 	switch {
 	case len(t.from) > 0:
 		return nil
@@ -204,6 +205,18 @@ func (r *resolver) run(t *target, code, printed string, m reading) error {
 		return lots.Errorf(lots.NotFound, "%s was not printed at %s in run %s", printed, m.at.text, code)
 	}
 	return lots.Errorf(lots.NotFound, "the line stood at %s in run %s", m.at.text, code)
+}
+
+// trueTime tells which time is meant where the coder's clock was out; empty where it was right.
+func (r *resolver) trueTime(s span, offset int64) string {
+	if offset == 0 {
+		return ""
+	}
+	text := r.clock(s.from)
+	if s.until-s.from > 60 {
+		text += " to " + r.clock(s.until)
+	}
+	return text
 }
 
 func (r *resolver) clock(unix int64) string {

@@ -1,6 +1,8 @@
 package store
 
 import (
+	"database/sql"
+	"encoding/json"
 	"maps"
 	"slices"
 	"strings"
@@ -60,13 +62,30 @@ func (tx *Tx) AmendAll(entries []int64, set map[string]string, reason, by string
 		return nil, err
 	}
 	for _, entry := range entries {
-		row, _ := tx.Row(entry)
-		b := &batch{tx: tx, rows: []Statement{{Sheet: row.Sheet, Row: row.Row}}, codes: map[string]int{}}
-		if b.agree(0); len(b.faults) > 0 {
-			return nil, lots.Errorf(lots.Invalid, "the corrected %s can not stand: %w", row.Sheet.Noun, b.faults)
+		if err := tx.agreeing(entry); err != nil {
+			return nil, err
 		}
 	}
 	return corrections, tx.err
+}
+
+// agreeing refuses a corrected row that contradicts another row of its code.
+func (tx *Tx) agreeing(entry int64) error {
+	row, ok := tx.Row(entry)
+	if !ok || len(row.Sheet.Shared) == 0 {
+		return tx.err
+	}
+	code := row.Row[row.Sheet.Code]
+	all, err := tx.RowsOf(code)
+	for _, other := range all {
+		for _, c := range row.Sheet.Shared {
+			if other.Sheet == row.Sheet && other.Row[c] != row.Row[c] {
+				return lots.Errorf(lots.Invalid, "the corrected %s can not stand: %s is %q in another row of %s, and is the same in all of them: amend %s",
+					row.Sheet.Noun, c, other.Row[c], code, code)
+			}
+		}
+	}
+	return err
 }
 
 // jointly makes several corrections as one: rows may contradict each other in between, and the lineage is derived once.
@@ -95,6 +114,35 @@ func (tx *Tx) Root(entry int64) (int64, error) {
 		}
 		entry = e.Target
 	}
+}
+
+// TakenBack finds the void that took back the last row that introduced a code.
+func (tx *Tx) TakenBack(code string) (*Entry, bool) {
+	var found *Entry
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var kind string
+		var body []byte
+		e, err := scanEntry(rows, &kind, &body)
+		if err != nil {
+			return err
+		}
+		var row lots.Row
+		if s, ok := lots.SheetNamed(kind); ok && json.Unmarshal(body, &row) == nil && row[s.Code] == code {
+			found = e
+		}
+		return nil
+	}, `SELECT v.seq, v.kind, v.target, v.at_from, v.at_to, v.recorded, v.by, v.body, v.hash, r.kind, r.body FROM journal v JOIN journal r ON r.seq = v.target
+		WHERE v.target IS NOT NULL AND v.kind = ? ORDER BY v.seq`, kindVoid))
+	return found, found != nil
+}
+
+// Reason is why a correction was made; empty for other entries.
+func (e *Entry) Reason() string {
+	var k correction
+	if e.Target == 0 || json.Unmarshal([]byte(e.Body), &k) != nil {
+		return ""
+	}
+	return k.Reason
 }
 
 func columnNames(s *lots.Sheet) string {

@@ -202,13 +202,11 @@ func (b *batch) already(i int, s Statement) {
 	if s.Sheet.Has("ref") {
 		hint = "; if it really happened twice, tell the rows apart with ref"
 	}
-	rows, err := b.tx.rows("SELECT seq, sheet, body FROM record WHERE digest = ?", digest)
+	entry, err := b.tx.recordedAs(digest, s.Sheet, s.Row)
 	b.tx.fail(err)
-	for _, r := range rows {
-		if r.Sheet == s.Sheet && maps.Equal(r.Row, s.Row) {
-			b.fault(i, "", "is already recorded (entry %d)%s", r.Seq, hint)
-			return
-		}
+	if entry != 0 {
+		b.fault(i, "", "is already recorded (entry %d)%s", entry, hint)
+		return
 	}
 	for _, j := range b.digests[digest] {
 		if b.rows[j].Sheet == s.Sheet && maps.Equal(b.rows[j].Row, s.Row) {
@@ -217,6 +215,27 @@ func (b *batch) already(i int, s Statement) {
 		}
 	}
 	b.digests[digest] = append(b.digests[digest], i)
+}
+
+// recordedAs finds the entry whose row reads just like one; 0 where there is none.
+func (tx *Tx) recordedAs(digest int64, s *lots.Sheet, row lots.Row) (int64, error) {
+	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE digest = ?", digest)
+	for _, r := range rows {
+		if r.Sheet == s && maps.Equal(r.Row, row) {
+			return r.Seq, err
+		}
+	}
+	return 0, err
+}
+
+// IsRecorded reports whether a row is recorded already, word for word.
+func (tx *Tx) IsRecorded(s *lots.Sheet, row lots.Row) (bool, error) {
+	digest, _, err := digestOf(s, row)
+	if err != nil {
+		return false, err
+	}
+	entry, err := tx.recordedAs(digest, s, row)
+	return entry != 0, err
 }
 
 func digestOf(s *lots.Sheet, row lots.Row) (int64, string, error) {
