@@ -57,7 +57,7 @@ and sold.`,
 			root.AddCommand(c)
 		}
 	}
-	in(groupAsk, e.traceCommand(), e.whyCommand(), e.inquireCommand(), e.inquiriesCommand(), e.balanceCommand(), e.checkCommand(), e.allergensCommand(), e.commonCommand(), e.exposureCommand(), e.showCommand(), e.journalCommand(), e.auditCommand())
+	in(groupAsk, e.traceCommand(), e.whyCommand(), e.inquireCommand(), e.inquiriesCommand(), e.balanceCommand(), e.checkCommand(), e.allergensCommand(), e.commonCommand(), e.exposureCommand(), e.stockCommand(), e.showCommand(), e.journalCommand(), e.auditCommand())
 	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand(), e.muteCommand())
 	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand())

@@ -1,0 +1,136 @@
+package main
+
+import (
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/stock"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func (e *env) stockCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "stock",
+		Short: "What is here: in the tanks, of every lot, on pallets and in kegs",
+		Long: `List what is here by the books, with the last count beside it and what is on hold. The books are no
+evidence that it is: that is what heeltap count is for.`,
+		Example: `  heeltap stock tanks
+  heeltap stock lots --item HOP-W
+  heeltap stock units --product PALE-44`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(e.stockTanks(), e.stockLots(), e.stockUnits())
+	return cmd
+}
+
+func (e *env) stockTanks() *cobra.Command {
+	return e.asks(&cobra.Command{
+		Use: "tanks", Short: "What every silo, tank and brink holds", Args: cobra.NoArgs,
+		Example: "  heeltap stock tanks",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				tanks, err := stock.Tanks(tx)
+				if err != nil || e.json {
+					return orJSON(e, err, tanks)
+				}
+				t := &table{head: []string{"vessel", "kind", "#left", "", "fill", "held"}}
+				for _, x := range tanks {
+					t.add(x.Vessel, x.Kind, number(x.Left.Quantity), x.Left.Unit, x.Fill, stock.Held(x.Held))
+				}
+				e.listed(t, "every vessel is empty by the books")
+				return nil
+			})
+		},
+	})
+}
+
+func (e *env) stockLots() *cobra.Command {
+	item := ""
+	cmd := &cobra.Command{
+		Use: "lots", Short: "What is left of every lot that lies in no vessel", Args: cobra.NoArgs,
+		Example: "  heeltap stock lots\n  heeltap stock lots --item HOP-W",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				if err := isA(tx, item, lots.KindItem); err != nil {
+					return err
+				}
+				list, err := stock.Lots(tx, item)
+				if err != nil || e.json {
+					return orJSON(e, err, list)
+				}
+				t := &table{head: []string{"lot", "item", "supplier's lot", "#left", "", "best by", "place", "status", "held"}}
+				for _, x := range list {
+					unsure := ""
+					if !x.Sure {
+						unsure = " or less"
+					}
+					t.add(x.Lot, x.Item, text(x.SupplierLot), number(x.Left.Quantity), x.Left.Unit+unsure, text(x.BestBy), text(x.Place), x.Status, stock.Held(x.Held))
+				}
+				e.listed(t, "nothing is left of any lot")
+				return nil
+			})
+		},
+	}
+	cmd.Flags().StringVar(&item, "item", "", "only lots of this item")
+	return e.asks(cmd)
+}
+
+func (e *env) stockUnits() *cobra.Command {
+	product := ""
+	cmd := &cobra.Command{
+		Use: "units", Short: "Pallets, stacks and kegs that have not left", Args: cobra.NoArgs,
+		Example: "  heeltap stock units\n  heeltap stock units --product PALE-44",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				if err := isA(tx, product, lots.KindProduct); err != nil {
+					return err
+				}
+				list, err := stock.Units(tx, product)
+				if err != nil || e.json {
+					return orJSON(e, err, list)
+				}
+				t := &table{head: []string{"unit", "product", "date codes", "#by the books", "#counted", "place", "held"}}
+				for _, x := range list {
+					counted := "-"
+					if x.Counted != nil {
+						counted = number(*x.Counted)
+					}
+					t.add(x.Unit, text(x.Product), strings.Join(x.DateCodes, ", "), number(x.OnHand), counted, text(x.Place), stock.Held(x.Held))
+				}
+				e.listed(t, "no pallet, stack or keg is here by the books")
+				return nil
+			})
+		},
+	}
+	cmd.Flags().StringVar(&product, "product", "", "only this product")
+	return e.asks(cmd)
+}
+
+// isA refuses a code that names no thing of a kind; none is fine.
+func isA(tx *store.Tx, code string, kind lots.Kind) error {
+	if thing, ok := tx.Thing(code); code == "" || ok && thing.Kind == kind {
+		return nil
+	}
+	return lots.Errorf(lots.NotFound, "there is no %s %q; near it are: %s", kind, code, orDash(strings.Join(tx.Nearest(code, kind), ", ")))
+}
+
+// orJSON gives an error, or else writes an answer as JSON.
+func orJSON(e *env, err error, v any) error {
+	if err != nil {
+		return err
+	}
+	return e.writeJSON(v)
+}
+
+// listed prints a table with how many rows it has, or what is said where it has none.
+func (e *env) listed(t *table, none string) {
+	if len(t.rows) == 0 {
+		e.printf("%s\n", none)
+		return
+	}
+	e.print(t)
+	e.printf("%s\n", counted(len(t.rows), "row"))
+}
