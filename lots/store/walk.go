@@ -196,36 +196,26 @@ func (tx *Tx) Snapshot() (*graph.Graph, error) {
 
 // Findings lists the faults in the records that touch any of the codes, by code and name.
 func (tx *Tx) Findings(codes []string) []lineage.Finding {
-	var out []lineage.Finding
-	tx.fail(tx.each(func(rows *sql.Rows) error {
-		var f lineage.Finding
-		err := rows.Scan(&f.Name, &f.Code, &f.Text, &f.Entry)
-		out = append(out, f)
-		return err
-	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE code IN (SELECT value FROM json_each(?)) ORDER BY code, name, text", jsonList(codes)))
-	return out
+	return tx.findings("code IN (SELECT value FROM json_each(?)) ORDER BY code, name, text", jsonList(codes))
 }
 
 // FindingsOf lists the faults that an entry led to.
 func (tx *Tx) FindingsOf(entry int64) []lineage.Finding {
-	var out []lineage.Finding
-	tx.fail(tx.each(func(rows *sql.Rows) error {
-		var f lineage.Finding
-		err := rows.Scan(&f.Name, &f.Code, &f.Text, &f.Entry)
-		out = append(out, f)
-		return err
-	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE entry = ? ORDER BY code, name, text", entry))
-	return out
+	return tx.findings("entry = ? ORDER BY code, name, text", entry)
 }
 
 // FindingsNamed lists the faults of some names, by name and code.
 func (tx *Tx) FindingsNamed(names ...string) []lineage.Finding {
+	return tx.findings("name IN (SELECT value FROM json_each(?)) ORDER BY name, code, text", jsonList(names))
+}
+
+func (tx *Tx) findings(where string, args ...any) []lineage.Finding {
 	var out []lineage.Finding
 	tx.fail(tx.each(func(rows *sql.Rows) error {
 		var f lineage.Finding
 		err := rows.Scan(&f.Name, &f.Code, &f.Text, &f.Entry)
 		out = append(out, f)
 		return err
-	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE name IN (SELECT value FROM json_each(?)) ORDER BY name, code, text", jsonList(names)))
+	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE "+where, args...))
 	return out
 }
