@@ -8,6 +8,7 @@ import (
 const (
 	leastUnit = 0.200 // mm for a unit of a picture: titles are of 6.2 pt
 	mostUnit  = 0.255 // of 8 pt
+	aboveRoom = 13.0  // mm left free for a heading of one line above a picture on a page of its own
 )
 
 // sheetOf says how a picture is put on pages: upright or turned, how many mm a unit is, and
@@ -18,7 +19,7 @@ func (p *press) sheetOf(l *plan) (turned bool, unit, high float64) {
 	if turned = unit < leastUnit; turned {
 		unit = min(mostUnit, (p.sheet.Ht-2*margin)/wide)
 	}
-	height := p.lowest(turned) - p.top
+	height := p.lowest(turned) - p.top - aboveRoom
 	if all := height / pictureUnits(l); all >= leastUnit {
 		unit = min(unit, all) // a little smaller, on one page
 	}
@@ -38,19 +39,24 @@ func (p *press) turns(f Flow) bool {
 	return turned
 }
 
-// pictureHeight is what must follow a heading: all of a picture that fits on a page.
+// pictureHeight is what must follow a heading: all of a picture that fits on a page below it, so
+// that the heading is not left behind.
 func (p *press) pictureHeight(f Flow) float64 {
 	l := f.layOut(p.ruler)
 	turned, unit, high := p.sheetOf(l)
 	if turned {
 		return 0 // the page is turned already
 	}
-	return min(pictureUnits(l), high/2) * unit
+	if whole := pictureUnits(l) * unit; whole <= p.lowest(false)-p.top-aboveRoom+1e-6 {
+		return whole
+	}
+	return high / 2 * unit
 }
 
 // picture draws a flow as wide as its type needs: upright, or on a turned page; a tall one in
-// pieces that overlap, each below the names of the columns.
-func (p *press) picture(f Flow) {
+// pieces that overlap, each below the names of the columns. What stands below a heading stays
+// there: the heading made room for it, or it comes in pieces.
+func (p *press) picture(f Flow, headed bool) {
 	l := f.layOut(p.ruler)
 	turned, unit, _ := p.sheetOf(l)
 	switch {
@@ -60,7 +66,7 @@ func (p *press) picture(f Flow) {
 		p.page(false)
 	}
 	whole := pictureUnits(l) * unit
-	if p.y+whole > p.low && whole <= p.low-p.top {
+	if p.y+whole > p.low+1e-6 && whole <= p.low-p.top && !headed {
 		p.page(turned)
 	}
 	p.fresh, p.turn = false, turned

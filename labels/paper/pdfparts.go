@@ -37,7 +37,7 @@ func (p *press) part(i int, part Part) error {
 	case Break:
 		p.due = p.due || !p.fresh
 	case Picture:
-		p.picture(x.Flow)
+		p.picture(x.Flow, p.isHeading(i-1))
 	default:
 		return fmt.Errorf("a paper has no part of type %T", part)
 	}
