@@ -2,11 +2,17 @@ package main
 
 import (
 	"bytes"
+	"cmp"
+	"context"
 	"encoding/csv"
+	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 
+	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
 	"github.com/xuri/excelize/v2"
 
@@ -52,113 +58,319 @@ func writeDocument(d *paper.Document, path string) error {
 func lettersCommand(e *env) *cobra.Command {
 	var out string
 	var letter bool
-	cmd := e.step(&cobra.Command{Use: "letters", Short: "Draft the letters, notices and the press text, and one table for a mail merge", Args: cobra.NoArgs,
+	r := &inRecall{env: e}
+	cmd := &cobra.Command{Use: "letters", Short: "Draft the letters, notices and the press text, and one table for a mail merge", Args: cobra.NoArgs,
 		Long: `Draft one letter for every consignee, with its own quantities and an answer form, a notice to each supplier, and a
-press text, each as PDF and as text, and one table of all as XLSX and CSV. All are drafts for the responsible
-person; nothing is sent.`,
-		Example: "  heeltap recall letters --out letters/"},
-		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
-			if err := needed(out, "out"); err != nil {
-				return err
-			}
-			n, err := writeLetters(tx, now, out, letter)
+press text, each as PDF and as text, and one table of all as XLSX and CSV; where consignees gave lists of whom they
+supplied, a table of those, too. All are drafts for the responsible person; nothing is sent. Freeze the scope first:
+letters that follow no frozen version are logged as such. Others go on recording while letters are written.`,
+		Example: "  heeltap recall letters --out letters/",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			by, err := e.who(r.by)
 			if err != nil {
 				return err
 			}
-			version := len(now.Versions)
-			if err := r.take(tx, now, &recall.Drafted{Version: version, Letters: n}); err != nil {
-				return err
+			if r.by = by; out == "" {
+				return needed(out, "out")
 			}
-			r.printf("wrote %s: letters, notices, press text, and merge.xlsx\n", out)
-			if version == 0 {
-				r.note("no version of the scope is frozen: heeltap recall freeze, so that what the letters said can be shown later")
-			}
-			return nil
-		})
+			return r.letters(cmd.Context(), out, letter)
+		}}
+	cmd.Flags().StringVar(&r.code, "recall", "", "which recall (else the one that is open)")
+	cmd.Flags().StringVar(&r.by, "by", "", "who does it (else HEELTAP_BY)")
+	cmd.Flags().StringVar(&r.at, "at", "", "when it was done (else now)")
 	cmd.Flags().StringVar(&out, "out", "", "folder to write to (needed)")
 	cmd.Flags().BoolVar(&letter, "letter-paper", false, "US Letter instead of A4")
 	return cmd
 }
 
-// writeLetters writes all letters into a folder and gives their number.
-func writeLetters(tx *store.Tx, now *recall.Recall, folder string, letter bool) (int, error) {
-	m, err := papers.New(tx, now, letter)
-	if err != nil {
-		return 0, err
-	}
-	letters, err := m.Letters()
-	if err != nil {
-		return 0, err
-	}
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return 0, lots.Errorf(lots.Invalid, "%s can not be made: %w", folder, err)
-	}
-	write := func(name string, d *paper.Document) error {
-		for _, ending := range []string{".pdf", ".txt"} {
-			if err := writeDocument(d, filepath.Join(folder, fileName(name)+ending)); err != nil {
-				return err
-			}
+// letters drafts on a snapshot, so that nobody waits for it, and then logs the step. What a recall
+// does not allow any more is refused before a file is written.
+func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
+	var now *recall.Recall
+	var made *drafts
+	err := r.question(ctx, func(tx *store.Tx) (err error) {
+		if now, err = r.chosen(tx); err != nil {
+			return err
 		}
-		return nil
-	}
-	for _, l := range letters {
-		if err := write(l.Kind+" "+l.Party, l.Paper); err != nil {
-			return 0, err
+		if err := draftable(now); err != nil {
+			return err
 		}
-	}
-	if err := write("press", m.Press()); err != nil {
-		return 0, err
-	}
-	return len(letters), writeMerge(m, folder)
-}
-
-// fileName leaves out what a file's name can not hold.
-func fileName(name string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || strings.ContainsRune(`/\:*?"<>|`, r) {
-			return '_'
+		if _, err := r.moment(tx); err != nil {
+			return err
 		}
-		return r
-	}, name)
-}
-
-// writeMerge writes the table for a mail merge.
-func writeMerge(m *papers.Maker, folder string) error {
-	rows, err := m.MergeRows()
+		made, err = draft(tx, now, letter)
+		return err
+	})
 	if err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	w := csv.NewWriter(&b)
+	if err := r.write(made, out); err != nil {
+		return err
+	}
+	r.code = now.Code
+	err = r.update(ctx, func(tx *store.Tx) error {
+		now, err := r.chosen(tx)
+		if err != nil {
+			return err
+		}
+		if made.differs == 0 {
+			return r.take(tx, now, &recall.Drafted{Version: made.version, Letters: made.letters})
+		}
+		// No frozen version says what these letters say: the log must not claim one.
+		if err := r.take(tx, now, &recall.Drafted{Letters: made.letters}); err != nil {
+			return err
+		}
+		if now, err = r.chosen(tx); err != nil {
+			return err
+		}
+		return r.take(tx, now, &recall.Noted{Text: fmt.Sprintf("The letters follow the scope as it stood, which differs from version %d in %s; no frozen version says what they say.", made.version, counted(made.differs, "thing"))})
+	})
+	if err != nil {
+		return err
+	}
+	r.printf("wrote %s: letters, notices, press text, and %s.xlsx\n", out, made.merge())
+	r.warn(made, out)
+	return nil
+}
+
+// draftable refuses letters in a recall that takes no such step any more.
+func draftable(now *recall.Recall) error {
+	switch now.State() {
+	case "terminated":
+		return lots.Errorf(lots.Conflict, "%s was terminated by %s; reopen it first", now.Code, now.Ended)
+	case "closed":
+		return lots.Errorf(lots.Conflict, "%s is closed: heeltap recall reopen it first", now.Code)
+	}
+	return nil
+}
+
+// warn says what whoever sends the letters has to know.
+func (r *inRecall) warn(made *drafts, out string) {
+	switch {
+	case made.version == 0:
+		r.note("no version of the scope is frozen: heeltap recall freeze, so that what the letters said can be shown later")
+	case made.differs > 0:
+		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters follow no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.version, counted(made.differs, "thing"))
+	}
+	if len(made.stale) > 0 {
+		r.note("%s holds %s of an earlier draft that nobody in scope gets now: %s; do not send what is out of date", out, counted(len(made.stale), "file"), strings.Join(made.stale, ", "))
+	}
+}
+
+// drafts are the papers of one drafting, not yet written.
+type drafts struct {
+	names    []string // of files, without their endings
+	papers   []*paper.Document
+	letters  int
+	mock     bool
+	version  int // the last frozen one
+	differs  int // how much of the scope differs from it
+	rows     [][]string
+	accounts [][]string
+	stale    []string // letters in the folder that were not written now
+}
+
+// merge names the table of all letters: that of an exercise says so.
+func (d *drafts) merge() string {
+	if d.mock {
+		return "merge-EXERCISE"
+	}
+	return "merge"
+}
+
+// draft makes the letters, the press text and the tables.
+func draft(tx *store.Tx, now *recall.Recall, letter bool) (*drafts, error) {
+	m, err := papers.New(tx, now, letter)
+	if err != nil {
+		return nil, err
+	}
+	letters, err := m.Letters()
+	if err != nil {
+		return nil, err
+	}
+	d := &drafts{letters: len(letters), mock: now.Mock}
+	for _, l := range letters {
+		d.names, d.papers = append(d.names, l.Kind+" "+l.Party), append(d.papers, l.Paper)
+	}
+	d.names, d.papers = append(fileNames(d.names), "press"), append(d.papers, m.Press())
+	if d.rows, err = m.MergeRows(); err != nil {
+		return nil, err
+	}
+	if d.accounts, err = m.AccountRows(); err != nil {
+		return nil, err
+	}
+	d.version, d.differs, err = m.Version()
+	return d, cmp.Or(err, tx.Err())
+}
+
+// writeLetters writes all letters into a folder and gives their number.
+func writeLetters(tx *store.Tx, now *recall.Recall, folder string, letter bool) (int, error) {
+	d, err := draft(tx, now, letter)
+	if err != nil {
+		return 0, err
+	}
+	return d.letters, d.write(folder, func() {})
+}
+
+// write writes drafts into a folder, and shows on a terminal how far it is.
+func (e *env) write(d *drafts, folder string) error {
+	done := func() {}
+	if e.terminal(e.errOut) {
+		bar := progressbar.NewOptions(len(d.papers), progressbar.OptionSetWriter(e.errOut), progressbar.OptionClearOnFinish(), progressbar.OptionSetDescription("writing papers"))
+		defer func() { _ = bar.Finish() }()
+		done = func() { _ = bar.Add(1) }
+	}
+	return d.write(folder, done)
+}
+
+// write writes the papers and tables into a folder; done is called after each paper.
+func (d *drafts) write(folder string, done func()) error {
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return lots.Errorf(lots.Invalid, "%s can not be made: %w", folder, err)
+	}
+	for i, p := range d.papers {
+		for _, ending := range []string{".pdf", ".txt"} {
+			if err := writeDocument(p, filepath.Join(folder, d.names[i]+ending)); err != nil {
+				return err
+			}
+		}
+		done()
+	}
+	if err := d.writeTables(folder); err != nil {
+		return err
+	}
+	return d.findStale(folder)
+}
+
+// findStale lists letters in the folder that are not among these drafts.
+func (d *drafts) findStale(folder string) error {
+	files, err := os.ReadDir(folder)
+	if err != nil {
+		return lots.Errorf(lots.Invalid, "%s can not be read: %w", folder, err)
+	}
+	for _, f := range files {
+		name := strings.TrimSuffix(strings.TrimSuffix(f.Name(), ".pdf"), ".txt")
+		ours := strings.HasPrefix(name, "consignee ") || strings.HasPrefix(name, "supplier ")
+		if ours && name != f.Name() && !slices.Contains(d.names, name) {
+			d.stale = append(d.stale, f.Name())
+		}
+	}
+	return nil
+}
+
+// fileNames makes names of files out of names with codes: no two alike, also where a file system
+// makes no difference of upper and lower case. Letters, digits and what is safe everywhere stay;
+// every other byte is written as % with its number. Names that differ by case alone get their
+// capitals written so, too.
+func fileNames(names []string) []string {
+	out, alike := make([]string, len(names)), map[string]int{}
+	for i, n := range names {
+		out[i] = escaped(n, false)
+		alike[strings.ToLower(out[i])]++
+	}
+	for i, n := range names {
+		if alike[strings.ToLower(out[i])] > 1 {
+			out[i] = escaped(n, true)
+		}
+	}
+	return out
+}
+
+// escaped writes a name so that it can be read back from it, and no other name gives the same.
+func escaped(name string, capitals bool) string {
+	var b strings.Builder
+	for i := range len(name) {
+		c := name[i]
+		capital := c >= 'A' && c <= 'Z'
+		if c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || capital && !capitals || strings.IndexByte(" -_.,()+=@#", c) >= 0 {
+			b.WriteByte(c)
+		} else {
+			fmt.Fprintf(&b, "%%%02x", c)
+		}
+	}
+	return b.String()
+}
+
+// writeTables writes the table for a mail merge, and whom the consignees supplied.
+func (d *drafts) writeTables(folder string) error {
+	tables := []struct {
+		name string
+		rows [][]string
+	}{{"merge", append([][]string{papers.MergeHead}, d.rows...)}}
+	files := []string{d.merge()}
+	if len(d.accounts) > 0 {
+		tables = append(tables, struct {
+			name string
+			rows [][]string
+		}{"accounts", append([][]string{papers.AccountHead}, d.accounts...)})
+		files = append(files, strings.Replace(d.merge(), "merge", "merge-accounts", 1))
+	}
 	book := excelize.NewFile()
 	defer book.Close()
-	for i, row := range append([][]string{papers.MergeHead}, rows...) {
-		safe := make([]string, len(row))
+	for i, t := range tables {
+		if i == 0 {
+			if err := book.SetSheetName("Sheet1", t.name); err != nil {
+				return err
+			}
+		} else if _, err := book.NewSheet(t.name); err != nil {
+			return err
+		}
+		if err := intoSheet(book, t.name, t.rows); err != nil {
+			return err
+		}
+		if err := writeCSV(filepath.Join(folder, files[i]+".csv"), t.rows); err != nil {
+			return err
+		}
+	}
+	var x bytes.Buffer
+	if err := book.Write(&x); err != nil {
+		return err
+	}
+	return writeWhole(filepath.Join(folder, d.merge()+".xlsx"), x.Bytes())
+}
+
+// intoSheet fills a sheet of a workbook with texts.
+func intoSheet(book *excelize.File, sheet string, rows [][]string) error {
+	for i, row := range rows {
 		for k, c := range row {
 			cell, err := excelize.CoordinatesToCellName(k+1, i+1)
 			if err != nil {
 				return err
 			}
-			if err := book.SetCellStr("Sheet1", cell, c); err != nil {
+			if err := book.SetCellStr(sheet, cell, c); err != nil {
 				return err
 			}
-			if safe[k] = c; strings.ContainsAny(c[:min(1, len(c))], "=+-@") {
-				safe[k] = "'" + c // a spreadsheet would run it as a formula
-			}
+		}
+	}
+	return nil
+}
+
+func writeCSV(path string, rows [][]string) error {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	for _, row := range rows {
+		safe := make([]string, len(row))
+		for k, c := range row {
+			safe[k] = unrun(c)
 		}
 		if err := w.Write(safe); err != nil {
 			return err
 		}
 	}
 	w.Flush()
-	if err := writeWhole(filepath.Join(folder, "merge.csv"), b.Bytes()); err != nil {
-		return err
+	return writeWhole(path, b.Bytes())
+}
+
+// telephone matches what begins with a plus and can be nothing but a number to call.
+var telephone = regexp.MustCompile(`^\+[0-9][0-9 ()/.]*$`)
+
+// unrun keeps a spreadsheet from running a cell as a formula. A telephone number is none, and a
+// mail merge would print what is put before it.
+func unrun(cell string) string {
+	if strings.ContainsAny(cell[:min(1, len(cell))], "=+-@\t\r") && !telephone.MatchString(cell) {
+		return "'" + cell
 	}
-	var x bytes.Buffer
-	if err := book.Write(&x); err != nil {
-		return err
-	}
-	return writeWhole(filepath.Join(folder, "merge.xlsx"), x.Bytes())
+	return cell
 }
 
 func statusCommand(e *env) *cobra.Command {

@@ -275,7 +275,7 @@ func (p *press) keep(i int) float64 {
 	case Caution:
 		return min(60, p.cautionHeight(p.cautionLines(x)))
 	case Signatures:
-		return signHeight
+		return p.signsHeight(x)
 	case Code:
 		return codeBox
 	case Picture:

@@ -47,10 +47,19 @@ func (p *press) pictureHeight(f Flow) float64 {
 	if turned {
 		return 0 // the page is turned already
 	}
-	if whole := pictureUnits(l) * unit; whole <= p.lowest(false)-p.top-aboveRoom+1e-6 {
+	if whole := pictureUnits(l)*unit + p.captionHeight(f); whole <= p.lowest(false)-p.top-aboveRoom+1e-6 {
 		return whole
 	}
 	return high / 2 * unit
+}
+
+// captionHeight is the room below a picture for what is written there, where that is short.
+func (p *press) captionHeight(f Flow) float64 {
+	n := 0
+	if f.Caption != "" {
+		n = len(p.ruler.wrap(f.Caption, false, p.width/noteType.em()))
+	}
+	return 1 + float64(min(n, 4))*noteType.height()
 }
 
 // picture draws a flow as wide as its type needs: upright, or on a turned page; a tall one in
@@ -65,7 +74,7 @@ func (p *press) picture(f Flow, headed bool) {
 	case !turned && (p.isTurned() || p.due):
 		p.page(false)
 	}
-	whole := pictureUnits(l) * unit
+	whole := pictureUnits(l)*unit + p.captionHeight(f)
 	if p.y+whole > p.low+1e-6 && whole <= p.low-p.top && !headed {
 		p.page(turned)
 	}

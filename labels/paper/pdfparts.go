@@ -24,6 +24,7 @@ func (p *press) part(i int, part Part) error {
 		p.list(x.Items)
 	case Signatures:
 		p.space(1.5)
+		p.room(p.signsHeight(x))
 		for _, role := range x.Roles {
 			p.signing(role)
 		}
@@ -158,6 +159,14 @@ func (p *press) list(items []string) {
 }
 
 const signHeight = 22.0
+
+// signsHeight is the height of all lines to sign on, which stand together where they fit on half a page.
+func (p *press) signsHeight(s Signatures) float64 {
+	if all := float64(len(s.Roles)) * signHeight; all <= (p.low-p.top)/2 {
+		return all
+	}
+	return signHeight
+}
 
 // signing sets the lines of one role.
 func (p *press) signing(role string) {

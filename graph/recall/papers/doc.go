@@ -5,7 +5,6 @@ package papers
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 
 	"heeltap/graph/recall"
@@ -21,6 +20,7 @@ type Maker struct {
 	s      *recall.Scope
 	head   int64
 	letter bool
+	drift  int // -1 until it is asked for
 }
 
 // New prepares to write papers; letter asks for US Letter instead of A4. What is running or
@@ -39,7 +39,7 @@ func New(tx *store.Tx, r *recall.Recall, letter bool) (*Maker, error) {
 		then.Now = last.Recorded
 	}
 	s, err := then.Scope(tx)
-	return &Maker{tx, &then, s, head, letter}, err
+	return &Maker{tx, &then, s, head, letter, -1}, err
 }
 
 // document begins a paper with the marks that say what it is and is not.
@@ -60,36 +60,44 @@ func (m *Maker) time(unix int64) string {
 	return strings.Replace(lots.RFC3339(unix, m.tx.Site().Zone)[:16], "T", " ", 1)
 }
 
+// Version is the last frozen version and how much of the scope that the papers follow differs
+// from it; 0 where none is frozen.
+func (m *Maker) Version() (version, differs int, err error) {
+	last := m.r.Latest()
+	if last == nil {
+		return 0, 0, nil
+	}
+	if m.drift < 0 {
+		if m.drift, err = m.r.Drift(m.tx); err != nil {
+			return 0, 0, err
+		}
+	}
+	return last.Version, m.drift, nil
+}
+
+// basis says which scope a paper follows.
+func (m *Maker) basis() string {
+	text := fmt.Sprintf("the scope as known with entry %d", m.head)
+	version, differs, err := m.Version()
+	switch {
+	case err != nil: // whoever drafts asks for the version first, and is told
+		return text
+	case version == 0:
+		return text + ", of which no version is frozen: freeze it, so that what was said can be shown later"
+	case differs > 0:
+		return text + fmt.Sprintf(", which DIFFERS from version %d in %s: freeze it and draft anew, or send what follows a version", version, things(differs))
+	}
+	return text + fmt.Sprintf(": version %d", version)
+}
+
+func things(n int) string {
+	if n == 1 {
+		return "1 thing"
+	}
+	return fmt.Sprintf("%d things", n)
+}
+
 // cautions frames what has to stand on every paper of a recall.
 func cautions() paper.Caution {
 	return paper.Caution{Lines: []string{strings.Join(recall.Cautions(), " ")}}
-}
-
-func quantity(n float64, unit string) string {
-	text := strconv.FormatFloat(n, 'f', -1, 64) + " " + unit
-	if n != 1 {
-		text += "s"
-	}
-	return text
-}
-
-func num(n float64) string {
-	text := strconv.FormatFloat(n, 'f', 3, 64)
-	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
-}
-
-func whole[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
-
-func day(at string) string {
-	if len(at) < 10 {
-		return at
-	}
-	return at[:10]
-}
-
-func or(text, otherwise string) string {
-	if text == "" {
-		return otherwise
-	}
-	return text
 }

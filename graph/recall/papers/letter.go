@@ -26,12 +26,12 @@ var depths = map[string]string{
 
 // hazards says in plain words what can happen and how to handle the goods.
 var hazards = map[graph.Hazard][2]string{
-	graph.Anything:    {"It may not be safe to drink.", ""},
+	graph.Anything:    {"The beer may not be safe to drink.", ""},
 	graph.PackagePart: {"The package may be faulty: it can leak, or injure.", "Handle it with gloves and keep it away from people."},
-	graph.Spoiler:     {"It may go on fermenting. Packages and kegs may be under pressure and may burst.", "Keep it cool, do not open or shake it, wear eye protection, and do not tap kegs."},
-	graph.Dissolved:   {"It may hold a substance that does harm when drunk.", ""},
-	graph.Allergen:    {"It may hold an allergen that its label does not name. Whoever is allergic to it may be seriously ill.", ""},
-	graph.ForeignBody: {"It may hold pieces that injure when drunk.", ""},
+	graph.Spoiler:     {"The beer may go on fermenting. Packages and kegs may be under pressure and may burst.", "Keep it cool, do not open or shake it, wear eye protection, and do not tap kegs."},
+	graph.Dissolved:   {"The beer may hold a substance that does harm when drunk.", ""},
+	graph.Allergen:    {"The beer may hold an allergen that its label does not name. Whoever is allergic to it may be seriously ill.", ""},
+	graph.ForeignBody: {"The beer may hold pieces that injure when drunk.", ""},
 	graph.Process:     {"A fault in packaging may make it unsafe.", "Packages may be under pressure: keep them cool and wear eye protection."},
 }
 
@@ -45,6 +45,9 @@ func (m *Maker) Letters() ([]Letter, error) {
 	if err != nil {
 		return nil, err
 	}
+	if _, _, err := m.Version(); err != nil {
+		return nil, err
+	}
 	var out []Letter
 	for _, c := range consignees {
 		out = append(out, Letter{c.Party, "consignee", m.letterTo(c)})
@@ -56,12 +59,25 @@ func (m *Maker) Letters() ([]Letter, error) {
 }
 
 // urgent marks a letter as 21 CFR 7.49(b) asks: always for classes I and II; for III the
-// lead decides, and until a class is proposed the safer one is taken.
+// lead decides, and until a class is proposed the safer one is taken. An exercise says so
+// before anything else: the heading becomes the subject line of an e-mail.
 func (m *Maker) urgent() string {
+	text := "URGENT: FOOD RECALL"
 	if m.r.Proposed == "III" && m.r.Assigned != "I" && m.r.Assigned != "II" {
-		return "FOOD RECALL"
+		text = "FOOD RECALL"
 	}
-	return "URGENT: FOOD RECALL"
+	if m.r.Mock {
+		return "EXERCISE, no real recall. " + text
+	}
+	return text
+}
+
+// exercise begins the text of what is written in a mock recall.
+func (m *Maker) exercise() []paper.Part {
+	if !m.r.Mock {
+		return nil
+	}
+	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled: leave the goods as they are and go on selling them. What follows is what a real letter would say.", Strong: true}}
 }
 
 // letterTo drafts the letter to a consignee with what 21 CFR 7.49(c) asks for, and its answer form.
@@ -69,28 +85,45 @@ func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
 	d := m.document(m.urgent(), "To "+address(c.Name, c.Contact, c.Address), true)
 	hazard := hazards[m.r.Hazard]
 	first, last := shipped(c)
+	d.Parts = append(d.Parts, m.exercise()...)
 	d.Parts = append(d.Parts,
-		paper.Text{Text: "Date: " + m.time(m.r.Now.Unix())[:10] + ". Reference: " + m.r.Code + "."},
-		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you between %s and %s.", m.tx.Site().Name, first, last)},
+		paper.Text{Text: "Date: " + day(m.time(m.r.Now.Unix())) + ". Reference: " + m.r.Code + "."},
+		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you %s.", m.tx.Site().Name, between(first, last))},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
 		paper.Heading{Level: 1, Text: "What is recalled"}, m.received(c),
 		paper.Heading{Level: 1, Text: "Why"},
 		paper.Text{Text: sentence(m.r.Reason) + " " + hazard[0]},
-		paper.Heading{Level: 1, Text: "What to do"}, paper.List{Items: m.todo(c, hazard[1])},
+		paper.Heading{Level: 1, Text: "What to do"}, paper.List{Items: m.todo(c, hazard[1])})
+	d.Parts = append(d.Parts, m.toTell(c)...)
+	d.Parts = append(d.Parts,
 		paper.Heading{Level: 1, Text: "How to answer"},
 		paper.Text{Text: "Answer today, also if you have none left: send back the form on the next page, or call. " + or(m.r.Strategy.Contact, "(contact: name, telephone, e-mail, to be filled in)") + "."},
 		paper.Signatures{Roles: []string{"For the brewery: the responsible person"}},
 		paper.Break{},
 	)
 	d.Parts = append(d.Parts, m.form(c)...)
-	d.Parts = append(d.Parts, note()...)
+	d.Parts = append(d.Parts, m.note()...)
 	return d
 }
 
+// toTell lists whom a consignee said it supplied: 21 CFR 7.49(d) has it tell each of them.
+func (m *Maker) toTell(c recall.Consignee) []paper.Part {
+	accounts := m.accounts(c.Party)
+	if len(accounts) == 0 {
+		return nil
+	}
+	t := paper.Table{Head: []string{"name", "contact", "telephone", "product", "date code", "#you supplied"}, Note: "Add whoever is missing, with quantities, when you answer."}
+	for _, a := range accounts {
+		t.Rows = append(t.Rows, []string{a.Name, a.Contact, a.Phone, a.Product, a.DateCode, supplied(a)})
+	}
+	return []paper.Part{paper.Heading{Level: 2, Text: "Whom you told us that you supplied: tell each of them"}, filled(t)}
+}
+
 // note goes with every draft to the responsible person, and not to whom the letter is for.
-func note() []paper.Part {
+func (m *Maker) note() []paper.Part {
 	return []paper.Part{paper.Break{}, paper.Heading{Level: 1, Text: "To the responsible person: take this page off before sending"}, cautions(),
-		paper.Text{Text: "The wording is a draft. Mark the envelope and the subject line as the heading is marked (21 CFR 7.49(b)), confirm telephone calls in writing, and follow up on whoever does not answer."}}
+		paper.Text{Text: "The wording is a draft. Mark the envelope and the subject line as the heading is marked (21 CFR 7.49(b)), confirm telephone calls in writing, and follow up on whoever does not answer."},
+		paper.Text{Text: "It follows " + m.basis() + "."}}
 }
 
 func address(parts ...string) string {
@@ -120,39 +153,33 @@ func sentence(text string) string {
 	return text
 }
 
+// days is when a line's goods were shipped.
+func days(l recall.Line) string {
+	if day(l.Last) != day(l.First) {
+		return day(l.First) + " to " + day(l.Last)
+	}
+	return day(l.First)
+}
+
 // received lists what this consignee had: product, size, codes, units, quantity, dates, documents.
 func (m *Maker) received(c recall.Consignee) paper.Table {
 	t := paper.Table{Head: []string{"product and size", "date code", "unit", "#received", "#returned", "#at most affected", "shipped", "document"}}
 	for _, l := range c.Lines {
-		unit := "case"
-		if l.Kegs {
-			unit = "keg"
+		unit := caseOrKeg(l.Kegs)
+		affected, received, returned := quantity(l.Affected, unit), quantity(l.Shipped, unit), ""
+		if l.Returned > 0 {
+			returned = quantity(l.Returned, unit)
 		}
-		affected := quantity(l.Affected, unit)
-		received := quantity(l.Shipped, unit)
 		switch {
 		case l.OneOf != "":
 			received = "one of these, " + quantity(l.MayBe, unit)
 			affected = "may be affected"
-		case l.Emptied:
+		case l.Emptied && l.Kegs:
 			affected = "keg came back empty"
 		}
-		dates := day(l.First)
-		if day(l.Last) != dates {
-			dates += " to " + day(l.Last)
-		}
-		t.Rows = append(t.Rows, []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), l.Unit, received, num(l.Returned), affected, dates, strings.Join(l.Documents, ", ")})
+		t.Rows = append(t.Rows, []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), l.Unit, received, returned, affected, days(l), strings.Join(l.Documents, ", ")})
 	}
 	return t
-}
-
-func (m *Maker) productText(codes string) string {
-	var out []string
-	for _, code := range strings.Split(codes, ", ") {
-		name, size := recall.ProductText(m.tx, code)
-		out = append(out, name+", "+size)
-	}
-	return strings.Join(out, "; ")
 }
 
 // todo are the instructions of a letter: 21 CFR 7.49(c)(1)(iv), and the sub-recall of 7.49(d).
@@ -163,7 +190,7 @@ func (m *Maker) todo(c recall.Consignee, care string) []string {
 	}
 	items = append(items, or(m.r.Strategy.Instructions, "Keep it until we collect it or tell you in writing how to destroy it. Do not destroy it before that."))
 	first, last := shipped(c)
-	tell := fmt.Sprintf("If you passed any of it on, tell everyone who received it from you since %s (we shipped it to you between %s and %s), and send us their list with quantities.", first, first, last)
+	tell := fmt.Sprintf("If you passed any of it on, tell everyone who received it from you since %s (we shipped it to you %s), and send us their list with quantities.", first, between(first, last))
 	items = append(items, tell, or(depths[m.r.Strategy.Depth], "How far this recall reaches (consumer, retail or wholesale level) is to be filled in by the responsible person."))
 	if len(c.KegsOut) > 0 {
 		items = append(items, "Kegs of ours that are not back since this filling: "+strings.Join(c.KegsOut, ", ")+".")
@@ -176,7 +203,7 @@ func (m *Maker) form(c recall.Consignee) []paper.Part {
 	return []paper.Part{
 		paper.Heading{Level: 1, Text: "Answer form"},
 		paper.Code{Payload: FormCode(m.r, c.Party), Text: fmt.Sprintf("%s, %s (%s)", m.r.Code, c.Name, c.Party)},
-		paper.Text{Text: or(m.r.Strategy.Contact, "Send to: (contact, to be filled in)")},
+		paper.Text{Text: "Send to: " + or(m.r.Strategy.Contact, "(contact, to be filled in)")},
 		paper.Blank{Labels: []string{
 			"Notice received on", "On hand when it came: cases", "On hand when it came: kegs", "Sold or served: cases", "Sold or served: kegs",
 			"Passed on to others: cases", "Passed on to others: kegs", "Of what was on hand, sent back", "Of what was on hand, destroyed here (how, who saw it)",
@@ -195,10 +222,11 @@ func (m *Maker) noticeTo(s recall.Supplier) *paper.Document {
 	table := func(lots []recall.Received) paper.Table {
 		t := paper.Table{Head: []string{"material", "your lot, as printed", "our lot", "#quantity", "received", "document", "carrier", "best by"}}
 		for _, l := range lots {
-			t.Rows = append(t.Rows, []string{l.Item, l.SupplierLot, l.Lot, num(l.Quantity) + " " + l.Unit, day(l.ReceivedAt), l.Document, l.Carrier, l.BestBy})
+			t.Rows = append(t.Rows, []string{l.Item, l.SupplierLot, l.Lot, quantity(l.Quantity, l.Unit), day(l.ReceivedAt), l.Document, l.Carrier, l.BestBy})
 		}
 		return t
 	}
+	d.Parts = append(d.Parts, m.exercise()...)
 	d.Parts = append(d.Parts,
 		paper.Text{Text: fmt.Sprintf("A lot that you supplied is suspected in %s %s of %s: %s", m.r.Kind(), m.r.Code, m.tx.Site().Name, sentence(m.r.Reason))},
 		paper.Heading{Level: 1, Text: "The lots"}, table(s.Lots))
@@ -210,87 +238,6 @@ func (m *Maker) noticeTo(s recall.Supplier) *paper.Document {
 		"Send us your records of these lots: analyses, deviations, complaints, retained samples.",
 		"Tell us within the day whether other lots that you supplied to us are concerned.",
 	}}, paper.Text{Text: "Contact: " + or(m.r.Strategy.Contact, m.r.Lead)}, paper.Signatures{Roles: []string{"For the brewery: the responsible person"}})
-	d.Parts = append(d.Parts, note()...)
+	d.Parts = append(d.Parts, m.note()...)
 	return d
-}
-
-// Press drafts the notice for the public from the printed scope.
-func (m *Maker) Press() *paper.Document {
-	hazard := hazards[m.r.Hazard]
-	rules := m.s.PrintedScope(m.tx)
-	title := "Recall: " + m.tx.Site().Name
-	var names []string
-	for _, r := range rules {
-		if !slices.Contains(names, r.Name) {
-			names = append(names, r.Name)
-		}
-	}
-	d := m.document(title, strings.Join(names, ", ")+": "+sentence(m.r.Reason), true)
-	var items []string
-	for _, r := range rules {
-		items = append(items, sentence(r.Text()))
-	}
-	first, last := "", ""
-	for _, sh := range m.s.Answer.Shipments {
-		if first == "" || day(sh.ShippedAt) < first {
-			first = day(sh.ShippedAt)
-		}
-		last = max(last, day(sh.ShippedAt))
-	}
-	sold := "It was sold from (first date) to (last date) in (areas, to be filled in)."
-	if first != "" {
-		sold = fmt.Sprintf("It was delivered from %s to %s in (areas, to be filled in).", first, last)
-	}
-	do := "Do not drink it. Bring it back to where you bought it, or call us: you get your money back."
-	if m.r.Hazard == graph.Spoiler || m.r.Hazard == graph.Process || m.r.Hazard == graph.PackagePart {
-		do = "Do not drink, open or shake it, and do not carry it back to the shop: call us and we tell you what to do. You get your money back."
-	}
-	d.Parts = append(d.Parts,
-		paper.Heading{Level: 1, Text: "Look for this on the package"}, paper.List{Items: items},
-		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + hazard[0]},
-		paper.Text{Text: sold},
-		paper.Heading{Level: 1, Text: "What to do"}, paper.Text{Text: do, Strong: true},
-	)
-	if hazard[1] != "" {
-		d.Parts = append(d.Parts, paper.Text{Text: hazard[1]})
-	}
-	d.Parts = append(d.Parts,
-		paper.Text{Text: "Illness, injury and complaints known so far, with symptoms to look out for: (number and kind, to be filled in)."},
-		paper.Text{Text: "Contact: " + or(m.r.Strategy.Contact, "(name, telephone, e-mail, hours, to be filled in)")})
-	d.Parts = append(d.Parts, note()...)
-	return d
-}
-
-// MergeHead and MergeRows are all letters as one table, for a mail merge.
-var MergeHead = []string{"party", "name", "contact", "phone", "email", "address", "distributes_further", "products", "date_codes", "units", "cases_shipped", "cases_returned", "cases_net", "kegs_net", "first_shipped", "last_shipped", "documents", "form_code"}
-
-// MergeRows gives one row for each consignee.
-func (m *Maker) MergeRows() ([][]string, error) {
-	consignees, err := m.s.Consignees(m.tx)
-	if err != nil {
-		return nil, err
-	}
-	var out [][]string
-	for _, c := range consignees {
-		var products, codes, units, documents []string
-		for _, l := range c.Lines {
-			products, units = append(products, l.Product), append(units, l.Unit)
-			codes, documents = append(codes, l.DateCodes...), append(documents, l.Documents...)
-		}
-		first, last := shipped(c)
-		further := "no"
-		if c.Further {
-			further = "yes"
-		}
-		out = append(out, []string{c.Party, c.Name, c.Contact, c.Phone, c.Email, c.Address, further, set(products), set(codes), set(units),
-			num(c.Cases.Shipped), num(c.Cases.Returned), num(c.Cases.Net), num(c.Kegs.Net), first, last, set(documents), FormCode(m.r, c.Party)})
-	}
-	return out, nil
-}
-
-// set joins texts, each once.
-func set(texts []string) string {
-	texts = slices.Clone(texts)
-	slices.Sort(texts)
-	return strings.Join(slices.Compact(texts), "; ")
 }

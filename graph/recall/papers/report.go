@@ -2,154 +2,12 @@ package papers
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"heeltap/graph/recall"
 	"heeltap/labels/paper"
 )
-
-// HoldList is what is to be found and stopped, with its place, to walk the house by.
-func (m *Maker) HoldList() (*paper.Document, error) {
-	stock, err := m.s.InHouse(m.tx)
-	if err != nil {
-		return nil, err
-	}
-	d := m.document("Hold list", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), false)
-	t := paper.Table{Head: []string{"", "code", "what", "#by the books", "place", "band", "held", "#counted", "found by"}}
-	for _, x := range stock {
-		held := "no"
-		if x.Held {
-			held = "yes"
-		}
-		t.Rows = append(t.Rows, []string{x.Kind, x.Code, x.What, num(x.Quantity) + " " + x.Unit, or(x.Place, "?"), x.Band, held, "______", "____________"})
-	}
-	d.Parts = append(d.Parts, cautions(), paper.Text{Text: "Nothing on this list leaves, is moved, drawn, packed or served. Count it where it stands: what the books say is no evidence."}, t,
-		paper.Signatures{Roles: []string{"Walked by", "Quality lead"}})
-	return d, nil
-}
-
-// Status is the status report with the six items of 21 CFR 7.53(b).
-func (m *Maker) Status() (*paper.Document, error) {
-	d := m.document("Recall status report", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), true)
-	parts, err := m.status()
-	d.Parts = append([]paper.Part{m.facts(), cautions()}, parts...)
-	return d, err
-}
-
-// facts says what recall this is.
-func (m *Maker) facts() paper.Facts {
-	f := paper.Facts{Rows: [][2]string{
-		{"Recall", m.r.Code + " (" + m.r.Kind() + ", " + m.r.State() + ")"}, {"Opened", m.time(m.r.OpenedAt.Unix())}, {"Lead", m.r.Lead},
-		{"Suspects", strings.Join(m.r.Suspects, ", ")}, {"Hazard", string(m.r.Hazard)}, {"Reason", sentence(m.r.Reason)}, {"Known", m.r.Known},
-		{"Class proposed by the firm", or(m.r.Proposed, "none yet")}, {"Class assigned by an authority", or(strings.TrimSpace(m.r.Assigned+" "+m.r.Assigner), "none yet")},
-		{"Depth", or(m.r.Strategy.Depth, "not decided")},
-	}}
-	if v := m.r.Latest(); v != nil {
-		f.Rows = append(f.Rows, [2]string{"Scope", fmt.Sprintf("version %d, as known with entry %d", v.Version, v.Head)})
-	} else {
-		f.Rows = append(f.Rows, [2]string{"Scope", "not frozen yet"})
-	}
-	return f
-}
-
-// status writes the six items of 21 CFR 7.53(b), (1) to (6).
-func (m *Maker) status() ([]paper.Part, error) {
-	consignees, err := m.s.Consignees(m.tx)
-	if err != nil {
-		return nil, err
-	}
-	a, err := m.r.Reconcile(m.tx, m.s)
-	if err != nil {
-		return nil, err
-	}
-	var told, answered, silent []string
-	onHand := 0.0
-	notices := paper.Table{Head: []string{"consignee", "notified", "how", "answered", "#on hand when the notice came"}}
-	for _, c := range consignees {
-		contact := m.r.Contacts[c.Party]
-		row := []string{c.Party + " " + c.Name, "no", "", "no", ""}
-		if contact != nil && !contact.Notified.IsZero() {
-			told = append(told, c.Party)
-			row[1] = m.time(contact.Notified.Unix())
-			for _, t := range contact.Tries {
-				if t.Reached {
-					row[2] = t.How
-				}
-			}
-		}
-		if contact != nil && contact.Answer != nil {
-			answered = append(answered, c.Party)
-			row[3] = m.time(contact.Answered.Unix())
-			hand := 0.0
-			for _, l := range contact.Answer.Lines {
-				hand += l.OnHand
-			}
-			onHand += hand
-			row[4] = num(hand)
-		} else {
-			silent = append(silent, c.Party+" "+c.Name)
-		}
-		notices.Rows = append(notices.Rows, row)
-	}
-	checks, good := m.checks()
-	return []paper.Part{
-		paper.Heading{Level: 1, Text: "1. Consignees notified"},
-		paper.Text{Text: fmt.Sprintf("%d of %d consignees are notified.", len(told), len(consignees))}, notices,
-		paper.Heading{Level: 1, Text: "2. Consignees that responded"},
-		paper.Text{Text: fmt.Sprintf("%d of %d responded; they had %s cases and kegs on hand when the notice came.", len(answered), len(consignees), num(onHand))},
-		paper.Heading{Level: 1, Text: "3. Consignees that did not respond"},
-		paper.Text{Text: fmt.Sprintf("%d: %s", len(silent), or(strings.Join(silent, "; "), "none"))},
-		paper.Heading{Level: 1, Text: "4. Returned, corrected and accounted for"},
-		m.recoveryTable(a),
-		paper.Heading{Level: 1, Text: "5. Effectiveness checks"},
-		paper.Text{Text: m.sampleText() + fmt.Sprintf(" %d made, %d found the notice received and followed.", len(checks.Rows), good)}, checks,
-		paper.Heading{Level: 1, Text: "6. Estimated time to completion"},
-		paper.Text{Text: or(m.r.Strategy.Completion, "Not estimated yet.")},
-	}, nil
-}
-
-func (m *Maker) sampleText() string {
-	if m.r.Sample == nil {
-		return "No level was chosen yet (21 CFR 7.42(b)(3))."
-	}
-	s := m.r.Sample
-	return fmt.Sprintf("Level %s of 21 CFR 7.42(b)(3): %s %% of %d consignees, %d to check (%s), drawn with seed %s.", s.Level, num(s.Percent), s.Of, len(s.Parties), strings.Join(s.Parties, ", "), s.Seed)
-}
-
-func (m *Maker) checks() (t paper.Table, good int) {
-	t.Head = []string{"consignee", "checked", "how", "had the notice", "followed it", "#still on sale", "found"}
-	yes := map[bool]string{true: "yes", false: "no"}
-	consignees, err := m.s.Consignees(m.tx)
-	if err != nil {
-		return t, 0
-	}
-	for _, c := range consignees {
-		contact := m.r.Contacts[c.Party]
-		if contact == nil {
-			continue
-		}
-		for _, k := range contact.Checks {
-			t.Rows = append(t.Rows, []string{c.Party + " " + c.Name, m.time(k.At.Unix()), k.How, yes[k.Notified], yes[k.Followed], num(k.OnSale), k.Text})
-			if k.Notified && k.Followed && k.OnSale == 0 {
-				good++
-			}
-		}
-	}
-	return t, good
-}
-
-func (m *Maker) recoveryTable(a *recall.Account) paper.Table {
-	t := paper.Table{Head: []string{"consignee", "", "#received", "#returned", "#destroyed there", "#on hand there", "#sold", "#passed on", "#not explained", "#recovered %"},
-		Note: "Received less what came back before the notice = on hand when it came + sold + passed on + not explained. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received."}
-	for _, x := range a.Consignees {
-		unit := "cases"
-		if x.Kegs {
-			unit = "kegs"
-		}
-		t.Rows = append(t.Rows, []string{x.Party, unit, num(x.Distributed), num(x.Returned), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Unexplained), num(x.Percent)})
-	}
-	return t
-}
 
 // Report is the final report: what happened, when, on which grounds, and what it came to.
 func (m *Maker) Report() (*paper.Document, error) {
@@ -174,7 +32,17 @@ func (m *Maker) Report() (*paper.Document, error) {
 	if err != nil {
 		return nil, err
 	}
-	d.Parts = append(d.Parts, m.facts(), cautions(), paper.Heading{Level: 1, Text: "What went where"}, paper.Picture{Flow: *picture})
+	glance, err := m.glance(open)
+	if err != nil {
+		return nil, err
+	}
+	annexes, err := m.annexes()
+	if err != nil {
+		return nil, err
+	}
+	d.Parts = append(d.Parts, m.facts(), cautions())
+	d.Parts = append(d.Parts, glance...)
+	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "What went where"}, paper.Picture{Flow: *picture})
 	d.Parts = append(d.Parts, m.timeline()...)
 	d.Parts = append(d.Parts, m.versions()...)
 	d.Parts = append(d.Parts, m.printed()...)
@@ -184,14 +52,75 @@ func (m *Maker) Report() (*paper.Document, error) {
 	d.Parts = append(d.Parts, m.gaps()...)
 	d.Parts = append(d.Parts, m.openLines(open)...)
 	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "Signatures"}, paper.Signatures{Roles: []string{"Quality lead", "Responsible person", "Witness"}})
-	return d, nil
+	d.Parts = append(d.Parts, annexes...)
+	return d, m.tx.Err()
+}
+
+// glance is the report in a few lines.
+func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
+	consignees, err := m.s.Consignees(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	stock, err := m.s.InHouse(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	a, err := m.r.Reconcile(m.tx, m.s)
+	if err != nil {
+		return nil, err
+	}
+	held := 0
+	for _, x := range stock {
+		if x.Held {
+			held++
+		}
+	}
+	stopped := fmt.Sprintf("%s, %d with a hold of its own", things(len(stock)), held)
+	if m.r.Mock {
+		stopped = fmt.Sprintf("%s; hold rehearsed on %d, nothing stopped", things(len(stock)), len(m.r.Holds))
+	}
+	n, t := m.notices(consignees), m.s.Answer.Totals
+	f := paper.Facts{Rows: [][2]string{
+		{"In scope", fmt.Sprintf("%d units in, with %s; %d possible, with %s", t.In.Units, casesAndKegs(float64(t.In.Cases), float64(t.In.Kegs)), t.Possible.Units, casesAndKegs(float64(t.Possible.Cases), float64(t.Possible.Kegs)))},
+		{"In the house", stopped},
+		{"Consignees", fmt.Sprintf("%d, of whom %d are notified and %d have answered", len(consignees), n.told, n.answered)},
+		{"Accounted for", accounted(a)},
+	}}
+	for _, x := range m.r.Timeline(m.tx).Targets {
+		name, _, _ := strings.Cut(x.Name, ":")
+		f.Rows = append(f.Rows, [2]string{name, fmt.Sprintf("within %s, %s: %s", x.Within, reachedAfter(x), x.State)})
+	}
+	f.Rows = append(f.Rows, [2]string{"Still open", things(len(open))})
+	return []paper.Part{paper.Heading{Level: 1, Text: "At a glance"}, f}, nil
+}
+
+func reachedAfter(x recall.Target) string {
+	if x.Took == "" {
+		return "not reached"
+	}
+	return "reached after " + x.Took
+}
+
+// accounted says how much of what was made is accounted for, cases and kegs apart.
+func accounted(a *recall.Account) string {
+	var out []string
+	for _, x := range []struct {
+		sum  recall.Sum
+		unit string
+	}{{a.Cases, "case"}, {a.Kegs, "keg"}} {
+		if x.sum.Produced > 0 {
+			out = append(out, fmt.Sprintf("%s %% of %s, %s not", num(x.sum.Percent), quantity(x.sum.Produced, x.unit), num(x.sum.Unaccounted)))
+		}
+	}
+	return or(strings.Join(out, "; "), "nothing was packed")
 }
 
 func (m *Maker) timeline() []paper.Part {
 	line := m.r.Timeline(m.tx)
 	t := paper.Table{Head: []string{"clock", "when", "who", "what", "#entry"}}
 	for _, s := range line.Steps {
-		t.Rows = append(t.Rows, []string{s.Clock, strings.Replace(s.At[:16], "T", " ", 1), s.By, s.Text, whole(s.Entry)})
+		t.Rows = append(t.Rows, []string{s.Clock, m.plain(s.At), s.By, m.plain(s.Text), whole(s.Entry)})
 	}
 	g := paper.Table{Head: []string{"target", "within", "reached after", "", "source"}}
 	for _, x := range line.Targets {
@@ -215,7 +144,7 @@ func (m *Maker) versions() []paper.Part {
 		}
 		t := paper.Table{Head: []string{"", "kind", "code", "now", "was", "because of"}}
 		for _, c := range v.Changes {
-			t.Rows = append(t.Rows, []string{c.What, c.Kind, c.Code, c.Band, c.Was, m.entries(c.Entries)})
+			t.Rows = append(t.Rows, []string{c.What, c.Kind, c.Code, standing(c), or(c.Was, "-"), m.entries(c.Entries)})
 		}
 		parts = append(parts, t)
 	}
@@ -232,6 +161,17 @@ func (m *Maker) versions() []paper.Part {
 	return parts
 }
 
+// standing is how an item of the scope stands after a change.
+func standing(c recall.Change) string {
+	switch {
+	case c.What == recall.Removed:
+		return "-"
+	case c.Affected > 0:
+		return fmt.Sprintf("%s, %d affected", c.Band, c.Affected)
+	}
+	return c.Band
+}
+
 func sentenceIf(text string) string {
 	if text == "" {
 		return ""
@@ -239,7 +179,8 @@ func sentenceIf(text string) string {
 	return sentence(text) + " "
 }
 
-// entries tells of journal entries: kind, who, when it happened and was recorded.
+// entries tells of journal entries: what they are, by whom, when it happened and was recorded. A
+// step of the recall is told by what it says.
 func (m *Maker) entries(list []int64) string {
 	var out []string
 	for _, n := range list {
@@ -247,9 +188,12 @@ func (m *Maker) entries(list []int64) string {
 		if err != nil || !ok {
 			continue
 		}
-		text := fmt.Sprintf("entry %d: %s by %s, recorded %s", n, e.Kind, e.By, m.time(e.Recorded.Unix()))
+		text := fmt.Sprintf("entry %d: %s by %s, recorded %s", n, word(e.Kind), e.By, m.time(e.Recorded.Unix()))
+		if i := slices.IndexFunc(m.r.Log, func(l recall.Logged) bool { return l.Entry == n }); i >= 0 {
+			text = fmt.Sprintf("entry %d, by %s: %s", n, e.By, m.r.Log[i].Text())
+		}
 		if e.At != nil {
-			text += ", of " + e.At.Text(m.tx.Site().Zone)
+			text += ", of " + m.plain(e.At.Text(m.tx.Site().Zone))
 		}
 		out = append(out, text)
 		if len(out) == 3 && len(list) > 3 {
@@ -272,7 +216,7 @@ func (m *Maker) printed() []paper.Part {
 		if r.Inside != "" {
 			remark = strings.TrimPrefix(remark+"; "+r.Inside, "; ")
 		}
-		t.Rows = append(t.Rows, []string{r.Text(), whole(r.Affected), whole(r.Covered), whole(r.Innocent), remark})
+		t.Rows = append(t.Rows, []string{m.ruleText(r), whole(r.Affected), whole(r.Covered), whole(r.Innocent), remark})
 	}
 	return []paper.Part{paper.Heading{Level: 1, Text: "What the public can act on"}, t}
 }
@@ -288,7 +232,7 @@ func (m *Maker) notification() ([]paper.Part, error) {
 	}
 	t := paper.Table{Head: []string{"market", "authority", "products", "because", "source", "told"}}
 	for _, a := range n.Authorities {
-		t.Rows = append(t.Rows, []string{a.Market, a.Name, strings.Join(a.Products, ", "), a.Because, a.Source, or(strings.Replace(day(a.Told), "T", " ", 1), "no")})
+		t.Rows = append(t.Rows, []string{a.Market, a.Name, strings.Join(a.Products, ", "), a.Because, a.Source, or(m.plain(a.Told), "no")})
 	}
 	if len(t.Rows) > 0 {
 		parts = append(parts, t)
@@ -298,7 +242,7 @@ func (m *Maker) notification() ([]paper.Part, error) {
 	}
 	f := paper.Facts{}
 	for _, a := range n.First {
-		f.Rows = append(f.Rows, [2]string{a.What, a.Answer})
+		f.Rows = append(f.Rows, [2]string{a.What, m.plain(a.Answer)})
 	}
 	return append(parts, paper.Text{Text: recall.Deferral()}, paper.Heading{Level: 2, Text: "What they ask for first (21 CFR 7.46(a))"}, f), nil
 }
@@ -309,15 +253,18 @@ func (m *Maker) account() ([]paper.Part, error) {
 	if err != nil {
 		return nil, err
 	}
-	head := []string{"#made", "#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#%"}
+	head := []string{"#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#accounted %"}
 	cells := func(s recall.Sum) []string {
-		return []string{num(s.Produced), num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Unaccounted), num(s.Percent)}
+		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Unaccounted), num(s.Percent)}
 	}
-	groups := paper.Table{Head: append([]string{"product", "date codes"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for. What the books say is on hand proves nothing: it is unaccounted for until it is counted."}
+	groups := paper.Table{Head: append([]string{"product", "date codes", "#made"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for. What the books say is on hand proves nothing: it is unaccounted for until it is counted."}
 	for _, g := range a.Groups {
-		groups.Rows = append(groups.Rows, append([]string{g.Product, strings.Join(g.DateCodes, ", ")}, cells(g.Sum)...))
+		groups.Rows = append(groups.Rows, append([]string{g.Product, strings.Join(g.DateCodes, ", "), quantity(g.Produced, caseOrKeg(g.Kegs))}, cells(g.Sum)...))
 	}
-	groups.Rows = append(groups.Rows, append([]string{"all cases", ""}, cells(a.Cases)...), append([]string{"all kegs", ""}, cells(a.Kegs)...))
+	groups.Rows = append(groups.Rows, append([]string{"all cases", "", quantity(a.Cases.Produced, "case")}, cells(a.Cases)...))
+	if a.Kegs.Produced > 0 {
+		groups.Rows = append(groups.Rows, append([]string{"all kegs", "", quantity(a.Kegs.Produced, "keg")}, cells(a.Kegs)...))
+	}
 	missing := paper.Table{Head: []string{"unit", "#unaccounted for", "#on hand by the books", "last entry that touched it"}}
 	for _, u := range a.Units {
 		if u.Unaccounted != 0 {
@@ -340,7 +287,7 @@ func (m *Maker) account() ([]paper.Part, error) {
 func (m *Maker) gaps() []paper.Part {
 	t := paper.Table{Head: []string{"at", "what the records lack or contradict"}}
 	for _, f := range m.s.Answer.Findings {
-		t.Rows = append(t.Rows, []string{f.Code, f.Text})
+		t.Rows = append(t.Rows, []string{f.Code, m.plain(f.Text)})
 	}
 	if len(t.Rows) == 0 {
 		return []paper.Part{paper.Heading{Level: 1, Text: "Gaps in the records"}, paper.Text{Text: "None that touches this scope was found. That does not prove the records complete."}}

@@ -1,0 +1,79 @@
+package papers
+
+import (
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/labels/paper"
+)
+
+// annexes list the scope whole: what is in the house, every unit with the chain that leads to it,
+// and what each consignee received. What is signed above stands on them.
+func (m *Maker) annexes() ([]paper.Part, error) {
+	stock, err := m.s.InHouse(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	consignees, err := m.s.Consignees(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	house := paper.Table{Head: []string{"", "code", "what", "#by the books", "last counted", "place", "band", "held"}}
+	for _, x := range stock {
+		house.Rows = append(house.Rows, []string{x.Kind, x.Code, m.plain(x.What), booked(x), m.counted(x), or(x.Place, "?"), x.Band, yesNo(x.Held)})
+	}
+	received := paper.Table{Head: []string{"consignee", "unit", "band", "date code", "#received", "#returned", "#at most affected", "shipped on", "document"}}
+	for _, c := range consignees {
+		for _, l := range c.Lines {
+			unit := caseOrKeg(l.Kegs)
+			shipped, affected := quantity(l.Shipped, unit), num(l.Affected)
+			if l.OneOf != "" {
+				shipped, affected = "one of these, "+quantity(l.MayBe, unit), "may be"
+			}
+			received.Rows = append(received.Rows, []string{c.Party, l.Unit, l.Band, strings.Join(l.DateCodes, ", "), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
+		}
+	}
+	return []paper.Part{
+		paper.Heading{Level: 1, Text: "Annex 1: what is in the house"}, house,
+		paper.Heading{Level: 1, Text: "Annex 2: every unit in scope, and why"}, m.unitsInScope(),
+		paper.Heading{Level: 1, Text: "Annex 3: what each consignee received"}, received,
+	}, nil
+}
+
+// unitsInScope lists the units, and what hangs on none, with the chain from the suspect.
+func (m *Maker) unitsInScope() paper.Table {
+	t := paper.Table{Head: []string{"unit", "band", "product", "date codes", "#packed", "#at most affected", "from the suspect to it"},
+		Note: "In: by recorded moves alone. Possible: not recorded, and not ruled out. The chain is the shortest of the surest ones."}
+	kept := map[string]bool{}
+	for _, i := range m.s.Kept {
+		kept[i.Kind+" "+i.Code] = true
+	}
+	for _, u := range m.s.Answer.Units {
+		product, chain := "mixed", strings.Join(u.Why, " > ")
+		if u.Product != nil {
+			product = *u.Product
+		}
+		if kept[graph.Unit.String()+" "+u.Code] {
+			chain = "kept: a correction took it out, and nobody has signed for that"
+		}
+		t.Rows = append(t.Rows, []string{u.Code, u.Band, product, strings.Join(u.DateCodes, ", "), quantity(float64(u.Quantity), caseOrKeg(u.Kind == "keg")), whole(u.Affected), chain})
+	}
+	for _, run := range m.s.Answer.Runs {
+		if run.Unassigned > 0 {
+			t.Rows = append(t.Rows, []string{"on none", run.Band, run.Product, strings.Join(run.DateCodes, ", "), quantity(float64(run.Unassigned), caseOrKeg(m.fillsKegs(run.Code))), whole(run.Unassigned), strings.Join(run.Why, " > ")})
+		}
+	}
+	return t
+}
+
+// fillsKegs reports whether a run fills kegs: a unit of it is one.
+func (m *Maker) fillsKegs(run string) bool {
+	for _, u := range m.s.Answer.Units {
+		for _, r := range u.Runs {
+			if r == run && u.Kind == "keg" {
+				return true
+			}
+		}
+	}
+	return false
+}

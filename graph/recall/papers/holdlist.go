@@ -1,0 +1,81 @@
+package papers
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"heeltap/graph/recall"
+	"heeltap/graph/trace"
+	"heeltap/labels/paper"
+	"heeltap/lots"
+)
+
+// HoldList is what is to be found and stopped, with its place, to walk the house by.
+func (m *Maker) HoldList() (*paper.Document, error) {
+	stock, err := m.s.InHouse(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	d := m.document("Hold list", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), false)
+	t := paper.Table{Head: []string{"", "code", "what", "#by the books", "last counted", "place", "band", "held", "#counted now", "found by"}}
+	for _, x := range stock {
+		t.Rows = append(t.Rows, []string{x.Kind, x.Code, m.plain(x.What), booked(x), m.counted(x), or(x.Place, "?"), x.Band, yesNo(x.Held), "______", "____________"})
+	}
+	d.Parts = append(d.Parts, cautions(), paper.Text{Text: "Nothing on this list leaves, is moved, drawn, packed or served. Count it where it stands: what the books say is no evidence."}, t,
+		paper.Signatures{Roles: []string{"Walked by", "Quality lead"}})
+	return d, m.tx.Err()
+}
+
+// booked is what the books say is there; less than nothing is a fault of theirs, not of the goods.
+func booked(x recall.Stock) string {
+	text := quantity(x.Quantity, x.Unit)
+	switch {
+	case x.Quantity < 0:
+		return text + ": the books are wrong"
+	case !x.Sure:
+		return "at most " + text
+	}
+	return text
+}
+
+// counted is the last count of something in the house, as it was said and when.
+func (m *Maker) counted(x recall.Stock) string {
+	zone := m.tx.Site().Zone
+	said := func(n float64, unit string, at lots.When) string {
+		when := at.Text(zone)
+		if len(when) > 16 {
+			when = m.plain(when)
+		}
+		return quantity(n, unit) + ", " + when
+	}
+	if x.Kind == "unit" {
+		if c, ok := trace.CountOf(m.tx, x.Code); ok {
+			return said(c.Said, x.Unit, c.At)
+		}
+		return ""
+	}
+	var last *lots.StockCount // of what a tank holds now, not of what it held before
+	for _, rec := range m.tx.Touching(x.Code) {
+		c, ok := rec.(*lots.StockCount)
+		if ok && m.begun(x) <= c.At.From && !c.Subject.OneOf() && c.Subject.Code() == x.Code && (last == nil || c.At.From >= last.At.From) {
+			last = c
+		}
+	}
+	if last == nil {
+		return ""
+	}
+	return said(lots.Nine(lots.Unit(x.Unit).Of(float64(last.Qty.N))), x.Unit, last.At)
+}
+
+// begun is when a tank's content came together; of anything else the beginning of time.
+func (m *Maker) begun(x recall.Stock) int64 {
+	for _, f := range m.s.Answer.Fills {
+		if x.Kind == "tank" && f.Vessel == x.Code && f.Until == nil {
+			if at, err := time.Parse(time.RFC3339, f.Since); err == nil {
+				return at.Unix()
+			}
+		}
+	}
+	return math.MinInt64
+}

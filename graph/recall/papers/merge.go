@@ -1,0 +1,75 @@
+package papers
+
+import (
+	"slices"
+	"strings"
+
+	"heeltap/graph/recall"
+)
+
+// MergeHead names the columns of [Maker.MergeRows]. The first says of every row whether it belongs to
+// an exercise: a table that is merged into the wrong template then tells nobody of a real recall.
+// What is one of several units is in no other column: it may have gone there.
+var MergeHead = []string{"exercise", "party", "name", "contact", "phone", "email", "address", "distributes_further", "products", "date_codes", "units",
+	"cases_shipped", "cases_returned", "cases_net", "cases_one_of_several", "kegs_shipped", "kegs_returned", "kegs_net", "kegs_one_of_several",
+	"accounts_listed", "first_shipped", "last_shipped", "documents", "form_code"}
+
+// MergeRows is all letters to consignees as one table, for a mail merge: a row for each.
+func (m *Maker) MergeRows() ([][]string, error) {
+	consignees, err := m.s.Consignees(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	out := [][]string{}
+	for _, c := range consignees {
+		var products, codes, units, documents []string
+		for _, l := range c.Lines {
+			products, units = append(products, strings.Split(l.Product, ", ")...), append(units, l.Unit)
+			codes, documents = append(codes, l.DateCodes...), append(documents, l.Documents...)
+		}
+		first, last := shipped(c)
+		out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, c.Contact, c.Phone, c.Email, c.Address, yesNo(c.Further), set(products), set(codes), set(units),
+			num(c.Cases.Shipped), num(c.Cases.Returned), num(c.Cases.Net), num(c.Cases.MayBe), num(c.Kegs.Shipped), num(c.Kegs.Returned), num(c.Kegs.Net), num(c.Kegs.MayBe),
+			whole(len(m.accounts(c.Party))), first, last, set(documents), FormCode(m.r, c.Party)})
+	}
+	return out, nil
+}
+
+// AccountHead names the columns of [Maker.AccountRows].
+var AccountHead = []string{"exercise", "supplied_by", "supplied_by_name", "name", "contact", "phone", "email", "address", "product", "date_code", "quantity", "unit"}
+
+// AccountRows is whom the consignees said they supplied, a row for each line of their lists.
+// They are told by whoever supplied them (21 CFR 7.49(d)), so they stand in a table of their own.
+func (m *Maker) AccountRows() ([][]string, error) {
+	consignees, err := m.s.Consignees(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	out := [][]string{}
+	for _, c := range consignees {
+		for _, a := range m.accounts(c.Party) {
+			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, a.Name, a.Contact, a.Phone, a.Email, a.Address, a.Product, a.DateCode, num(a.Quantity), accountUnit(a)})
+		}
+	}
+	return out, nil
+}
+
+// accounts is the list that a consignee gave of whom it supplied.
+func (m *Maker) accounts(party string) []recall.SubAccount {
+	if contact := m.r.Contacts[party]; contact != nil {
+		return contact.Accounts
+	}
+	return nil
+}
+
+// accountUnit is what an account's quantity counts: cases, where its list does not say.
+func accountUnit(a recall.SubAccount) string { return or(a.Unit, "case") }
+
+func supplied(a recall.SubAccount) string { return quantity(a.Quantity, accountUnit(a)) }
+
+// set joins texts, each once.
+func set(texts []string) string {
+	texts = slices.Clone(texts)
+	slices.Sort(texts)
+	return strings.Join(slices.Compact(texts), "; ")
+}

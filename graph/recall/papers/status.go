@@ -1,0 +1,227 @@
+package papers
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"heeltap/graph/recall"
+	"heeltap/labels/paper"
+	"heeltap/lots"
+)
+
+// Status is the status report with the six items of 21 CFR 7.53(b).
+func (m *Maker) Status() (*paper.Document, error) {
+	d := m.document("Recall status report", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), true)
+	parts, err := m.status()
+	d.Parts = append([]paper.Part{m.facts(), cautions()}, parts...)
+	return d, err
+}
+
+// facts says what recall this is.
+func (m *Maker) facts() paper.Facts {
+	f := paper.Facts{Rows: [][2]string{
+		{"Recall", m.r.Code + " (" + m.r.Kind() + ", " + m.r.State() + ")"}, {"Opened", m.time(m.r.OpenedAt.Unix())}, {"Lead", m.r.Lead},
+		{"Suspects", strings.Join(m.r.Suspects, ", ")}, {"Hazard", string(m.r.Hazard)}, {"Reason", sentence(m.r.Reason)}, {"Known", m.r.Known},
+		{"Class proposed by the firm", or(m.r.Proposed, "none yet")}, {"Class assigned", or(strings.TrimSpace(m.r.Assigned+" "+m.r.Assigner), "none yet, by an authority")},
+		{"Depth", or(m.r.Strategy.Depth, "not decided")},
+	}}
+	return paper.Facts{Rows: append(f.Rows, [2]string{"Scope", sentence(m.basis())})}
+}
+
+// status writes the six items of 21 CFR 7.53(b), (1) to (6).
+func (m *Maker) status() ([]paper.Part, error) {
+	consignees, err := m.s.Consignees(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	a, err := m.r.Reconcile(m.tx, m.s)
+	if err != nil {
+		return nil, err
+	}
+	n := m.notices(consignees)
+	checks, made := m.checks(consignees)
+	parts := []paper.Part{
+		paper.Heading{Level: 1, Text: "1. Consignees notified"},
+		paper.Text{Text: fmt.Sprintf("%d of %d consignees are notified.", n.told, len(consignees))}, n.table,
+		paper.Heading{Level: 1, Text: "2. Consignees that responded"},
+		paper.Text{Text: fmt.Sprintf("%d of %d responded; they had %s on hand when the notice came.", n.answered, len(consignees), casesAndKegs(n.cases, n.kegs))},
+		paper.Heading{Level: 1, Text: "3. Consignees that did not respond"},
+		paper.Text{Text: fmt.Sprintf("%d: %s", len(n.silent), or(strings.Join(n.silent, "; "), "none"))},
+	}
+	parts = append(parts, m.secondLevel(consignees, a)...)
+	return append(parts,
+		paper.Heading{Level: 1, Text: "4. Returned, corrected and accounted for"}, m.recoveryTable(a),
+		paper.Heading{Level: 1, Text: "5. Effectiveness checks"}, paper.Text{Text: m.sampleText(consignees) + " " + made}, checks,
+		paper.Heading{Level: 1, Text: "6. Estimated time to completion"}, paper.Text{Text: or(m.r.Strategy.Completion, "Not estimated yet.")}), nil
+}
+
+// noticed is who was told, and who answered what.
+type noticed struct {
+	table          paper.Table
+	told, answered int
+	silent         []string
+	cases, kegs    float64 // on hand when the notice came
+}
+
+// notices says when and how each consignee was told: whoever answered without being told has heard.
+func (m *Maker) notices(consignees []recall.Consignee) noticed {
+	n := noticed{table: paper.Table{Head: []string{"consignee", "notified", "how", "answered", "#on hand when the notice came"}}}
+	for _, c := range consignees {
+		row := []string{c.Party + " " + c.Name, "no", "", "no", ""}
+		contact := m.r.Contacts[c.Party]
+		if contact == nil {
+			contact = &recall.Contact{}
+		}
+		if !contact.Notified.IsZero() {
+			n.told++
+			row[1], row[2] = m.time(contact.Notified.Unix()), "by its own answer"
+			for _, t := range slices.Backward(contact.Tries) { // the first that reached it
+				if t.Reached {
+					row[2] = t.How
+				}
+			}
+		} else if len(contact.Tries) > 0 {
+			row[1] = fmt.Sprintf("no, %d tried", len(contact.Tries))
+		}
+		if contact.Answer == nil {
+			n.silent = append(n.silent, c.Party+" "+c.Name)
+		} else {
+			n.answered++
+			cases, kegs := 0.0, 0.0
+			for _, l := range contact.Answer.Lines {
+				if l.Kegs {
+					kegs += l.OnHand
+				} else {
+					cases += l.OnHand
+				}
+			}
+			n.cases, n.kegs = n.cases+cases, n.kegs+kegs
+			row[3], row[4] = m.time(contact.Answered.Unix()), casesAndKegs(cases, kegs)
+		}
+		n.table.Rows = append(n.table.Rows, row)
+	}
+	return n
+}
+
+// secondLevel lists whom the consignees supplied, by their own lists, and sets each list against
+// what that consignee said it passed on.
+func (m *Maker) secondLevel(consignees []recall.Consignee, a *recall.Account) []paper.Part {
+	t := paper.Table{Head: []string{"supplied by", "name", "contact", "telephone", "e-mail", "product", "date code", "#quantity"}}
+	var remarks []string
+	for _, c := range consignees {
+		accounts := m.accounts(c.Party)
+		listed := map[bool]float64{}
+		for _, x := range accounts {
+			t.Rows = append(t.Rows, []string{c.Party + " " + c.Name, x.Name, x.Contact, x.Phone, x.Email, x.Product, x.DateCode, supplied(x)})
+			listed[accountUnit(x) == "keg"] += x.Quantity
+		}
+		for _, x := range a.Consignees {
+			unit := caseOrKeg(x.Kegs)
+			switch {
+			case x.Party != c.Party:
+			case len(accounts) == 0 && x.PassedOn > 0:
+				remarks = append(remarks, fmt.Sprintf("%s %s passed %s on and gave no list: ask for it.", c.Party, c.Name, quantity(x.PassedOn, unit)))
+			case len(accounts) > 0 && lots.Nine(listed[x.Kegs]-x.PassedOn) != 0:
+				remarks = append(remarks, fmt.Sprintf("The list of %s %s comes to %s, its answer says that %s were passed on: ask which is right.", c.Party, c.Name, quantity(listed[x.Kegs], unit), quantity(x.PassedOn, unit)))
+			}
+		}
+		if c.Further && len(accounts) == 0 {
+			remarks = append(remarks, fmt.Sprintf("%s %s distributes further, and its list is missing.", c.Party, c.Name))
+		}
+	}
+	if len(t.Rows) == 0 && len(remarks) == 0 {
+		return nil
+	}
+	parts := []paper.Part{paper.Heading{Level: 2, Text: "Second level: whom the consignees supplied, by their lists"}}
+	if len(t.Rows) > 0 {
+		parts = append(parts, filled(t))
+	}
+	if len(remarks) > 0 {
+		parts = append(parts, paper.List{Items: remarks})
+	}
+	return parts
+}
+
+// sampleText says who is to be checked: a draw from fewer consignees than there are now is short.
+func (m *Maker) sampleText(consignees []recall.Consignee) string {
+	s := m.r.Sample
+	if s == nil {
+		return "No level was chosen yet (21 CFR 7.42(b)(3))."
+	}
+	text := fmt.Sprintf("Level %s of 21 CFR 7.42(b)(3): %s %% of %d consignees, %d to check (%s), drawn with seed %s.", s.Level, num(s.Percent), s.Of, len(s.Parties), or(strings.Join(s.Parties, ", "), "none"), s.Seed)
+	if s.Of != len(consignees) {
+		text += fmt.Sprintf(" There are %d consignees now: DRAW AGAIN.", len(consignees))
+	}
+	return text
+}
+
+// checks lists the checks that were made, and says how many of those drawn were checked: a check
+// of somebody else does not stand for one of them.
+func (m *Maker) checks(consignees []recall.Consignee) (paper.Table, string) {
+	t := paper.Table{Head: []string{"consignee", "drawn", "checked", "how", "had the notice", "followed it", "#still on sale", "found"}}
+	names := map[string]string{}
+	for _, c := range consignees {
+		names[c.Party] = c.Party + " " + c.Name
+	}
+	drawn := map[string]bool{}
+	if m.r.Sample != nil {
+		for _, p := range m.r.Sample.Parties {
+			drawn[p] = true
+		}
+	}
+	made, good, others, open := 0, 0, 0, []string{}
+	for _, party := range slices.Sorted(maps.Keys(m.r.Contacts)) {
+		checks := m.r.Contacts[party].Checks
+		for _, k := range checks {
+			t.Rows = append(t.Rows, []string{or(names[party], party+": not in scope"), yesNo(drawn[party]), m.time(k.At.Unix()), k.How, yesNo(k.Notified), yesNo(k.Followed), num(k.OnSale), k.Text})
+		}
+		switch n := len(checks); {
+		case n == 0:
+		case !drawn[party]:
+			others += n
+		default:
+			made++
+			if last := checks[n-1]; last.Notified && last.Followed && last.OnSale == 0 {
+				good++
+			}
+		}
+	}
+	for _, p := range slices.Sorted(maps.Keys(drawn)) {
+		if c := m.r.Contacts[p]; c == nil || len(c.Checks) == 0 {
+			open = append(open, p)
+		}
+	}
+	return t, checkText(len(drawn), made, good, others, open)
+}
+
+func checkText(drawn, made, good, others int, open []string) string {
+	text := fmt.Sprintf("Of %d drawn: %d made, %d found the notice received and followed.", drawn, made, good)
+	if len(open) > 0 {
+		text += " Not checked yet: " + strings.Join(open, ", ") + "."
+	}
+	if others > 0 {
+		text += fmt.Sprintf(" Checks of consignees that were not drawn: %d.", others)
+	}
+	return text
+}
+
+// recoveryTable sets what each consignee received against what is known of it. What it says it
+// sent back stands beside what arrived: goods on the way are not goods that were never sent.
+func (m *Maker) recoveryTable(a *recall.Account) paper.Table {
+	t := paper.Table{Head: []string{"consignee", "", "#received", "#returned, arrived", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#not explained", "#recovered %"},
+		Note: "Received less what came back before the notice = on hand when it came + sold + passed on + not explained. Returned is what arrived here at any time; what a consignee says it sent back stays on hand there until it arrives. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received."}
+	for _, x := range a.Consignees {
+		sent := 0.0
+		if contact := m.r.Contacts[x.Party]; contact != nil && contact.Answer != nil {
+			for _, l := range contact.Answer.Lines {
+				if l.Kegs == x.Kegs {
+					sent += l.Returned
+				}
+			}
+		}
+		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.Returned), num(sent), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Unexplained), num(x.Percent)})
+	}
+	return t
+}

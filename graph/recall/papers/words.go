@@ -1,0 +1,196 @@
+package papers
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"heeltap/graph/recall"
+	"heeltap/labels/paper"
+	"heeltap/lots"
+)
+
+// quantity writes an amount with its unit as people say it: 1 case, 6 kegs, 2.5 hL.
+func quantity(n float64, unit string) string {
+	text := num(n) + " " + unit
+	if (unit == "case" || unit == "keg") && n != 1 {
+		text += "s"
+	}
+	return strings.TrimSpace(text)
+}
+
+// casesAndKegs names both where there are any; none of either is "0 cases".
+func casesAndKegs(cases, kegs float64) string {
+	switch {
+	case kegs == 0:
+		return quantity(cases, "case")
+	case cases == 0:
+		return quantity(kegs, "keg")
+	}
+	return quantity(cases, "case") + " and " + quantity(kegs, "keg")
+}
+
+func caseOrKeg(kegs bool) string {
+	if kegs {
+		return "keg"
+	}
+	return "case"
+}
+
+func num(n float64) string {
+	text := strconv.FormatFloat(n, 'f', 3, 64)
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
+}
+
+// numOr is a number, or nothing for none: so that a table shows what there is.
+func numOr(n float64) string {
+	if n == 0 {
+		return ""
+	}
+	return num(n)
+}
+
+func whole[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
+
+func day(at string) string {
+	if len(at) < 10 {
+		return at
+	}
+	return at[:10]
+}
+
+// between says from when to when; one day is no span.
+func between(first, last string) string {
+	if first == last {
+		return "on " + first
+	}
+	return "between " + first + " and " + last
+}
+
+func or(text, otherwise string) string {
+	if text == "" {
+		return otherwise
+	}
+	return text
+}
+
+func yesNo(yes bool) string {
+	if yes {
+		return "yes"
+	}
+	return "no"
+}
+
+// filled leaves out the columns of a table in which nothing stands.
+func filled(t paper.Table) paper.Table {
+	out := paper.Table{Note: t.Note, Rows: make([][]string, len(t.Rows))}
+	for i, head := range t.Head {
+		if !slices.ContainsFunc(t.Rows, func(row []string) bool { return row[i] != "" }) {
+			continue
+		}
+		out.Head = append(out.Head, head)
+		for k, row := range t.Rows {
+			out.Rows[k] = append(out.Rows[k], row[i])
+		}
+	}
+	return out
+}
+
+// stamp matches a moment as records and answers write it.
+var stamp = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?(Z|[+-]\d\d:\d\d)`)
+
+// plain writes the moments within a text as the paper's other times: site time, to the minute.
+func (m *Maker) plain(text string) string {
+	return stamp.ReplaceAllStringFunc(text, func(at string) string {
+		for _, layout := range []string{time.RFC3339, "2006-01-02T15:04Z07:00"} {
+			if t, err := time.Parse(layout, at); err == nil {
+				return m.time(t.Unix())
+			}
+		}
+		return at
+	})
+}
+
+// nameAndSize joins a product's name with its size, and says no measure twice: names often end in it.
+func nameAndSize(name, size string) string {
+	first, rest, more := strings.Cut(size, ", ")
+	if !says(name, first) {
+		return name + ", " + size
+	}
+	if more {
+		return name + ", " + rest
+	}
+	return name
+}
+
+// says reports whether a name has a measure in it, blanks and case aside.
+func says(name, measure string) bool {
+	tight := func(s string) string { return strings.ToLower(strings.ReplaceAll(s, " ", "")) }
+	before, _, found := strings.Cut(tight(name), tight(measure))
+	if !found || before == "" {
+		return found
+	}
+	last := before[len(before)-1]
+	return last < '0' || last > '9'
+}
+
+// productText names products with their sizes, and the number of their bar code where it is known.
+func (m *Maker) productText(codes string) string {
+	var out []string
+	for _, code := range strings.Split(codes, ", ") {
+		name, size := recall.ProductText(m.tx, code)
+		text := nameAndSize(name, size)
+		if p, ok := m.tx.Product(code); ok && p.GTIN != "" {
+			text += ", bar code " + p.GTIN
+		}
+		out = append(out, text)
+	}
+	return strings.Join(out, "; ")
+}
+
+// ruleText reads a printed rule out. A list of keg numbers is a rule only where it is whole: kegs
+// of that code that hang on no number are affected like the others.
+func (m *Maker) ruleText(r recall.Rule) string {
+	kegs := r.Kegs
+	r.Kegs = nil
+	text := r.Text()
+	if rest, ok := strings.CutPrefix(text, r.Name+", "+r.Size); ok {
+		text = nameAndSize(r.Name, r.Size) + rest
+	}
+	if len(kegs) == 0 {
+		return text
+	}
+	if loose := m.looseKegs(r); loose > 0 {
+		return text + ": every keg that bears it, whatever its number. Of " + strings.Join(kegs, ", ") + " we know it; " +
+			quantity(float64(loose), "keg") + " more may bear it whose " + numbersAre(loose) + " not known"
+	}
+	return text + "; keg numbers " + strings.Join(kegs, ", ")
+}
+
+func numbersAre(n int64) string {
+	if n == 1 {
+		return "number is"
+	}
+	return "numbers are"
+}
+
+// looseKegs counts what was filled of a rule's product and codes and hangs on no keg's number.
+func (m *Maker) looseKegs(r recall.Rule) (loose int64) {
+	for _, run := range m.s.Answer.Runs {
+		bears := slices.ContainsFunc(run.DateCodes, func(c string) bool { return slices.Contains(r.Codes, c) })
+		if run.Product == r.Product && bears {
+			loose += run.Unassigned
+		}
+	}
+	return loose
+}
+
+// word is what one row of a sheet is called: a shipment, of shipments.
+func word(kind string) string {
+	if sheet, ok := lots.SheetNamed(kind); ok {
+		return sheet.Noun
+	}
+	return kind
+}
