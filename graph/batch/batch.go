@@ -30,7 +30,7 @@ func Record(tx *store.Tx, code string, letter bool) (*paper.Document, error) {
 	default:
 		return nil, lots.Errorf(lots.Invalid, "%s is a %s: a batch record is of a brew, a run or a unit", code, thing.Kind)
 	}
-	w := &writer{tx: tx, code: code, kind: thing.Kind, entries: map[int64]bool{}}
+	w := &writer{tx: tx, code: code, kind: thing.Kind, entries: map[int64]bool{}, named: map[string]bool{}, behind: map[string]bool{}, held: map[string]span{}}
 	var err error
 	from := []string{string(thing.Kind) + ":" + code}
 	if w.back, err = trace.Ask(tx, trace.Question{Dir: graph.Back, From: from}); err != nil {
@@ -47,7 +47,10 @@ type writer struct {
 	code        string
 	kind        lots.Kind
 	back, ahead *trace.Answer
-	entries     map[int64]bool // what the document rests on
+	entries     map[int64]bool  // what the document rests on
+	named       map[string]bool // codes whose every row belongs to it
+	behind      map[string]bool // brews and runs that stand behind it
+	held        map[string]span // vessels that do, and when
 }
 
 func (w *writer) document(letter bool) (*paper.Document, error) {
@@ -82,16 +85,19 @@ func (w *writer) gather() {
 	for _, l := range w.back.Links() {
 		w.entries[l.Entry] = true
 	}
-	name := func(code string) {
-		for _, rec := range w.tx.Touching(code) {
-			w.entries[rec.Entry()] = true
-		}
-	}
-	name(w.code)
+	w.name(w.code)
 	for _, u := range w.ahead.Units {
 		if w.ours(u) {
-			name(u.Code)
+			w.name(u.Code)
 		}
+	}
+}
+
+// name notes the entries that stand and name a code.
+func (w *writer) name(code string) {
+	w.named[code] = true
+	for _, rec := range w.tx.Touching(code) {
+		w.entries[rec.Entry()] = true
 	}
 }
 
@@ -144,16 +150,17 @@ func table(rows []lots.Entered, leave ...string) paper.Table {
 	return t
 }
 
-func section(title string, t paper.Table, none string) []paper.Part {
+// section is a table below its heading, or a word where there is nothing.
+func section(level int, title string, t paper.Table, none string) []paper.Part {
 	if len(t.Rows) == 0 {
-		return []paper.Part{paper.Heading{Level: 1, Text: title}, paper.Text{Text: none}}
+		return []paper.Part{paper.Heading{Level: level, Text: title}, paper.Text{Text: none}}
 	}
-	return []paper.Part{paper.Heading{Level: 1, Text: title}, t}
+	return []paper.Part{paper.Heading{Level: level, Text: title}, t}
 }
 
 func (w *writer) what() []paper.Part {
 	sheet := map[lots.Kind]string{lots.KindBrew: "brews", lots.KindRun: "runs", lots.KindUnit: "units"}[w.kind]
-	return section("What it is", table(w.rows(w.code, sheet)), "")
+	return section(1, "What it is", table(w.rows(w.code, sheet)), "")
 }
 
 func (w *writer) inputs() []paper.Part {
@@ -174,9 +181,9 @@ func (w *writer) inputs() []paper.Part {
 		}
 		t.Rows = append(t.Rows, []string{l.Code, l.Item, supplier, printed, amount, l.Band, strings.Join(l.Why, " < ")})
 	}
-	parts := section("Lots that went into it", t, "No lot stands behind it: the records have a hole.")
+	parts := section(1, "Lots that went into it", t, "No lot stands behind it: the records have a hole.")
 	if w.kind == lots.KindBrew {
-		parts = append(parts, section("What the brew was made with", table(w.rows(w.code, "brew_inputs"), "brew"), "No input is recorded.")...)
+		parts = append(parts, section(1, "What the brew was made with", table(w.rows(w.code, "brew_inputs"), "brew"), "No input is recorded.")...)
 	}
 	return parts
 }
@@ -187,17 +194,26 @@ func num(x float64) string {
 }
 
 func (w *writer) vessels() []paper.Part {
-	t := paper.Table{Head: []string{"vessel", "from", "to", "#volume, L", "band"}}
+	site := w.tx.Site()
+	t := paper.Table{Head: []string{"vessel", "from", "to", "#volume at its start", "band"}, Note: "What beer only passes through (a hose, a filler) holds no volume."}
 	fills := slices.Clone(w.back.Fills)
 	slices.SortStableFunc(fills, func(a, b trace.Fill) int { return cmp.Or(cmp.Compare(a.Since, b.Since), cmp.Compare(a.Code, b.Code)) })
 	for _, f := range fills {
-		until := "now"
+		until, volume := "now", ""
 		if f.Until != nil {
 			until = minute(*f.Until)
 		}
-		t.Rows = append(t.Rows, []string{f.Vessel, minute(f.Since), until, num(f.Volume), f.Band})
+		if f.Volume > 0 {
+			volume = volumeText(site, f.Volume*1000)
+		}
+		t.Rows = append(t.Rows, []string{f.Vessel, minute(f.Since), until, volume, f.Band})
 	}
-	return section("Vessels it went through, and what else passed with it", t, "None.")
+	return section(1, "Vessels it went through, and what else passed with it", t, "None.")
+}
+
+// volumeText writes mL in the site's unit.
+func volumeText(site lots.Site, mL float64) string {
+	return num(site.VolumeUnit.Of(mL)) + " " + string(site.VolumeUnit)
 }
 
 // minute is a time without its seconds and offset; a bare date stays one.
@@ -251,7 +267,7 @@ func (w *writer) cleans() []paper.Part {
 			add(c)
 		}
 	}
-	return section("Cleans before and between", t, "No vessel stands behind it.")
+	return section(1, "Cleans before and between", t, "No vessel stands behind it.")
 }
 
 // yeast lists the crops behind it, from the youngest to the oldest.
@@ -272,7 +288,7 @@ func (w *writer) yeast() []paper.Part {
 	for _, c := range crops {
 		t.Rows = append(t.Rows, []string{c.Lot, c.Vessel, minute(c.At.Text(zone)), band[c.Lot], strconv.FormatInt(c.Seq, 10)})
 	}
-	return section("Yeast: the crops behind it", t, "No crop stands behind it.")
+	return section(1, "Yeast: the crops behind it", t, "No crop stands behind it.")
 }
 
 // runs shows the runs that it is, came from or went to: feeds, changes of the code, balance.
@@ -300,24 +316,17 @@ func (w *writer) runs() []paper.Part {
 		if changes := w.rows(code, "codes"); len(changes) > 0 {
 			parts = append(parts, paper.Heading{Level: 2, Text: "Changes of the printed code"}, table(changes, "run"))
 		}
-		parts = append(parts, section2("Feeds: what it was packed from, and what changed in mid-run", table(w.rows(code, "feeds"), "run"))...)
+		parts = append(parts, section(2, "Feeds: what it was packed from, and what changed in mid-run", table(w.rows(code, "feeds"), "run"), "None is recorded.")...)
 		parts = append(parts, w.runBalance(code)...)
 	}
 	return parts
 }
 
-func section2(title string, t paper.Table) []paper.Part {
-	if len(t.Rows) == 0 {
-		return []paper.Part{paper.Heading{Level: 2, Text: title}, paper.Text{Text: "None is recorded."}}
-	}
-	return []paper.Part{paper.Heading{Level: 2, Text: title}, t}
-}
-
 // runBalance sets what was filled against what hangs on units.
 func (w *writer) runBalance(code string) []paper.Part {
 	var packed, made int64
-	var drawn float64
-	unit, litres := "cases", 0.0
+	var drawn, filled float64 // mL
+	unit := "cases"
 	for _, rec := range w.tx.Touching(code) {
 		switch x := rec.(type) {
 		case *lots.Packed:
@@ -333,26 +342,29 @@ func (w *writer) runBalance(code string) []paper.Part {
 			}
 			if product, ok := w.tx.Product(x.Product); ok {
 				made = x.Good / max(1, product.PerCase)
-				litres = float64((x.Good+x.Rejects)*product.ContainerML) / 1000
+				filled = float64((x.Good + x.Rejects) * product.ContainerML)
+				if product.PerCase <= 1 && unit != "kegs" {
+					unit = "packages"
+				}
 			}
 		case *lots.Feed:
 			if x.Run == code {
 				for _, d := range w.tx.DrawsOf(x.Seq) {
-					drawn += d.Qty / 1000
+					drawn += d.Qty
 				}
 			}
 		}
 	}
 	return []paper.Part{paper.Facts{Rows: [][2]string{
 		{"Good, in whole " + unit, strconv.FormatInt(made, 10)}, {"On units", strconv.FormatInt(packed, 10)}, {"On no unit", strconv.FormatInt(max(0, made-packed), 10)},
-		{"Filled, good and rejects", num(litres) + " L"}, {"Drawn from tanks by the books", num(drawn) + " L"},
+		{"Filled, good and rejects", volumeText(w.tx.Site(), filled)}, {"Drawn from tanks by the books", volumeText(w.tx.Site(), drawn)},
 	}}}
 }
 
 // units shows the units and where they went.
 func (w *writer) units() []paper.Part {
-	t := paper.Table{Head: []string{"unit", "runs", "date codes", "#packed", "#shipped", "#returned", "#removed", "#repacked", "#here", "held"},
-		Note: "Here: by the books, which is no evidence that it stands there."}
+	t := paper.Table{Head: []string{"unit", "runs", "date codes", "#packed", "#shipped", "#returned", "#removed", "#repacked", "#here", "counted", "held"},
+		Note: "Cases or kegs. Here: by the books, which is no evidence that it stands there; counted: as last counted, and when."}
 	s := paper.Table{Head: []string{"unit", "shipment", "consignee", "#quantity", "at", "document"}}
 	ours := map[string]bool{}
 	for _, u := range w.ahead.Units {
@@ -367,7 +379,7 @@ func (w *writer) units() []paper.Part {
 			held = "possibly"
 		}
 		b := u.Books
-		t.Rows = append(t.Rows, []string{u.Code, strings.Join(u.Runs, " "), strings.Join(u.DateCodes, ", "), strconv.FormatInt(b.Quantity, 10), num(b.Shipped), num(b.Returned), num(b.Removed), num(b.Repacked), num(b.OnHand()), held})
+		t.Rows = append(t.Rows, []string{u.Code, strings.Join(u.Runs, " "), strings.Join(u.DateCodes, ", "), strconv.FormatInt(b.Quantity, 10), num(b.Shipped), num(b.Returned), num(b.Removed), num(b.Repacked), num(b.OnHand()), w.counted(u.Code), held})
 	}
 	for _, x := range w.ahead.Shipments {
 		if !slices.ContainsFunc(strings.Split(x.Unit, "|"), func(u string) bool { return ours[u] }) {
@@ -379,7 +391,16 @@ func (w *writer) units() []paper.Part {
 		}
 		s.Rows = append(s.Rows, []string{x.Unit, x.Code, x.Consignee, strconv.FormatInt(x.Quantity, 10), minute(x.ShippedAt), document})
 	}
-	return append(section("Units", t, "Nothing was packed from it."), section("Where they went", s, "Nothing was shipped.")...)
+	return append(section(1, "Units", t, "Nothing was packed from it."), section(1, "Where they went", s, "Nothing was shipped.")...)
+}
+
+// counted is the last count of a unit.
+func (w *writer) counted(unit string) string {
+	c, ok := trace.CountOf(w.tx, unit)
+	if !ok {
+		return ""
+	}
+	return num(c.Said) + ", " + minute(c.At.Text(w.tx.Site().Zone))
 }
 
 func (w *writer) findings() []paper.Part {
@@ -391,57 +412,5 @@ func (w *writer) findings() []paper.Part {
 			t.Rows = append(t.Rows, []string{f.Code, f.Text})
 		}
 	}
-	return section("Open findings", t, "None that touches it was found. That does not prove the records complete.")
-}
-
-// journal lists every entry that the record rests on, with its corrections.
-func (w *writer) journal() ([]paper.Part, error) {
-	t := paper.Table{Head: []string{"#entry", "recorded", "by", "what", "of", "content"}, Note: "Rows as they were first entered; an amend or void below corrects the entry it names."}
-	for _, seq := range slices.Sorted(maps.Keys(w.entries)) {
-		e, ok, err := w.tx.Entry(seq)
-		if err != nil {
-			return nil, err
-		}
-		if !ok {
-			continue
-		}
-		fixes, err := w.tx.Corrections(seq)
-		if err != nil {
-			return nil, err
-		}
-		for _, x := range append([]*store.Entry{e}, fixes...) {
-			t.Rows = append(t.Rows, w.entry(x))
-		}
-	}
-	return section("Every entry it rests on", t, "None."), nil
-}
-
-func (w *writer) entry(e *store.Entry) []string {
-	of, what := "", e.Kind
-	if e.At != nil {
-		of = minute(e.At.Text(w.tx.Site().Zone))
-	}
-	if e.Target != 0 {
-		what = fmt.Sprintf("%s of entry %d", e.Kind, e.Target)
-	}
-	return []string{strconv.FormatInt(e.Seq, 10), w.time(e.Recorded.Unix()), e.By, what, of, cells(e.Content())}
-}
-
-// cells writes an entry's content as names with values, in order of the names.
-func cells(content any) string {
-	m, ok := content.(map[string]any)
-	if !ok {
-		return fmt.Sprint(content)
-	}
-	var out []string
-	for _, k := range slices.Sorted(maps.Keys(m)) {
-		v := m[k]
-		if inner, ok := v.(map[string]any); ok {
-			v = "(" + cells(inner) + ")"
-		}
-		if k != "by" {
-			out = append(out, fmt.Sprintf("%s %v", strings.ReplaceAll(k, "_", " "), v))
-		}
-	}
-	return strings.Join(out, "; ")
+	return section(1, "Open findings", t, "None that touches it was found. That does not prove the records complete.")
 }
