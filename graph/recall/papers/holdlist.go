@@ -20,7 +20,7 @@ func (m *Maker) HoldList() (*paper.Document, error) {
 	d := m.document("Hold list", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), false)
 	t := paper.Table{Head: []string{"", "code", "what", "#by the books", "last counted", "place", "band", "held", "#counted now", "found by"}}
 	for _, x := range stock {
-		t.Rows = append(t.Rows, []string{x.Kind, x.Code, m.plain(x.What), booked(x), m.counted(x), or(x.Place, "?"), x.Band, yesNo(x.Held), "______", "____________"})
+		t.Rows = append(t.Rows, []string{x.Kind, x.Code, m.plain(x.What), m.booked(x), m.counted(x), or(x.Place, "?"), x.Band, yesNo(x.Held), "______", "____________"})
 	}
 	d.Parts = append(d.Parts, cautions(), paper.Text{Text: "Nothing on this list leaves, is moved, drawn, packed or served. Count it where it stands: what the books say is no evidence."}, t,
 		paper.Signatures{Roles: []string{"Walked by", "Quality lead"}})
@@ -28,7 +28,10 @@ func (m *Maker) HoldList() (*paper.Document, error) {
 }
 
 // booked is what the books say is there; less than nothing is a fault of theirs, not of the goods.
-func booked(x recall.Stock) string {
+func (m *Maker) booked(x recall.Stock) string {
+	if x.Kind == "loose" && m.fillsKegs(x.Code) {
+		x.Unit = "keg"
+	}
 	text := quantity(x.Quantity, x.Unit)
 	switch {
 	case x.Quantity < 0:

@@ -1,0 +1,402 @@
+package papers_test
+
+import (
+	"bytes"
+	"context"
+	"flag"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/papers"
+	"heeltap/labels/paper"
+	"heeltap/lots"
+	"heeltap/lots/lineage/histories"
+	"heeltap/lots/store"
+)
+
+var ctx = context.Background()
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// history is one bad hop lot, in cans of two date codes and in kegs of which one hangs on no number; D-3
+// received one of two kegs.
+const history = `
+site name=Testbrew time_zone=Europe/Dublin volume_unit=hL
+items item=HOP name=hop kind=hop unit=kg
+parties party=SUP name=Grower role=supplier contact=Ann
+parties party=D-1 name=One role=consignee channel=distributor contact=Una phone=+353_1_555 email=una@one.example address=Quay_1
+parties party=D-2 name=Two role=consignee channel=retailer
+parties party=D-3 name=Three role=consignee channel=on-premise
+products product=CAN name=Pale_440_mL container_ml=440 per_case=24 gtin=05012345678900
+products product=KEG name=Pale_keg container_ml=30000 per_case=1
+vessels vessel=FV kind=fermenter unit=hL
+vessels vessel=FV2 kind=fermenter unit=hL site=cellar
+receipts lot=H item=HOP supplier=SUP supplier_lot=h/26 quantity=10 unit=kg received_at=2026-01-02_08:00 document=DN-7 carrier=van
+receipts lot=H2 item=HOP supplier=SUP supplier_lot=h2/26 quantity=10 unit=kg received_at=2026-01-02_08:00 document=DN-7
+brews brew=B beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 into=FV volume=60 unit=hL
+brews brew=B2 beer=Pale started_at=2026-01-06_08:00 cast_out_at=2026-01-06_14:00 into=FV2 volume=20 unit=hL
+brew_inputs brew=B from=H quantity=4 unit=kg
+brew_inputs brew=B2 from=H quantity=1 unit=kg
+runs run=R1 product=CAN started_at=2026-02-02_08:00 ended_at=2026-02-02_10:00 date_code=ONE good=3840
+runs run=R2 product=KEG started_at=2026-02-03_08:00 ended_at=2026-02-03_10:00 date_code=K34 good=4
+feeds run=R1 from=FV
+feeds run=R2 from=FV
+units unit=P-1 kind=pallet run=R1 quantity=80
+units unit=P-2 kind=pallet run=R1 quantity=80 place=store
+units unit=K1/R2 kind=keg run=R2 quantity=1
+units unit=K2/R2 kind=keg run=R2 quantity=1
+units unit=K3/R2 kind=keg run=R2 quantity=1
+shipments shipment=S1 unit=P-1 quantity=79 consignee=D-1 shipped_at=2026-02-10_09:00 document=BOL-1
+shipments shipment=S2 unit=P-1 quantity=1 consignee=D-2 shipped_at=2026-02-10_09:00 document=BOL-2
+shipments shipment=S3 unit=K1/R2 quantity=1 consignee=D-1 shipped_at=2026-02-12_09:00 document=BOL-3
+shipments shipment=S4 unit=K2/R2|K3/R2 quantity=1 consignee=D-3 shipped_at=2026-02-12_09:00 document=BOL-4
+returns return=T1 unit=P-1 quantity=9 consignee=D-1 returned_at=2026-02-20_09:00 document=RET-1
+counts subject=P-2 quantity=79 at=2026-02-21_09:00 place=bay_4
+counts subject=FV2 quantity=19 unit=hL at=2026-02-21_09:30
+`
+
+// book is a database with the history and one recall in it, whose clock is the test's.
+type book struct {
+	t    *testing.T
+	db   *store.DB
+	code string
+}
+
+func began(t *testing.T, mock bool) *book {
+	t.Helper()
+	db, err := store.Create(ctx, filepath.Join(t.TempDir(), "papers.db"))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, db.Close()) })
+	db.Now = func() time.Time { return time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC) }
+	b := &book{t: t, db: db}
+	b.enter(history)
+	b.in(func(tx *store.Tx) {
+		r, err := recall.Begin(tx, recall.Opened{Mock: mock, Suspects: []string{"H"}, Hazard: "foreign-body", Reason: "glass in a hop bale", Lead: "Quint"}, recall.At{}, "Quint")
+		require.NoError(t, err)
+		b.code = r.Code
+	})
+	return b
+}
+
+func (b *book) in(f func(tx *store.Tx)) {
+	b.t.Helper()
+	require.NoError(b.t, b.db.Update(ctx, func(tx *store.Tx) error {
+		f(tx)
+		return tx.Err()
+	}))
+}
+
+func (b *book) enter(text string) {
+	b.t.Helper()
+	b.in(func(tx *store.Tx) {
+		var rows []store.Statement
+		for _, r := range histories.Written(text) {
+			sheet, ok := lots.SheetNamed(r.Sheet)
+			require.True(b.t, ok, r.Sheet)
+			rows = append(rows, store.Statement{Sheet: sheet, Row: r.Row, By: "me"})
+		}
+		_, _, faults, err := tx.RecordRows(rows)
+		require.NoError(b.t, err)
+		require.Empty(b.t, faults)
+	})
+}
+
+func (b *book) take(steps ...recall.Step) {
+	b.t.Helper()
+	for _, s := range steps {
+		b.in(func(tx *store.Tx) {
+			r, err := recall.Load(tx, b.code)
+			require.NoError(b.t, err)
+			_, err = r.Take(tx, s, recall.At{}, "Quint")
+			require.NoError(b.t, err)
+		})
+	}
+}
+
+func (b *book) freeze() {
+	b.t.Helper()
+	_, err := recall.Freeze(ctx, b.db, b.code, "as known", "Quint")
+	require.NoError(b.t, err)
+}
+
+// make makes papers on a snapshot.
+func (b *book) make(f func(m *papers.Maker)) {
+	b.t.Helper()
+	require.NoError(b.t, b.db.View(ctx, func(tx *store.Tx) error {
+		r, err := recall.Load(tx, b.code)
+		require.NoError(b.t, err)
+		m, err := papers.New(tx, r, false)
+		require.NoError(b.t, err)
+		f(m)
+		return tx.Err()
+	}))
+}
+
+// text is a paper as text on one line, wherever its lines break.
+func (b *book) text(of func(*papers.Maker) (*paper.Document, error)) (out string) {
+	b.t.Helper()
+	b.make(func(m *papers.Maker) {
+		d, err := of(m)
+		require.NoError(b.t, err)
+		out = oneLine(b.t, d)
+	})
+	return out
+}
+
+func plain(t *testing.T, d *paper.Document) string {
+	t.Helper()
+	var w bytes.Buffer
+	require.NoError(t, d.Plain(&w))
+	return w.String()
+}
+
+func oneLine(t *testing.T, d *paper.Document) string {
+	t.Helper()
+	return strings.Join(strings.Fields(plain(t, d)), " ")
+}
+
+func press(m *papers.Maker) (*paper.Document, error) { return m.Press(), nil }
+
+// letter is the letter to one party.
+func letter(party string) func(m *papers.Maker) (*paper.Document, error) {
+	return func(m *papers.Maker) (*paper.Document, error) {
+		all, err := m.Letters()
+		if err != nil {
+			return nil, err
+		}
+		return all[slices.IndexFunc(all, func(l papers.Letter) bool { return l.Party == party })].Paper, nil
+	}
+}
+
+func says(t *testing.T, text string, want ...string) {
+	t.Helper()
+	for _, w := range want {
+		require.Contains(t, text, w)
+	}
+}
+
+// What a letter must have, paragraph by paragraph, with that consignee's own quantities.
+func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
+	b := began(t, false)
+	b.take(&recall.Strategy{Depth: "retail", Contact: "Quint, 555-0100"})
+	b.freeze()
+	one := b.text(letter("D-1"))
+	says(t, one, "URGENT: FOOD RECALL")                                                                                // 7.49(b), before a class is proposed
+	says(t, one, "Stop selling, serving and shipping it now", "set it apart")                                          // 7.49(a)
+	says(t, one, "Pale 440 mL, 24 to a case, bar code 05012345678900", "ONE", "K34", "P-1", "K1/R2", "BOL-1", "BOL-3") // 7.49(c)(1)(ii)
+	says(t, one, "Glass in a hop bale. The beer may hold pieces that injure")                                          // 7.49(c)(1)(iii)
+	says(t, one, "Keep it until we collect it")                                                                        // 7.49(c)(1)(iv)
+	says(t, one, "Answer today", "Send to: Quint, 555-0100", b.code+"/D-1")                                            // 7.49(c)(1)(v)
+	says(t, one, "tell everyone who received it from you since 2026-02-10", "between 2026-02-10 and 2026-02-12")       // 7.49(d)
+	says(t, one, "reaches to the retail level")                                                                        // 7.42(b)(1)
+	says(t, one, "received: 79 cases", "returned: 9 cases", "at most affected: 70 cases", "received: 1 keg", "It follows the scope as known with entry", "version 1.")
+	require.NotContains(t, one, "440 mL, 440 mL")
+	require.NotContains(t, one, "Two", "another consignee is nobody's business")
+	require.NotContains(t, one, "BOL-2")
+	two := b.text(letter("D-2"))
+	says(t, two, "received: 1 case ", "supplied it to you on 2026-02-10.")
+	three := b.text(letter("D-3"))
+	says(t, three, "one of these, 1 keg", "may be affected")
+	supplier := b.text(letter("SUP"))
+	says(t, supplier, "h/26", "10 kg", "DN-7", "What else came in the same delivery", "h2/26")
+	for _, text := range []string{one, two, three, supplier} { // 7.49(c)(2), and the words FDA's guidance of 2020 leaves out
+		require.NotContains(t, text, "market withdrawal")
+		require.NotContains(t, text, "stock recovery")
+		says(t, text, "DRAFT", "take this page off before sending", "it does not decide")
+		require.NotContains(t, text, "EXERCISE")
+	}
+	b.take(&recall.Classed{Class: "III"})
+	require.NotContains(t, b.text(letter("D-1")), "URGENT", "7.49(b): for class III the lead decides")
+	b.take(&recall.Classed{Class: "II", Authority: "FDA"})
+	says(t, b.text(letter("D-1")), "URGENT: FOOD RECALL")
+}
+
+// Papers of an exercise say so before anything else, in what becomes a subject line, and in each row of the tables.
+func TestExerciseIsMarked(t *testing.T) {
+	b := began(t, true)
+	b.take(&recall.PassedOn{Party: "D-1", Accounts: []recall.SubAccount{{Name: "Corner", Quantity: 3}}})
+	for _, x := range []struct {
+		of   func(*papers.Maker) (*paper.Document, error)
+		asks string
+	}{{letter("D-1"), "Stop selling"}, {letter("SUP"), "The lots"}, {press, "Look for this"}} {
+		text := b.text(x.of)
+		says(t, text, "*** EXERCISE: NO REAL RECALL ***")
+		before, _, found := strings.Cut(text, x.asks)
+		require.True(t, found)
+		says(t, before, "This is an exercise. Nothing is recalled")
+	}
+	says(t, b.text(letter("D-1")), "EXERCISE, no real recall. URGENT: FOOD RECALL")
+	says(t, b.text(press), "EXERCISE, no real recall. Recall: Testbrew")
+	b.make(func(m *papers.Maker) {
+		for _, table := range []func() ([][]string, error){m.MergeRows, m.AccountRows} {
+			rows, err := table()
+			require.NoError(t, err)
+			require.NotEmpty(t, rows)
+			for _, row := range rows {
+				require.Equal(t, "yes", row[0])
+			}
+		}
+	})
+	require.Equal(t, "exercise", papers.MergeHead[0])
+	require.Equal(t, "exercise", papers.AccountHead[0])
+}
+
+// The table for a mail merge has every quantity that the letters have.
+func TestMergeTable(t *testing.T) {
+	b := began(t, false)
+	b.make(func(m *papers.Maker) {
+		rows, err := m.MergeRows()
+		require.NoError(t, err)
+		require.Len(t, rows, 3)
+		cell := func(party, column string) string {
+			i := slices.IndexFunc(rows, func(r []string) bool { return r[1] == party })
+			require.Len(t, rows[i], len(papers.MergeHead))
+			return rows[i][slices.Index(papers.MergeHead, column)]
+		}
+		for _, want := range [][3]string{
+			{"D-1", "exercise", "no"}, {"D-1", "cases_shipped", "79"}, {"D-1", "cases_returned", "9"}, {"D-1", "cases_net", "70"}, {"D-1", "kegs_shipped", "1"}, {"D-1", "kegs_net", "1"},
+			{"D-1", "kegs_one_of_several", "0"}, {"D-1", "products", "CAN; KEG"}, {"D-1", "date_codes", "K34; ONE"}, {"D-1", "phone", "+353 1 555"}, {"D-1", "form_code", b.code + "/D-1"},
+			{"D-3", "kegs_shipped", "0"}, {"D-3", "kegs_one_of_several", "1"}, {"D-3", "units", "K2/R2|K3/R2"}, {"D-3", "accounts_listed", "0"},
+		} {
+			require.Equal(t, want[2], cell(want[0], want[1]), "%s %s", want[0], want[1])
+		}
+	})
+}
+
+// Whom a consignee supplied stands in its letter, in the status and in a table; what its list and its answer do not agree in is said.
+func TestSecondLevel(t *testing.T) {
+	b := began(t, false)
+	says(t, b.text((*papers.Maker).Status), "D-1 One distributes further, and its list is missing.")
+	b.take(&recall.PassedOn{Party: "D-1", Accounts: []recall.SubAccount{{Name: "Corner Shop", Contact: "Bo", Phone: "555-77", DateCode: "ONE", Quantity: 12}, {Name: "Tap", Quantity: 1, Unit: "keg"}}},
+		&recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: 30, PassedOn: 40}, {Kegs: true, PassedOn: 1}}})
+	says(t, b.text(letter("D-1")), "Whom you told us that you supplied: tell each of them", "Corner Shop", "555-77", "12 cases", "1 keg")
+	status := b.text((*papers.Maker).Status)
+	says(t, status, "Second level", "D-1 One Corner Shop Bo 555-77 ONE 12 cases", "The list of D-1 One comes to 12 cases, its answer says that 40 cases were passed on")
+	require.NotContains(t, status, "comes to 1 keg", "list and answer agree in kegs")
+	require.NotContains(t, status, "its list is missing")
+	require.NotContains(t, b.text(letter("D-2")), "Corner Shop")
+	b.make(func(m *papers.Maker) {
+		rows, err := m.AccountRows()
+		require.NoError(t, err)
+		require.Equal(t, [][]string{
+			{"no", "D-1", "One", "Corner Shop", "Bo", "555-77", "", "", "", "ONE", "12", "case"},
+			{"no", "D-1", "One", "Tap", "", "", "", "", "", "", "1", "keg"},
+		}, rows)
+	})
+}
+
+// Where kegs of a code hang on no number, a list of numbers would tell the reader of another keg that it is safe.
+func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
+	b := began(t, false)
+	text := b.text(press)
+	says(t, text, "date code K34: every keg that bears it, whatever its number.", "Of K1, K2, K3 we know it; 1 keg more may bear it whose number is not known.")
+	require.NotContains(t, text, "keg numbers K1")
+	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
+	says(t, b.text(press), "date code K34; keg numbers K1, K2, K3, K4.")
+}
+
+// A public notice, by FDA's guidance of 2019: what it is, how to know it, why, where and when it was sold, what to do, illness, whom to ask.
+func TestPressNotice(t *testing.T) {
+	text := began(t, false).text(press)
+	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may hold pieces that injure",
+		"delivered between 2026-02-10 and 2026-02-12", "Do not drink it", "Illness, injury and complaints known so far", "Contact:", "DRAFT")
+}
+
+// A letter says which scope it follows, and shouts where no frozen version says the same.
+func TestLettersNameTheirVersion(t *testing.T) {
+	b := began(t, false)
+	version := func() (v, differs int) {
+		b.make(func(m *papers.Maker) {
+			var err error
+			v, differs, err = m.Version()
+			require.NoError(t, err)
+		})
+		return v, differs
+	}
+	v, differs := version()
+	require.Equal(t, [2]int{0, 0}, [2]int{v, differs})
+	says(t, b.text(letter("D-1")), "no version is frozen")
+	b.freeze()
+	v, differs = version()
+	require.Equal(t, [2]int{1, 0}, [2]int{v, differs})
+	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\nshipments shipment=S9 unit=K4/R2 quantity=1 consignee=D-2 shipped_at=2026-02-12_09:00\n")
+	v, differs = version()
+	require.Equal(t, 1, v)
+	require.Positive(t, differs)
+	says(t, b.text(letter("D-1")), "which DIFFERS from version 1 in")
+	b.freeze()
+	v, differs = version()
+	require.Equal(t, [2]int{2, 0}, [2]int{v, differs})
+	says(t, b.text(letter("D-1")), "version 2.")
+}
+
+// The six items of 21 CFR 7.53(b).
+func TestStatusHasTheSixItems(t *testing.T) {
+	b := began(t, false)
+	b.take(&recall.Strategy{Completion: "three weeks"},
+		&recall.Told{Party: "D-1", How: "phone"}, &recall.Told{Party: "D-1", How: "e-mail", Reached: true}, &recall.Told{Party: "D-1", How: "visit", Reached: true},
+		&recall.Answered{Party: "D-2", Lines: []recall.AnswerLine{{OnHand: 1, Returned: 1}}},
+		&recall.Sampled{Level: "A", Percent: 100, Seed: "7", Of: 2, Parties: []string{"D-1", "D-3"}},
+		&recall.Checked{Party: "D-2", How: "phone", Notified: true, Followed: true}, &recall.Checked{Party: "D-9", How: "phone", Notified: true, Followed: true})
+	status := b.text((*papers.Maker).Status)
+	says(t, status, "2 of 3 consignees are notified", "how: e-mail", "how: by its own answer") // (1)
+	says(t, status, "1 of 3 responded; they had 1 case on hand")                               // (2)
+	says(t, status, "2: D-1 One; D-3 Three")                                                   // (3)
+	says(t, status, "4. Returned, corrected and accounted for", "says sent back: 1")           // (4)
+	says(t, status, "Level A of 21 CFR 7.42(b)(3): 100 % of 2 consignees", "There are 3 consignees now: DRAW AGAIN.",
+		"Of 2 drawn: 0 made, 0 found the notice received and followed. Not checked yet: D-1, D-3. Checks of consignees that were not drawn: 2.", "D-9: not in scope") // (5)
+	says(t, status, "three weeks") // (6)
+	b.take(&recall.Checked{Party: "D-1", How: "phone", Notified: true, Followed: true, OnSale: 2}, &recall.Checked{Party: "D-3", How: "phone", Notified: true, Followed: true})
+	says(t, b.text((*papers.Maker).Status), "Of 2 drawn: 2 made, 1 found the notice received and followed. Checks")
+}
+
+// Somebody walks the house by this list: what, where, how much, and what was counted.
+func TestHoldList(t *testing.T) {
+	text := began(t, false).text((*papers.Maker).HoldList)
+	says(t, text, "code: FV2 what: since 2026-01-06 14:00 by the books: 20 hL last counted: 19 hL, 2026-02-21 09:30 place: cellar",
+		"by the books: 80 cases last counted: 79 cases, 2026-02-21 09:00 place: bay 4", "by the books: 1 keg ", "by the books: 5 kg", "loose code: R2 what: KEG K34", "at most 1 keg ")
+	require.NotContains(t, text, "T14:00", "no moment as machines write it")
+}
+
+// The report lists all it counts: each unit with its chain, what is in the house, what each consignee received.
+func TestReportListsTheScope(t *testing.T) {
+	b := began(t, false)
+	b.freeze()
+	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
+	b.freeze()
+	b.take(&recall.Decided{Codes: []string{"P-2"}, Choice: recall.Exclude, Reason: "sieved, sheet 4"})
+	b.freeze()
+	report := b.text((*papers.Maker).Report)
+	says(t, report, "At a glance", "In scope: 5 units in, with 80 cases and 4 kegs", "Scope: The scope as known with entry", "Annex 1", "Annex 2", "Annex 3",
+		"unit: P-1 band: in product: CAN date codes: ONE packed: 80 cases at most affected: 80 from the suspect to it: H > B > FV@2026-01-05T14:00 > R1 > P-1",
+		"consignee: D-3 unit: K2/R2|K3/R2", "one of these, 1 keg",
+		"removed unit P-2 - in, 80 affected entry 37, by Quint: Excluded: P-2: sieved, sheet 4")
+}
+
+// The whole letter, notice and hold list, as they go out: a change of their wording is a decision.
+func TestGolden(t *testing.T) {
+	b := began(t, false)
+	b.take(&recall.Strategy{Depth: "consumer", Contact: "Quint, 555-0100, quint@testbrew.example"}, &recall.Classed{Class: "II"})
+	b.freeze()
+	for name, of := range map[string]func(*papers.Maker) (*paper.Document, error){"letter.txt": letter("D-1"), "press.txt": press, "hold.txt": (*papers.Maker).HoldList} {
+		b.make(func(m *papers.Maker) {
+			d, err := of(m)
+			require.NoError(t, err)
+			got := plain(t, d)
+			path := filepath.Join("testdata", name)
+			if *update {
+				require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
+			}
+			want, err := os.ReadFile(path)
+			require.NoError(t, err)
+			require.Equal(t, strings.Split(string(want), "\n"), strings.Split(got, "\n"), "go test -update writes it anew")
+		})
+	}
+}
