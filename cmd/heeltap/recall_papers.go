@@ -126,7 +126,7 @@ func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
 		return r.take(tx, now, &recall.Noted{Text: fmt.Sprintf("The letters follow the scope as it stood, which differs from version %d in %s; no frozen version says what they say.", made.version, counted(made.differs, "thing"))})
 	})
 	if err != nil {
-		return err
+		return fmt.Errorf("the letters are in %s, but the recall's log does not have them: draft them again: %w", out, err)
 	}
 	r.printf("wrote %s: letters, notices, press text, and %s.xlsx\n", out, made.merge())
 	r.warn(made, out)
