@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -86,18 +87,16 @@ letters that follow no frozen version are logged as such. Others go on recording
 // letters drafts on a snapshot, so that nobody waits for it, and then logs the step. What a recall
 // does not allow any more is refused before a file is written.
 func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
-	var now *recall.Recall
+	if err := r.allowed(ctx); err != nil {
+		return err
+	}
 	var made *drafts
-	err := r.question(ctx, func(tx *store.Tx) (err error) {
-		if now, err = r.chosen(tx); err != nil {
+	err := r.question(ctx, func(tx *store.Tx) error {
+		now, err := r.chosen(tx)
+		if err != nil {
 			return err
 		}
-		if err := draftable(now); err != nil {
-			return err
-		}
-		if _, err := r.moment(tx); err != nil {
-			return err
-		}
+		r.code = now.Code
 		made, err = draft(tx, now, letter)
 		return err
 	})
@@ -107,7 +106,6 @@ func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
 	if err := r.write(made, out); err != nil {
 		return err
 	}
-	r.code = now.Code
 	err = r.update(ctx, func(tx *store.Tx) error {
 		now, err := r.chosen(tx)
 		if err != nil {
@@ -133,15 +131,26 @@ func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
 	return nil
 }
 
-// draftable refuses letters in a recall that takes no such step any more.
-func draftable(now *recall.Recall) error {
-	switch now.State() {
-	case "terminated":
-		return lots.Errorf(lots.Conflict, "%s was terminated by %s; reopen it first", now.Code, now.Ended)
-	case "closed":
-		return lots.Errorf(lots.Conflict, "%s is closed: heeltap recall reopen it first", now.Code)
+// allowed tries the step without keeping it, so that what would be refused is refused at once.
+func (r *inRecall) allowed(ctx context.Context) error {
+	err := r.update(ctx, func(tx *store.Tx) error {
+		now, err := r.chosen(tx)
+		if err != nil {
+			return err
+		}
+		at, err := r.moment(tx)
+		if err != nil {
+			return err
+		}
+		if _, err := now.Take(tx, &recall.Drafted{}, at, r.by); err != nil {
+			return err
+		}
+		return errNotKept
+	})
+	if errors.Is(err, errNotKept) {
+		return nil
 	}
-	return nil
+	return err
 }
 
 // warn says what whoever sends the letters has to know.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"regexp"
 	"strings"
 
 	"heeltap/labels"
@@ -107,15 +108,20 @@ func cssString(text string) template.CSS {
 func oneLineOf(text string) string { return strings.Join(strings.Fields(text), " ") }
 
 // longestCode is how many characters a code may have that is kept on one line.
-const longestCode = 24
+const longestCode = 32
 
-// keepCodes escapes a text and keeps its codes and dates on one line: browsers break lines
+// moment matches a day with its time at the beginning of a text.
+var moment = regexp.MustCompile(`^\d{4}-\d\d-\d\d \d\d:\d\d`)
+
+// keepCodes escapes a text and keeps its codes, dates and moments on one line: browsers break lines
 // after hyphens, and half a code is another code.
 func keepCodes(text string) template.HTML {
 	var b strings.Builder
 	for len(text) > 0 {
-		n := strings.IndexAny(text, " \n")
-		if n < 0 {
+		n := len(moment.FindString(text))
+		if more := strings.IndexAny(text[n:], " \n"); more >= 0 {
+			n += more
+		} else {
 			n = len(text)
 		}
 		word := template.HTMLEscapeString(text[:n])

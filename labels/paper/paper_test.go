@@ -348,3 +348,17 @@ func TestWhatCanNotBeShownIsMarked(t *testing.T) {
 	require.Contains(t, text, "a\uFFFDb\uFFFDc\uFFFDd\uFFFDe\uFFFDfg")
 	require.True(t, strings.HasPrefix(string(written(t, d.Plain)), "a\uFFFDb\uFFFDc\uFFFDd\uFFFDe\uFFFDfg\n"))
 }
+
+// A browser breaks no code, date or moment in two, and what stands right after one is escaped like all else.
+func TestCodesStayWholeOnAPage(t *testing.T) {
+	for text, want := range map[string]string{
+		"on 2026-03-07 09:12, by Bo": `on <span class="k">2026-03-07 09:12,</span> by Bo`,
+		"2026-03-07 09:12<b>&":       `<span class="k">2026-03-07 09:12&lt;b&gt;&amp;</span>`,
+		"2026-03-07 and":             `<span class="k">2026-03-07</span> and`,
+		"CO2-TANK@2026-01-01T11:00":  `<span class="k">CO2-TANK@2026-01-01T11:00</span>`,
+		"well-kept <i>":              `well-kept &lt;i&gt;`,
+	} {
+		page := string(written(t, (&paper.Document{Title: "x", Parts: []paper.Part{paper.Text{Text: text}}}).HTML))
+		require.Contains(t, page, "<p>"+want+"</p>")
+	}
+}
