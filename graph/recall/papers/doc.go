@@ -90,12 +90,7 @@ func (m *Maker) basis() string {
 	return text + fmt.Sprintf(": version %d", version)
 }
 
-func things(n int) string {
-	if n == 1 {
-		return "1 thing"
-	}
-	return fmt.Sprintf("%d things", n)
-}
+func things(n int) string { return countOf(n, "thing", "things") }
 
 // cautions frames what has to stand on every paper of a recall.
 func cautions() paper.Caution {

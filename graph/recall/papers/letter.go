@@ -59,13 +59,17 @@ func (m *Maker) Letters() ([]Letter, error) {
 }
 
 // urgent marks a letter as 21 CFR 7.49(b) asks: always for classes I and II; for III the
-// lead decides, and until a class is proposed the safer one is taken. An exercise says so
-// before anything else: the heading becomes the subject line of an e-mail.
+// lead decides, and until a class is proposed the safer one is taken.
 func (m *Maker) urgent() string {
 	text := "URGENT: FOOD RECALL"
 	if m.r.Proposed == "III" && m.r.Assigned != "I" && m.r.Assigned != "II" {
 		text = "FOOD RECALL"
 	}
+	return m.heading(text)
+}
+
+// heading is a paper's title, which becomes the subject line of an e-mail: an exercise says so first.
+func (m *Maker) heading(text string) string {
 	if m.r.Mock {
 		return "EXERCISE, no real recall. " + text
 	}
@@ -77,7 +81,7 @@ func (m *Maker) exercise() []paper.Part {
 	if !m.r.Mock {
 		return nil
 	}
-	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled: leave the goods as they are and go on selling them. What follows is what a real letter would say.", Strong: true}}
+	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled, and nothing is to be done with the goods. What follows is what a real paper would say.", Strong: true}}
 }
 
 // letterTo drafts the letter to a consignee with what 21 CFR 7.49(c) asks for, and its answer form.
@@ -218,7 +222,7 @@ func FormCode(r *recall.Recall, party string) string { return r.Code + "/" + par
 
 // noticeTo drafts the notice to the supplier of a suspect lot.
 func (m *Maker) noticeTo(s recall.Supplier) *paper.Document {
-	d := m.document("Notice about a lot you supplied", "To "+address(s.Name, s.Contact, s.Address), true)
+	d := m.document(m.heading("Notice about a lot you supplied"), "To "+address(s.Name, s.Contact, s.Address), true)
 	table := func(lots []recall.Received) paper.Table {
 		t := paper.Table{Head: []string{"material", "your lot, as printed", "our lot", "#quantity", "received", "document", "carrier", "best by"}}
 		for _, l := range lots {

@@ -48,7 +48,7 @@ func (m *Maker) AccountRows() ([][]string, error) {
 	out := [][]string{}
 	for _, c := range consignees {
 		for _, a := range m.accounts(c.Party) {
-			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, a.Name, a.Contact, a.Phone, a.Email, a.Address, a.Product, a.DateCode, num(a.Quantity), accountUnit(a)})
+			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, a.Name, a.Contact, a.Phone, a.Email, a.Address, a.Product, a.DateCode, numOr(a.Quantity), accountUnit(a)})
 		}
 	}
 	return out, nil
@@ -65,7 +65,13 @@ func (m *Maker) accounts(party string) []recall.SubAccount {
 // accountUnit is what an account's quantity counts: cases, where its list does not say.
 func accountUnit(a recall.SubAccount) string { return or(a.Unit, "case") }
 
-func supplied(a recall.SubAccount) string { return quantity(a.Quantity, accountUnit(a)) }
+// supplied is how much an account had; a list may leave that out, which is not none.
+func supplied(a recall.SubAccount) string {
+	if a.Quantity == 0 {
+		return "not said"
+	}
+	return quantity(a.Quantity, accountUnit(a))
+}
 
 // set joins texts, each once.
 func set(texts []string) string {

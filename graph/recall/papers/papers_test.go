@@ -282,12 +282,15 @@ func TestSecondLevel(t *testing.T) {
 	require.NotContains(t, status, "comes to 1 keg", "list and answer agree in kegs")
 	require.NotContains(t, status, "its list is missing")
 	require.NotContains(t, b.text(letter("D-2")), "Corner Shop")
+	b.take(&recall.PassedOn{Party: "D-2", Accounts: []recall.SubAccount{{Name: "Somebody"}}}, &recall.Answered{Party: "D-2", Lines: []recall.AnswerLine{{PassedOn: 1}}})
+	says(t, b.text((*papers.Maker).Status), "Somebody not said", "The list of D-2 Two leaves out 1 quantity of what it supplied")
 	b.make(func(m *papers.Maker) {
 		rows, err := m.AccountRows()
 		require.NoError(t, err)
 		require.Equal(t, [][]string{
 			{"no", "D-1", "One", "Corner Shop", "Bo", "555-77", "", "", "", "ONE", "12", "case"},
 			{"no", "D-1", "One", "Tap", "", "", "", "", "", "", "1", "keg"},
+			{"no", "D-2", "Two", "Somebody", "", "", "", "", "", "", "", "case"},
 		}, rows)
 	})
 }

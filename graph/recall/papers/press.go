@@ -13,10 +13,7 @@ import (
 func (m *Maker) Press() *paper.Document {
 	hazard := hazards[m.r.Hazard]
 	rules := m.s.PrintedScope(m.tx)
-	title := "Recall: " + m.tx.Site().Name
-	if m.r.Mock {
-		title = "EXERCISE, no real recall. " + title
-	}
+	title := m.heading("Recall: " + m.tx.Site().Name)
 	var names []string
 	for _, r := range rules {
 		if !slices.Contains(names, r.Name) {

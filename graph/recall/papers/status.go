@@ -105,31 +105,15 @@ func (m *Maker) notices(consignees []recall.Consignee) noticed {
 	return n
 }
 
-// secondLevel lists whom the consignees supplied, by their own lists, and sets each list against
-// what that consignee said it passed on.
+// secondLevel lists whom the consignees supplied, by their own lists, and what of it is to be asked.
 func (m *Maker) secondLevel(consignees []recall.Consignee, a *recall.Account) []paper.Part {
 	t := paper.Table{Head: []string{"supplied by", "name", "contact", "telephone", "e-mail", "product", "date code", "#quantity"}}
 	var remarks []string
 	for _, c := range consignees {
-		accounts := m.accounts(c.Party)
-		listed := map[bool]float64{}
-		for _, x := range accounts {
+		for _, x := range m.accounts(c.Party) {
 			t.Rows = append(t.Rows, []string{c.Party + " " + c.Name, x.Name, x.Contact, x.Phone, x.Email, x.Product, x.DateCode, supplied(x)})
-			listed[accountUnit(x) == "keg"] += x.Quantity
 		}
-		for _, x := range a.Consignees {
-			unit := caseOrKeg(x.Kegs)
-			switch {
-			case x.Party != c.Party:
-			case len(accounts) == 0 && x.PassedOn > 0:
-				remarks = append(remarks, fmt.Sprintf("%s %s passed %s on and gave no list: ask for it.", c.Party, c.Name, quantity(x.PassedOn, unit)))
-			case len(accounts) > 0 && lots.Nine(listed[x.Kegs]-x.PassedOn) != 0:
-				remarks = append(remarks, fmt.Sprintf("The list of %s %s comes to %s, its answer says that %s were passed on: ask which is right.", c.Party, c.Name, quantity(listed[x.Kegs], unit), quantity(x.PassedOn, unit)))
-			}
-		}
-		if c.Further && len(accounts) == 0 {
-			remarks = append(remarks, fmt.Sprintf("%s %s distributes further, and its list is missing.", c.Party, c.Name))
-		}
+		remarks = append(remarks, m.listRemarks(c, a)...)
 	}
 	if len(t.Rows) == 0 && len(remarks) == 0 {
 		return nil
@@ -142,6 +126,38 @@ func (m *Maker) secondLevel(consignees []recall.Consignee, a *recall.Account) []
 		parts = append(parts, paper.List{Items: remarks})
 	}
 	return parts
+}
+
+// listRemarks sets a consignee's list against what it said it passed on.
+func (m *Maker) listRemarks(c recall.Consignee, a *recall.Account) []string {
+	var out []string
+	remark := func(format string, args ...any) {
+		out = append(out, fmt.Sprintf(format, append([]any{c.Party + " " + c.Name}, args...)...))
+	}
+	accounts, silent, listed := m.accounts(c.Party), 0, map[bool]float64{}
+	for _, x := range accounts {
+		listed[accountUnit(x) == "keg"] += x.Quantity
+		if x.Quantity == 0 {
+			silent++
+		}
+	}
+	for _, x := range a.Consignees {
+		unit := caseOrKeg(x.Kegs)
+		switch {
+		case x.Party != c.Party:
+		case len(accounts) == 0 && x.PassedOn > 0:
+			remark("%s passed %s on and gave no list: ask for it.", quantity(x.PassedOn, unit))
+		case len(accounts) > 0 && silent == 0 && lots.Nine(listed[x.Kegs]-x.PassedOn) != 0:
+			remark("The list of %s comes to %s, its answer says that %s passed on: ask which is right.", quantity(listed[x.Kegs], unit), were(x.PassedOn, unit))
+		}
+	}
+	if silent > 0 {
+		remark("The list of %s leaves out %s of what it supplied: ask for them.", countOf(silent, "quantity", "quantities"))
+	}
+	if c.Further && len(accounts) == 0 {
+		remark("%s distributes further, and its list is missing.")
+	}
+	return out
 }
 
 // sampleText says who is to be checked: a draw from fewer consignees than there are now is short.

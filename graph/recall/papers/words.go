@@ -39,6 +39,21 @@ func caseOrKeg(kegs bool) string {
 	return "case"
 }
 
+// were is a quantity as the subject of a sentence.
+func were(n float64, unit string) string {
+	if n == 1 {
+		return quantity(n, unit) + " was"
+	}
+	return quantity(n, unit) + " were"
+}
+
+func countOf(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return whole(n) + " " + many
+}
+
 func num(n float64) string {
 	text := strconv.FormatFloat(n, 'f', 3, 64)
 	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
