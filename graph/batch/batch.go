@@ -30,7 +30,7 @@ func Record(tx *store.Tx, code string, letter bool) (*paper.Document, error) {
 	default:
 		return nil, lots.Errorf(lots.Invalid, "%s is a %s: a batch record is of a brew, a run or a unit", code, thing.Kind)
 	}
-	w := &writer{tx: tx, code: code, kind: thing.Kind, entries: map[int64]bool{}, named: map[string]bool{}, behind: map[string]bool{}, held: map[string]span{}}
+	w := &writer{tx: tx, code: code, kind: thing.Kind, entries: map[int64]bool{}, named: map[string]bool{}, behind: map[string]bool{}, held: map[string]span{}, yeastOf: map[string]bool{}, others: map[string]bool{}}
 	var err error
 	from := []string{string(thing.Kind) + ":" + code}
 	if w.back, err = trace.Ask(tx, trace.Question{Dir: graph.Back, From: from}); err != nil {
@@ -51,6 +51,8 @@ type writer struct {
 	named       map[string]bool // codes whose every row belongs to it
 	behind      map[string]bool // brews and runs that stand behind it
 	held        map[string]span // vessels that do, and when
+	yeastOf     map[string]bool // crops by which a brew reaches others
+	others      map[string]bool // what a brew reaches by them
 }
 
 func (w *writer) document(letter bool) (*paper.Document, error) {
@@ -67,8 +69,9 @@ func (w *writer) document(letter bool) (*paper.Document, error) {
 		d.Dated = last.Recorded
 		d.Footer = fmt.Sprintf("%s, as known with entry %d of %s, hash %x", w.tx.Site().Name, head, w.time(last.Recorded.Unix()), last.Hash[:8])
 	}
+	w.setApart()
 	w.gather()
-	for _, part := range [][]paper.Part{w.what(), w.inputs(), w.vessels(), w.cleans(), w.yeast(), w.runs(), w.units(), w.findings()} {
+	for _, part := range [][]paper.Part{w.what(), w.inputs(), w.vessels(), w.inTanks(), w.cleans(), w.yeast(), w.runs(), w.units(), w.findings()} {
 		d.Parts = append(d.Parts, part...)
 	}
 	journal, err := w.journal()
@@ -110,7 +113,7 @@ func (w *writer) ours(u trace.Unit) bool {
 	case lots.KindRun:
 		return slices.Contains(u.Runs, w.code)
 	}
-	return u.Band == graph.In.String()
+	return w.itself(u.Reached)
 }
 
 func (w *writer) time(unix int64) string {
@@ -196,7 +199,7 @@ func num(x float64) string {
 func (w *writer) vessels() []paper.Part {
 	site := w.tx.Site()
 	t := paper.Table{Head: []string{"vessel", "from", "to", "#volume at its start", "band"}, Note: "What beer only passes through (a hose, a filler) holds no volume."}
-	fills := slices.Clone(w.back.Fills)
+	fills := slices.Clone(w.fills())
 	slices.SortStableFunc(fills, func(a, b trace.Fill) int { return cmp.Or(cmp.Compare(a.Since, b.Since), cmp.Compare(a.Code, b.Code)) })
 	for _, f := range fills {
 		until, volume := "now", ""
@@ -224,50 +227,50 @@ func minute(at string) string {
 	return strings.Replace(at[:16], "T", " ", 1)
 }
 
-// cleans lists the last clean before each vessel's first fill behind it, and those while it was there.
+// cleans lists the last clean before each vessel's first fill, and those while it was there.
 func (w *writer) cleans() []paper.Part {
-	first, last := map[string]string{}, map[string]string{}
-	for _, f := range w.back.Fills {
-		if first[f.Vessel] == "" || f.Since < first[f.Vessel] {
-			first[f.Vessel] = f.Since
+	times := map[string]span{} // of each vessel its first fill and the beginning of its last
+	for _, f := range w.fills() {
+		at := spanOf(f).from
+		if was, ok := times[f.Vessel]; ok {
+			times[f.Vessel] = span{min(at, was.from), max(at, was.to)}
+		} else {
+			times[f.Vessel] = span{at, at}
 		}
-		last[f.Vessel] = max(last[f.Vessel], f.Since)
 	}
 	t := paper.Table{Head: []string{"vessel", "cleaned", "method", "verified", "by", "#entry"}}
-	zone := w.tx.Site().Zone
-	for _, vessel := range slices.Sorted(maps.Keys(first)) {
+	for _, vessel := range slices.Sorted(maps.Keys(times)) {
 		var before *lots.Clean
-		add := func(c *lots.Clean) {
-			verified := "no"
-			if c.Verified {
-				verified = "yes"
-			}
-			w.entries[c.Seq] = true
-			t.Rows = append(t.Rows, []string{vessel, minute(c.At.Text(zone)), c.Method, verified, c.By, strconv.FormatInt(c.Seq, 10)})
-		}
 		var during []*lots.Clean
 		for _, rec := range w.tx.Touching(vessel) {
 			c, ok := rec.(*lots.Clean)
-			if !ok {
-				continue
-			}
-			switch at := lots.RFC3339(c.At.From, zone); {
-			case at <= first[vessel] && (before == nil || c.At.From >= before.At.From):
-				before = c
-			case at > first[vessel] && at <= last[vessel]:
+			switch {
+			case !ok:
+			case c.At.From > times[vessel].from && c.At.From <= times[vessel].to:
 				during = append(during, c)
+			case c.At.From <= times[vessel].from && (before == nil || c.At.From >= before.At.From):
+				before = c
 			}
 		}
 		if before == nil {
-			t.Rows = append(t.Rows, []string{vessel, "no clean is recorded before " + minute(first[vessel]), "", "", "", ""})
+			t.Rows = append(t.Rows, []string{vessel, "no clean is recorded before " + w.time(times[vessel].from), "", "", "", ""})
 		} else {
-			add(before)
+			during = append([]*lots.Clean{before}, during...)
 		}
 		for _, c := range during {
-			add(c)
+			t.Rows = append(t.Rows, w.clean(vessel, c))
 		}
 	}
-	return section(1, "Cleans before and between", t, "No vessel stands behind it.")
+	return section(1, "Cleans before and between", t, "No vessel is known.")
+}
+
+func (w *writer) clean(vessel string, c *lots.Clean) []string {
+	verified := "no"
+	if c.Verified {
+		verified = "yes"
+	}
+	w.entries[c.Seq] = true
+	return []string{vessel, minute(c.At.Text(w.tx.Site().Zone)), c.Method, verified, c.By, strconv.FormatInt(c.Seq, 10)}
 }
 
 // yeast lists the crops behind it, from the youngest to the oldest.
@@ -305,7 +308,7 @@ func (w *writer) runs() []paper.Part {
 		}
 	default:
 		for _, r := range w.ahead.Runs {
-			if r.Band == graph.In.String() {
+			if w.itself(r.Reached) {
 				codes = append(codes, r.Code)
 			}
 		}
@@ -407,7 +410,7 @@ func (w *writer) findings() []paper.Part {
 	t := paper.Table{Head: []string{"at", "finding"}}
 	seen := map[trace.Finding]bool{}
 	for _, f := range append(slices.Clone(w.back.Findings), w.ahead.Findings...) {
-		if !seen[f] {
+		if !seen[f] && !w.others[f.Code] {
 			seen[f] = true
 			t.Rows = append(t.Rows, []string{f.Code, f.Text})
 		}

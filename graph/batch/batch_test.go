@@ -156,6 +156,25 @@ func TestRecordIsWhole(t *testing.T) {
 	says(t, between(t, b.record("R1"), "Cleans before and between", "Yeast:"), "BT 2026-01-30 08:00 cip yes Jo", "FV 2026-01-04 08:00 cip yes Jo", "FV9 no clean is recorded before 2025-12-01 14:00")
 }
 
+// A brew's record goes on after cast-out: tanks, what came to it there, cleans, and where it went; but what its yeast made is another brew's story.
+func TestBrewGoesForward(t *testing.T) {
+	b := recorded(t)
+	text := b.record("B1")
+	says(t, between(t, text, "Vessels it went through", "What was done"), "FV 2026-01-05 14:00 2026-01-12 10:00 20 hL in", "BT 2026-02-01 08:00 now 18.5 hL in")
+	tanks := between(t, text, "What was done to it in tanks", "Cleans before")
+	says(t, tanks, "Additions", "FV H 3 kg 2026-01-12 10:00", "dry-2", "Transfers", "transfer: T1 from: FV to: BT out: 19 in: 18.5 unit: hL started at: 2026-02-01 08:00")
+	require.NotContains(t, tanks, "later", "it had left by then")
+	require.NotContains(t, tanks, "T0")
+	says(t, between(t, text, "Cleans before", "Yeast:"), "FV 2026-01-04 08:00 cip", "BT 2026-01-30 08:00 cip")
+	parent := b.record("B0")
+	says(t, between(t, parent, "Vessels it went through", "What was done"), "FV9 2025-12-01 14:00 now 20 hL", "BT9 2026-01-20 08:00 now 10 hL")
+	says(t, between(t, parent, "What was done to it in tanks", "Cleans before"), "Yeast taken", "Y YEAST FV9 40 L", "T0")
+	for _, other := range []string{"P-1", "R1", "BT "} {
+		require.NotContains(t, parent, other)
+	}
+	says(t, parent, "Nothing was packed from it.")
+}
+
 // Volumes stand in the unit that the site reckons in; what beer only passes through has none.
 func TestVolumesInTheSitesUnit(t *testing.T) {
 	vessels := between(t, recorded(t).record("R1"), "Vessels it went through", "Cleans before")

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"heeltap/labels/paper"
 	"heeltap/lots"
@@ -110,10 +109,12 @@ func (w *writer) everNamed(seq int64, corrections []*store.Entry) bool {
 	return ours()
 }
 
-// span is from when to when a vessel held what stands behind the record.
+// span is from when to when a vessel held what belongs to the record.
 type span struct{ from, to int64 }
 
-// lookBehind notes the brews and runs that stand behind the record, and when which vessel held it.
+const forever = math.MaxInt64
+
+// lookBehind notes the brews and runs that stand behind the record, and when which vessel held what belongs to it.
 func (w *writer) lookBehind() {
 	for _, b := range w.back.Brews {
 		w.behind[b.Code] = true
@@ -121,19 +122,10 @@ func (w *writer) lookBehind() {
 	for _, r := range w.back.Runs {
 		w.behind[r.Code] = true
 	}
-	unix := func(at string) int64 {
-		t, _ := time.Parse(time.RFC3339, at) // as the trace writes it
-		return t.Unix()
-	}
-	for _, f := range w.back.Fills {
-		s, ok := w.held[f.Vessel]
-		if from := unix(f.Since); !ok || from < s.from {
-			s.from = from
-		}
-		if f.Until == nil {
-			s.to = math.MaxInt64
-		} else {
-			s.to = max(s.to, unix(*f.Until))
+	for _, f := range append(slices.Clone(w.back.Fills), w.fills()...) {
+		s := spanOf(f)
+		if was, ok := w.held[f.Vessel]; ok {
+			s = span{min(s.from, was.from), max(s.to, was.to)}
 		}
 		w.held[f.Vessel] = s
 	}
