@@ -42,6 +42,7 @@ crops lot=Y item=YEAST vessel=FV9 quantity=40 unit=L at=2025-12-20_09:00
 cleans vessel=FV at=2026-01-04_08:00 method=cip verified=yes by=Jo
 cleans vessel=BT at=2026-01-30_08:00 method=cip verified=yes by=Jo
 brews brew=B1 beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 into=FV volume=20 unit=hL
+brews brew=B1b beer=Pale started_at=2026-01-05_16:00 cast_out_at=2026-01-05_22:00 into=FV volume=10 unit=hL
 brew_inputs brew=B1 from=Y quantity=20 unit=L stage=pitch
 brew_inputs brew=B1 from=H quantity=4 unit=kg stage=boil ref=use-1
 brew_inputs brew=B1 from=H2 quantity=2 unit=kg stage=boil ref=use-2
@@ -160,12 +161,16 @@ func TestRecordIsWhole(t *testing.T) {
 func TestBrewGoesForward(t *testing.T) {
 	b := recorded(t)
 	text := b.record("B1")
-	says(t, between(t, text, "Vessels it went through", "What was done"), "FV 2026-01-05 14:00 2026-01-12 10:00 20 hL in", "BT 2026-02-01 08:00 now 18.5 hL in")
+	says(t, between(t, text, "Vessels it went through", "What was done"), "FV 2026-01-05 14:00 2026-01-05 22:00 20 hL in", "FV 2026-01-05 22:00 2026-01-12 10:00 30 hL in", "BT 2026-02-01 08:00 now 18.5 hL in")
 	tanks := between(t, text, "What was done to it in tanks", "Cleans before")
 	says(t, tanks, "Additions", "FV H 3 kg 2026-01-12 10:00", "dry-2", "Transfers", "transfer: T1 from: FV to: BT out: 19 in: 18.5 unit: hL started at: 2026-02-01 08:00")
 	require.NotContains(t, tanks, "later", "it had left by then")
 	require.NotContains(t, tanks, "T0")
 	says(t, between(t, text, "Cleans before", "Yeast:"), "FV 2026-01-04 08:00 cip", "BT 2026-01-30 08:00 cip")
+	says(t, between(t, b.record("B1"), "Other turns in the same tank", "Additions"), "B1b")
+	second := between(t, b.record("B1b"), "Other turns in the same tank", "Additions")
+	says(t, second, "B1 ", "2026-01-05 14:00")
+	require.NotContains(t, second, "B1b")
 	parent := b.record("B0")
 	says(t, between(t, parent, "Vessels it went through", "What was done"), "FV9 2025-12-01 14:00 now 20 hL", "BT9 2026-01-20 08:00 now 10 hL")
 	says(t, between(t, parent, "What was done to it in tanks", "Cleans before"), "Yeast taken", "Y YEAST FV9 40 L", "T0")
@@ -178,7 +183,7 @@ func TestBrewGoesForward(t *testing.T) {
 // Volumes stand in the unit that the site reckons in; what beer only passes through has none.
 func TestVolumesInTheSitesUnit(t *testing.T) {
 	vessels := between(t, recorded(t).record("R1"), "Vessels it went through", "Cleans before")
-	says(t, vessels, "FV 2026-01-05 14:00 2026-01-12 10:00 20 hL in", "BT 2026-02-01 08:00 now 18.5 hL in")
+	says(t, vessels, "FV 2026-01-05 14:00 2026-01-05 22:00 20 hL in", "FV 2026-01-05 22:00 2026-01-12 10:00 30 hL in", "BT 2026-02-01 08:00 now 18.5 hL in")
 	says(t, vessels, "HOSE 2026-01-20 08:00 2026-01-20 09:00 possible")
 }
 

@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -54,14 +55,15 @@ func (w *writer) fills() []trace.Fill {
 }
 
 // inTanks tells what was done to a brew after it was cast out: what came to it, where it was moved,
-// what was taken from it, while a vessel held it.
+// what was taken from it, while a vessel held it; and what it came to there since that was cleaned,
+// such as the first turn of two.
 func (w *writer) inTanks() []paper.Part {
 	if w.kind != lots.KindBrew {
 		return nil
 	}
 	held := map[string][]span{}
 	for _, f := range w.fills() {
-		held[f.Vessel] = append(held[f.Vessel], spanOf(f))
+		held[f.Vessel] = append(held[f.Vessel], w.sinceCleaned(f.Vessel, spanOf(f)))
 	}
 	rows := map[string][]lots.Entered{}
 	seen := map[int64]bool{}
@@ -94,6 +96,20 @@ func (w *writer) inTanks() []paper.Part {
 		parts = append(parts, paper.Text{Text: "Nothing is recorded."})
 	}
 	return parts
+}
+
+// sinceCleaned begins a span at the last clean before it that ended what the vessel held.
+func (w *writer) sinceCleaned(vessel string, s span) span {
+	from := int64(math.MinInt64)
+	for _, rec := range w.tx.Touching(vessel) {
+		if c, ok := rec.(*lots.Clean); ok && c.Breaks() && c.At.From <= s.from {
+			from = max(from, c.At.From)
+		}
+	}
+	if from > math.MinInt64 {
+		s.from = from
+	}
+	return s
 }
 
 // actOn gives when a record did something to what a vessel held.
