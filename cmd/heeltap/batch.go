@@ -1,6 +1,9 @@
 package main
 
 import (
+	"path/filepath"
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/batch"
@@ -45,6 +48,11 @@ func (e *env) show(d *paper.Document, out string) error {
 	}
 	if err := writeDocument(d, out); err != nil {
 		return err
+	}
+	if lost, err := d.NotInPDF(); err != nil {
+		return err
+	} else if len(lost) > 0 && strings.EqualFold(filepath.Ext(out), ".pdf") {
+		e.note("%s can not show %s: write an .html besides", out, strings.Join(lost, ", "))
 	}
 	e.printf("wrote %s\n", out)
 	return nil

@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf16"
 
 	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
@@ -62,8 +63,8 @@ func lettersCommand(e *env) *cobra.Command {
 	r := &inRecall{env: e}
 	cmd := &cobra.Command{Use: "letters", Short: "Draft the letters, notices and the press text, and one table for a mail merge", Args: cobra.NoArgs,
 		Long: `Draft one letter for every consignee, with its own quantities and an answer form, a notice to each supplier, and a
-press text, each as PDF and as text, and one table of all as XLSX and CSV; where consignees gave lists of whom they
-supplied, a table of those, too. All are drafts for the responsible person; nothing is sent. Freeze the scope first:
+press text, each as PDF and as text; and tables as XLSX and CSV: one row a letter for a mail merge, one row a unit with
+dates and documents, and whom the consignees supplied by their own lists. All are drafts for the responsible person; nothing is sent. Freeze the scope first:
 letters that follow no frozen version are logged as such. Others go on recording while letters are written.`,
 		Example: "  heeltap recall letters --out letters/",
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -161,6 +162,9 @@ func (r *inRecall) warn(made *drafts, out string) {
 	case made.differs > 0:
 		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters follow no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.version, counted(made.differs, "thing"))
 	}
+	if len(made.unset) > 0 {
+		r.note("the PDFs of %s can not show %s: send the .txt, or write it by hand", strings.Join(made.unset, ", "), strings.Join(made.words, ", "))
+	}
 	if len(made.stale) > 0 {
 		r.note("%s holds %s of an earlier draft that nobody in scope gets now: %s; do not send what is out of date", out, counted(len(made.stale), "file"), strings.Join(made.stale, ", "))
 	}
@@ -175,8 +179,11 @@ type drafts struct {
 	version  int // the last frozen one
 	differs  int // how much of the scope differs from it
 	rows     [][]string
+	units    [][]string
 	accounts [][]string
 	stale    []string // letters in the folder that were not written now
+	unset    []string // papers whose PDF can not show all of their texts
+	words    []string // which those are
 }
 
 // merge names the table of all letters: that of an exercise says so.
@@ -203,6 +210,9 @@ func draft(tx *store.Tx, now *recall.Recall, letter bool) (*drafts, error) {
 	}
 	d.names, d.papers = append(fileNames(d.names), "press"), append(d.papers, m.Press())
 	if d.rows, err = m.MergeRows(); err != nil {
+		return nil, err
+	}
+	if d.units, err = m.UnitRows(); err != nil {
 		return nil, err
 	}
 	if d.accounts, err = m.AccountRows(); err != nil {
@@ -238,6 +248,13 @@ func (d *drafts) write(folder string, done func()) error {
 		return lots.Errorf(lots.Invalid, "%s can not be made: %w", folder, err)
 	}
 	for i, p := range d.papers {
+		lost, err := p.NotInPDF()
+		if err != nil {
+			return err
+		}
+		if len(lost) > 0 {
+			d.unset, d.words = append(d.unset, d.names[i]), append(d.words, lost...)
+		}
 		for _, ending := range []string{".pdf", ".txt"} {
 			if err := writeDocument(p, filepath.Join(folder, d.names[i]+ending)); err != nil {
 				return err
@@ -245,6 +262,8 @@ func (d *drafts) write(folder string, done func()) error {
 		}
 		done()
 	}
+	slices.Sort(d.words)
+	d.words = slices.Compact(d.words)
 	if err := d.writeTables(folder); err != nil {
 		return err
 	}
@@ -300,34 +319,33 @@ func escaped(name string, capitals bool) string {
 	return b.String()
 }
 
-// writeTables writes the table for a mail merge, and whom the consignees supplied.
+// mergeTable is one table of a workbook, which stands in a file of its own, too.
+type mergeTable struct {
+	sheet, file string
+	rows        [][]string
+}
+
+// writeTables writes the table for a mail merge, what each party received unit by unit, and whom
+// the consignees supplied.
 func (d *drafts) writeTables(folder string) error {
-	tables := []struct {
-		name string
-		rows [][]string
-	}{{"merge", append([][]string{papers.MergeHead}, d.rows...)}}
-	files := []string{d.merge()}
+	tables := []mergeTable{{"merge", d.merge(), append([][]string{papers.MergeHead}, d.rows...)},
+		{"units", strings.Replace(d.merge(), "merge", "merge-units", 1), append([][]string{papers.UnitHead}, d.units...)}}
 	if len(d.accounts) > 0 {
-		tables = append(tables, struct {
-			name string
-			rows [][]string
-		}{"accounts", append([][]string{papers.AccountHead}, d.accounts...)})
-		files = append(files, strings.Replace(d.merge(), "merge", "merge-accounts", 1))
+		tables = append(tables, mergeTable{"accounts", strings.Replace(d.merge(), "merge", "merge-accounts", 1), append([][]string{papers.AccountHead}, d.accounts...)})
 	}
 	book := excelize.NewFile()
 	defer book.Close()
-	for i, t := range tables {
-		if i == 0 {
-			if err := book.SetSheetName("Sheet1", t.name); err != nil {
-				return err
-			}
-		} else if _, err := book.NewSheet(t.name); err != nil {
+	if err := book.SetSheetName("Sheet1", tables[0].sheet); err != nil {
+		return err
+	}
+	for _, t := range tables {
+		if _, err := book.NewSheet(t.sheet); err != nil {
 			return err
 		}
-		if err := intoSheet(book, t.name, t.rows); err != nil {
+		if err := intoSheet(book, t.sheet, t.rows); err != nil {
 			return err
 		}
-		if err := writeCSV(filepath.Join(folder, files[i]+".csv"), t.rows); err != nil {
+		if err := writeCSV(filepath.Join(folder, t.file+".csv"), t.rows); err != nil {
 			return err
 		}
 	}
@@ -338,6 +356,27 @@ func (d *drafts) writeTables(folder string) error {
 	return writeWhole(filepath.Join(folder, d.merge()+".xlsx"), x.Bytes())
 }
 
+// mostCell is what a cell of a workbook holds, in UTF-16 units: the format's own limit.
+const mostCell = excelize.TotalCellChars
+
+// fitting cuts a list that no cell can hold after a whole item, and says where the rest is.
+func fitting(cell string) string {
+	length := func(text string) int { return len(utf16.Encode([]rune(text))) }
+	if length(cell) <= mostCell {
+		return cell
+	}
+	const between, note = "; ", "AND MORE: see the sheet units"
+	room := mostCell - length(note)
+	end := 0 // of what stays
+	for item := range strings.SplitAfterSeq(cell, between) {
+		if room -= length(item); room < 0 {
+			break
+		}
+		end += len(item)
+	}
+	return cell[:end] + note
+}
+
 // intoSheet fills a sheet of a workbook with texts.
 func intoSheet(book *excelize.File, sheet string, rows [][]string) error {
 	for i, row := range rows {
@@ -346,7 +385,7 @@ func intoSheet(book *excelize.File, sheet string, rows [][]string) error {
 			if err != nil {
 				return err
 			}
-			if err := book.SetCellStr(sheet, cell, c); err != nil {
+			if err := book.SetCellStr(sheet, cell, fitting(c)); err != nil {
 				return err
 			}
 		}

@@ -346,8 +346,8 @@ func (w *writer) runBalance(code string) []paper.Part {
 			if product, ok := w.tx.Product(x.Product); ok {
 				made = x.Good / max(1, product.PerCase)
 				filled = float64((x.Good + x.Rejects) * product.ContainerML)
-				if product.PerCase <= 1 && unit != "kegs" {
-					unit = "packages"
+				if product.PerCase <= 1 && unit == "cases" {
+					unit = "packages" // single ones: kegs, where a unit says so
 				}
 			}
 		case *lots.Feed:

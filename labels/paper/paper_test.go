@@ -362,3 +362,15 @@ func TestCodesStayWholeOnAPage(t *testing.T) {
 		require.Contains(t, page, "<p>"+want+"</p>")
 	}
 }
+
+// What the PDF's face lacks is told of; text and HTML have it.
+func TestWhatAPDFCanNotShowIsToldOf(t *testing.T) {
+	d := &paper.Document{Title: "To 渋谷ビール, Köln", Parts: []paper.Part{paper.Text{Text: "plain words, \u2011 and 渋谷ビール,"}, paper.Facts{Rows: [][2]string{{"a", "fine 🍺"}}}}}
+	lost, err := d.NotInPDF()
+	require.NoError(t, err)
+	require.Equal(t, []string{"渋谷ビール,", "🍺"}, lost)
+	require.Contains(t, string(written(t, d.HTML)), "渋谷ビール")
+	lost, err = sample().NotInPDF()
+	require.NoError(t, err)
+	require.Empty(t, lost)
+}

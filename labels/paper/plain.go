@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -35,6 +36,23 @@ func (d *Document) Plain(w io.Writer) error {
 		return fmt.Errorf("write text: %w", err)
 	}
 	return nil
+}
+
+// NotInPDF lists the words of a document that its PDF can not show as they are, each once: the face
+// lacks some of their characters, and a mark stands in their place. Text and HTML have them whole.
+func (d *Document) NotInPDF() ([]string, error) {
+	var b bytes.Buffer
+	if err := d.Plain(&b); err != nil {
+		return nil, err
+	}
+	r := newRuler()
+	var out []string
+	for word := range strings.FieldsSeq(b.String()) {
+		if strings.Count(r.settable(word), "\uFFFD") > strings.Count(word, "\uFFFD") && !slices.Contains(out, word) {
+			out = append(out, word)
+		}
+	}
+	return out, nil
 }
 
 // typist writes plain text.

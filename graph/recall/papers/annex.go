@@ -1,6 +1,7 @@
 package papers
 
 import (
+	"slices"
 	"strings"
 
 	"heeltap/graph"
@@ -66,14 +67,20 @@ func (m *Maker) unitsInScope() paper.Table {
 	return t
 }
 
-// fillsKegs reports whether a run fills kegs: a unit of it is one.
-func (m *Maker) fillsKegs(run string) bool {
+// leastKeg is the smallest package that counts as a keg where no unit of its run says so, mL.
+const leastKeg = 5000
+
+// fillsKegs reports whether a run fills kegs: a unit of it is one, or its product comes singly and is as large.
+func (m *Maker) fillsKegs(code string) bool {
 	for _, u := range m.s.Answer.Units {
-		for _, r := range u.Runs {
-			if r == run && u.Kind == "keg" {
-				return true
-			}
+		if slices.Contains(u.Runs, code) {
+			return u.Kind == "keg"
 		}
 	}
-	return false
+	run, ok := m.tx.Run(code)
+	if !ok {
+		return false
+	}
+	p, ok := m.tx.Product(run.Product)
+	return ok && p.PerCase <= 1 && p.ContainerML >= leastKeg
 }

@@ -101,7 +101,7 @@ func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
 	d.Parts = append(d.Parts, m.toTell(c)...)
 	d.Parts = append(d.Parts,
 		paper.Heading{Level: 1, Text: "How to answer"},
-		paper.Text{Text: "Answer today, also if you have none left: send back the form on the next page, or call. " + or(m.r.Strategy.Contact, "(contact: name, telephone, e-mail, to be filled in)") + "."},
+		paper.Text{Text: "Answer today, also if you have none left: send back the form at the end of this letter, or call. " + or(m.r.Strategy.Contact, "(contact: name, telephone, e-mail, to be filled in)") + "."},
 		paper.Signatures{Roles: []string{"For the brewery: the responsible person"}},
 		paper.Break{},
 	)

@@ -35,6 +35,25 @@ func (m *Maker) MergeRows() ([][]string, error) {
 	return out, nil
 }
 
+// UnitHead names the columns of [Maker.UnitRows].
+var UnitHead = []string{"exercise", "party", "name", "unit", "band", "product", "date_codes", "counted_in", "shipped", "returned", "one_of_several", "at_most_affected", "first_shipped", "last_shipped", "documents"}
+
+// UnitRows is what each consignee received, a row for each unit: the list with lots and dates
+// that an authority sorts.
+func (m *Maker) UnitRows() ([][]string, error) {
+	consignees, err := m.s.Consignees(m.tx)
+	if err != nil {
+		return nil, err
+	}
+	out := [][]string{}
+	for _, c := range consignees {
+		for _, l := range c.Lines {
+			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, l.Unit, l.Band, l.Product, set(l.DateCodes), caseOrKeg(l.Kegs), num(l.Shipped), num(l.Returned), num(l.MayBe), num(l.Affected), day(l.First), day(l.Last), set(l.Documents)})
+		}
+	}
+	return out, nil
+}
+
 // AccountHead names the columns of [Maker.AccountRows].
 var AccountHead = []string{"exercise", "supplied_by", "supplied_by_name", "name", "contact", "phone", "email", "address", "product", "date_code", "quantity", "unit"}
 

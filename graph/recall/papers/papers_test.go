@@ -371,6 +371,7 @@ func TestHoldList(t *testing.T) {
 // The report lists all it counts: each unit with its chain, what is in the house, what each consignee received.
 func TestReportListsTheScope(t *testing.T) {
 	b := began(t, false)
+	says(t, b.text((*papers.Maker).Report), "In scope: 5 units in, with 160 cases and 3 kegs; 0 possible, with 0 cases; and 1 packed that hang on no unit", "unit: on none band: in product: KEG date codes: K34 packed: 1 keg")
 	b.freeze()
 	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
 	b.freeze()

@@ -81,8 +81,12 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 		stopped = fmt.Sprintf("%s; hold rehearsed on %d, nothing stopped", things(len(stock)), len(m.r.Holds))
 	}
 	n, t := m.notices(consignees), m.s.Answer.Totals
+	loose := ""
+	if k := t.In.Unassigned + t.Possible.Unassigned; k > 0 {
+		loose = fmt.Sprintf("; and %d packed that hang on no unit", k)
+	}
 	f := paper.Facts{Rows: [][2]string{
-		{"In scope", fmt.Sprintf("%d units in, with %s; %d possible, with %s", t.In.Units, casesAndKegs(float64(t.In.Cases), float64(t.In.Kegs)), t.Possible.Units, casesAndKegs(float64(t.Possible.Cases), float64(t.Possible.Kegs)))},
+		{"In scope", fmt.Sprintf("%d units in, with %s; %d possible, with %s", t.In.Units, casesAndKegs(float64(t.In.Cases), float64(t.In.Kegs)), t.Possible.Units, casesAndKegs(float64(t.Possible.Cases), float64(t.Possible.Kegs))) + loose},
 		{"In the house", stopped},
 		{"Consignees", fmt.Sprintf("%d, of whom %d are notified and %d have answered", len(consignees), n.told, n.answered)},
 		{"Accounted for", accounted(a)},
@@ -307,6 +311,10 @@ func (m *Maker) openLines(lines []recall.OpenLine) []paper.Part {
 		parts = append(parts, t)
 	}
 	for _, x := range m.r.Destroyed {
+		if x.Entry == 0 {
+			parts = append(parts, paper.Text{Text: fmt.Sprintf("Destruction rehearsed: %s of %s, %s; witness %s. Nothing was destroyed.", num(x.Quantity), x.Unit, x.Method, x.Witness)})
+			continue
+		}
 		parts = append(parts, paper.Text{Text: fmt.Sprintf("Destroyed: %s of %s, %s; witness %s (entry %d).", num(x.Quantity), x.Unit, x.Method, x.Witness, x.Entry)})
 	}
 	if m.r.Ended != "" {
