@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"flag"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -382,6 +383,28 @@ func TestReportListsTheScope(t *testing.T) {
 		"unit: P-1 band: in product: CAN date codes: ONE packed: 80 cases at most affected: 80 from the suspect to it: H > B > FV@2026-01-05T14:00 > R1 > P-1",
 		"consignee: D-3 unit: K2/R2|K3/R2", "one of these, 1 keg",
 		"removed unit P-2 - in, 80 affected entry 37, by Quint: Excluded: P-2: sieved, sheet 4")
+}
+
+// The picture is as wide as what is known, and doubts only what is doubtful: one of two kegs is at D-3, unknown which.
+func TestPicture(t *testing.T) {
+	began(t, false).make(func(m *papers.Maker) {
+		flow, err := m.Picture()
+		require.NoError(t, err)
+		edges := map[string]paper.FlowEdge{}
+		for _, e := range flow.Edges {
+			edges[e.From+" > "+e.To] = e
+		}
+		// Of 4 kg, 60 hL took 4: 1,689.6 L of cans and 120 L of kegs. 80 cases are 844.8 L.
+		kg := func(litres float64) float64 { return 4 * litres / 6000 }
+		require.InDelta(t, 4, edges["lot H > brew B"].Weight, 1e-6)
+		require.InDelta(t, kg(844.8*70/80), edges["run R1 > at D-1"].Weight, 1e-6, "net of 9 that came back")
+		require.InDelta(t, kg(844.8*(80+9)/80), edges["run R1 > at in the house"].Weight, 1e-6)
+		require.InDelta(t, kg(60), edges["run R2 > at in the house"].Weight, 1e-6, "two kegs by the books")
+		require.True(t, edges["run R2 > at D-1"].Sure)
+		doubtful := edges["run R2 > at D-3"]
+		require.False(t, doubtful.Sure)
+		require.True(t, math.IsNaN(doubtful.Weight), "no book says how much")
+	})
 }
 
 // The whole letter, notice and hold list, as they go out: a change of their wording is a decision.

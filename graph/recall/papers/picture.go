@@ -131,20 +131,21 @@ func (p *picture) unit(u trace.Unit) {
 	if u.Amount.Amount != nil {
 		amount = *u.Amount.Amount
 	}
-	sure := u.Band == graph.In.String()
+	sure, places := u.Band == graph.In.String(), p.whereabouts(u)
 	for _, run := range u.Runs {
 		if p.nodes["run "+run] == nil {
 			continue
 		}
 		share := amount / float64(len(u.Runs))
-		places := p.whereabouts(u)
 		for _, to := range slices.Sorted(maps.Keys(places)) {
-			n := places[to]
-			if n <= 0 {
-				continue
+			if n := places[to]; n > 0 {
+				p.node("at "+to, 5, to, sure)
+				p.join("run "+run, "at "+to, share*n/total, sure)
 			}
-			p.node("at "+to, 5, to, sure)
-			p.join("run "+run, "at "+to, share*n/total, sure)
+		}
+		for _, to := range p.maybeAt(u) {
+			p.node("at "+to, 5, to, false)
+			p.join("run "+run, "at "+to, math.NaN(), false)
 		}
 	}
 }
@@ -155,12 +156,22 @@ func (p *picture) whereabouts(u trace.Unit) map[string]float64 {
 	for _, sh := range p.m.s.Answer.Shipments {
 		if sh.Unit == u.Code {
 			out[sh.Consignee] += float64(sh.Quantity)
-		} else if sh.OneOf() && slices.Contains(strings.Split(sh.Unit, "|"), u.Code) {
-			out[sh.Consignee] += float64(sh.Quantity)
 		}
 	}
 	for to := range out {
 		out[to] -= p.back[[2]string{to, u.Code}]
+	}
+	return out
+}
+
+// maybeAt lists who received one of several units of which this is one: it may be there, and in
+// how much no book says.
+func (p *picture) maybeAt(u trace.Unit) []string {
+	var out []string
+	for _, sh := range p.m.s.Answer.Shipments {
+		if sh.OneOf() && slices.Contains(strings.Split(sh.Unit, "|"), u.Code) && !slices.Contains(out, sh.Consignee) {
+			out = append(out, sh.Consignee)
+		}
 	}
 	return out
 }
