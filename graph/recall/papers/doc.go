@@ -85,7 +85,7 @@ func (m *Maker) basis() string {
 	case version == 0:
 		return text + ", of which no version is frozen: freeze it, so that what was said can be shown later"
 	case differs > 0:
-		return text + fmt.Sprintf(", which DIFFERS from version %d in %s: freeze it and draft anew, or send what follows a version", version, things(differs))
+		return text + fmt.Sprintf(", which DIFFERS from version %d in %s: freeze it, so that a version says what was said", version, things(differs))
 	}
 	return text + fmt.Sprintf(": version %d", version)
 }

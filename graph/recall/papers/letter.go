@@ -157,6 +157,9 @@ func sentence(text string) string {
 	return text
 }
 
+// unitText names a unit, or several of which one is meant, unknown which.
+func unitText(unit string) string { return strings.ReplaceAll(unit, "|", " or ") }
+
 // days is when a line's goods were shipped.
 func days(l recall.Line) string {
 	if day(l.Last) != day(l.First) {
@@ -181,7 +184,7 @@ func (m *Maker) received(c recall.Consignee) paper.Table {
 		case l.Emptied && l.Kegs:
 			affected = "keg came back empty"
 		}
-		t.Rows = append(t.Rows, []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), l.Unit, received, returned, affected, days(l), strings.Join(l.Documents, ", ")})
+		t.Rows = append(t.Rows, []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), unitText(l.Unit), received, returned, affected, days(l), strings.Join(l.Documents, ", ")})
 	}
 	return t
 }

@@ -204,7 +204,7 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 	two := b.text(letter("D-2"))
 	says(t, two, "received: 1 case ", "supplied it to you on 2026-02-10.")
 	three := b.text(letter("D-3"))
-	says(t, three, "one of these, 1 keg", "may be affected")
+	says(t, three, "unit: K2/R2 or K3/R2", "one of these, 1 keg", "may be affected")
 	supplier := b.text(letter("SUP"))
 	says(t, supplier, "h/26", "10 kg", "DN-7", "What else came in the same delivery", "h2/26")
 	for _, text := range []string{one, two, three, supplier} { // 7.49(c)(2), and the words FDA's guidance of 2020 leaves out
@@ -381,7 +381,7 @@ func TestReportListsTheScope(t *testing.T) {
 	report := b.text((*papers.Maker).Report)
 	says(t, report, "At a glance", "In scope: 5 units in, with 80 cases and 4 kegs", "Scope: The scope as known with entry", "Annex 1", "Annex 2", "Annex 3",
 		"unit: P-1 band: in product: CAN date codes: ONE packed: 80 cases at most affected: 80 from the suspect to it: H > B > FV@2026-01-05T14:00 > R1 > P-1",
-		"consignee: D-3 unit: K2/R2|K3/R2", "one of these, 1 keg",
+		"consignee: D-3 unit: K2/R2 or K3/R2", "one of these, 1 keg",
 		"removed unit P-2 - in, 80 affected entry 37, by Quint: Excluded: P-2: sieved, sheet 4")
 }
 

@@ -113,8 +113,12 @@ func accounted(a *recall.Account) string {
 		sum  recall.Sum
 		unit string
 	}{{a.Cases, "case"}, {a.Kegs, "keg"}} {
+		rest := num(x.sum.Unaccounted) + " not"
+		if x.sum.Unaccounted < 0 {
+			rest = num(-x.sum.Unaccounted) + " MORE than were made"
+		}
 		if x.sum.Produced > 0 {
-			out = append(out, fmt.Sprintf("%s %% of %s, %s not", num(x.sum.Percent), quantity(x.sum.Produced, x.unit), num(x.sum.Unaccounted)))
+			out = append(out, fmt.Sprintf("%s %% of %s, %s", num(x.sum.Percent), quantity(x.sum.Produced, x.unit), rest))
 		}
 	}
 	return or(strings.Join(out, "; "), "nothing was packed")
