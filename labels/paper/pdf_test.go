@@ -260,3 +260,29 @@ func TestNothingRunsOffThePage(t *testing.T) {
 		}
 	}
 }
+
+// A picture begins below its heading, on the same page, however tall it is and wherever the heading falls; its caption stays with one that fits on a page.
+func TestPictureStandsBelowItsHeading(t *testing.T) {
+	pdftotext := tool(t, "pdftotext")
+	for _, boxes := range []int{3, 12, 24, 30, 36, 39, 45, 90} {
+		for _, before := range []int{0, 10, 30} {
+			flow := paper.Flow{Columns: []string{"left", "right"}, Caption: "below all"}
+			flow.Nodes = append(flow.Nodes, paper.FlowNode{ID: "a", Title: "begin", Sure: true})
+			for i := range boxes {
+				id := fmt.Sprintf("box%03d", i)
+				flow.Nodes = append(flow.Nodes, paper.FlowNode{ID: id, Column: 1, Title: id, Sure: true})
+				flow.Edges = append(flow.Edges, paper.FlowEdge{From: "a", To: id, Weight: 1, Sure: true})
+			}
+			d := &paper.Document{Title: "x", Parts: []paper.Part{paper.Text{Text: strings.Repeat("filler\n", before)}, paper.Heading{Level: 1, Text: "What went where"}, paper.Picture{Flow: flow}}}
+			pages := read(t, pdftotext, written(t, d.PDF), "-layout")
+			for i, page := range pages {
+				if strings.Contains(page, "What went where") {
+					require.Contains(t, page, "box0", "%d boxes after %d lines, page %d", boxes, before, i+1)
+				}
+			}
+			if boxes <= 24 {
+				require.Contains(t, pages[len(pages)-1], "box", "%d boxes after %d lines: the caption is left behind", boxes, before)
+			}
+		}
+	}
+}
