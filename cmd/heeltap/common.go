@@ -20,7 +20,10 @@ func (e *env) commonCommand() *cobra.Command {
 		Short: "Rank what several complaints have in common, by how well it explains them",
 		Long: `Rank every lot, crop, fill, pass, stretch of a run, pallet, store and consignee that complaints have in common by how
 well it explains them. A complaint is a date code (with its time of day), a run, a pallet or a keg; several
-parted by | where it is not known which. It takes three. It ranks; what the cause is, is for people and samples to find.`,
+parted by | where it is not known which. It takes complaints of three units: what is on one pallet shares all its
+causes, so that a second complaint of it, or one that is given twice, is no further evidence. A clean sample of a unit
+takes away what one complaint speaks for whatever it comes from; one of a unit that is complained of clears nothing.
+It ranks; what the cause is, is for people and samples to find.`,
 		Example: `  heeltap common --bad "BB 2027-03-10@09:42" --bad "BB 2027-03-11" --bad K0417 --good R26-0031
   heeltap common --bad R26-0031 --bad R26-0033 --bad "R26-0035|R26-0036" --hazard spoiler`,
 		Args: cobra.NoArgs,
@@ -52,12 +55,15 @@ parted by | where it is not known which. It takes three. It ranks; what the caus
 
 func (e *env) showCommon(a *common.Answer) {
 	e.printf("%s, %s, among %d units sold that were packed from %s to %s.\n", counted(a.Bad, "complaint"), counted(a.Good, "clean sample"), a.Population, a.From, a.Until)
+	if a.Distinct < a.Bad {
+		e.printf("They count as complaints of %s: several may be of the same one, which is no further evidence.\n", counted(a.Distinct, "unit"))
+	}
 	if a.TooFew {
-		e.printf("%s\n", e.strong("Too few to rank: it takes three complaints. What stands below is what they share, and no more."))
+		e.printf("%s\n", e.strong("Too few to rank: it takes complaints of three units. What stands below is what they share, and no more."))
 	}
 	t := &table{head: []string{"explains them", "#cover", "#base", "#lift", "#p", "#corrected", "#clean", "#would put in scope"}}
 	for _, g := range a.Groups[:min(12, len(a.Groups))] {
-		t.add(strings.Join(g.Codes, ", "), percentText(g.Cover), percentText(g.Base), number(g.Lift), small(g.P), small(g.Corrected), whole(g.Good), whole(g.ScopeUnits)+" units, "+whole(g.ScopeTo)+" consignees")
+		t.add(fewCodes(g.Codes), percentText(g.Cover), percentText(g.Base), number(g.Lift), small(g.P), small(g.Corrected), whole(g.Good), whole(g.ScopeUnits)+" units, "+whole(g.ScopeTo)+" consignees")
 	}
 	e.print(t)
 	if len(a.Groups) > 12 {
@@ -67,7 +73,17 @@ func (e *env) showCommon(a *common.Answer) {
 		e.printf("  would tell the first two apart: %s\n", s)
 	}
 	e.printf("%d units of the period are still in the house: no complaint from them says nothing.\n", a.Here)
-	e.printf("p: the chance of so many complaints on it if they fell on any units (hypergeometric, one-sided); corrected for all groups looked at (Holm).\nIt ranks what the records show; it is no finding of a cause, and what is not listed is not cleared.\n")
+	e.printf("p: the chance that complaints, less clean samples, speak so much for it if they fell on any units (Fisher's exact test, one-sided);\ncorrected for all %d groups that units have in common (Holm).\nIt ranks what the records show; it is no finding of a cause, and what is not listed is not cleared.\n", a.Tested)
+}
+
+const mostCodes = 6
+
+// fewCodes lists the first codes of a group, and counts the rest.
+func fewCodes(codes []string) string {
+	if len(codes) <= mostCodes {
+		return strings.Join(codes, ", ")
+	}
+	return strings.Join(codes[:mostCodes], ", ") + " and " + whole(len(codes)-mostCodes) + " more"
 }
 
 func percentText(x float64) string { return strconv.FormatFloat(100*x, 'f', 1, 64) + " %" }

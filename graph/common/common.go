@@ -27,8 +27,10 @@ type Question struct {
 // Answer is what they have in common.
 type Answer struct {
 	Bad        int      `json:"bad"`
+	Distinct   int      `json:"distinct"` // complaints that can each be of a unit of its own: what counts as evidence
 	Good       int      `json:"good"`
-	Population int      `json:"population"` // units sold in the period
+	Population int      `json:"population"` // units sold in the period; one that holds cases of two runs counts once for each
+	Tested     int      `json:"tested"`     // groups that any of them have in common: so many comparisons are corrected for
 	From       string   `json:"from"`
 	Until      string   `json:"until"`
 	TooFew     bool     `json:"too_few"`
@@ -59,27 +61,35 @@ type search struct {
 	keep  func(src, dst graph.Node, l graph.Link) bool
 	g     *graph.Graph
 	units []unit // sold in the period, the population
-	place map[string]int
+	place map[held][]int
 	named map[string][]int64 // code to nodes
 }
 
+// unit is what of one run stands on a unit: what is printed on a package names its run, so that
+// a complaint of one run is not one of what a topped-up pallet holds of another.
 type unit struct {
-	code  string
-	id    int64
-	party map[string]bool
-	store string
+	code, run string
+	id        int64
+	party     map[string]bool
+	store     string
 }
+
+// held names a unit, or (with a run) what of that run stands on it.
+type held struct{ unit, run string }
 
 // Ask ranks what complaints have in common.
 func Ask(tx *store.Tx, q Question) (*Answer, error) {
 	if len(q.Bad) == 0 {
 		return nil, lots.Errorf(lots.Invalid, "give the complaints: --bad CODE")
 	}
+	if q.Days < 0 {
+		return nil, lots.Errorf(lots.Invalid, "%d days around the complaints can not be: give 0 (for 45) or more", q.Days)
+	}
 	g, err := tx.Snapshot()
 	if err != nil {
 		return nil, err
 	}
-	s := &search{tx: tx, g: g, place: map[string]int{}, named: map[string][]int64{}}
+	s := &search{tx: tx, g: g, place: map[held][]int{}, named: map[string][]int64{}}
 	if q.Hazard != "" && q.Hazard != graph.Anything {
 		s.keep = q.Hazard.Travels
 	}
@@ -94,14 +104,17 @@ func Ask(tx *store.Tx, q Question) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &Answer{Bad: len(q.Bad), Good: len(q.Good), Groups: []Shared{}, Separate: []string{}, TooFew: len(q.Bad) < Fewest}
+	a := &Answer{Bad: len(q.Bad), Good: len(q.Good), Groups: []Shared{}, Separate: []string{}}
 	days := cmp.Or(q.Days, 45)
 	from, until := s.period(append(slices.Clone(badUnits), goodUnits...), int64(days)*86400)
 	zone := tx.Site().Zone
 	a.From, a.Until = time.Unix(from, 0).In(zone).Format(time.DateOnly), time.Unix(until, 0).In(zone).Format(time.DateOnly)
 	a.Here = s.populate(from, until, append(slices.Clone(badUnits), goodUnits...))
 	a.Population = len(s.units)
-	groups := Rank(len(s.units), s.suspects(badUnits), s.cases(badUnits), s.cases(goodUnits))
+	suspects, bad := s.suspects(badUnits), s.cases(badUnits)
+	a.Distinct, a.Tested = Distinct(bad), len(grouped(suspects))
+	a.TooFew = a.Distinct < Fewest
+	groups := Rank(len(s.units), suspects, bad, s.cases(goodUnits))
 	for _, x := range groups[:min(mostGroups, len(groups))] {
 		a.Groups = append(a.Groups, s.told(x))
 	}
@@ -111,20 +124,29 @@ func Ask(tx *store.Tx, q Question) (*Answer, error) {
 	return a, tx.Err()
 }
 
-// resolve finds the units that each code may mean.
-func (s *search) resolve(codes []string) ([][]string, error) {
-	var out [][]string
+// resolve finds the units that each code may mean; of a run or date code only what of it stands on them.
+func (s *search) resolve(codes []string) ([][]held, error) {
+	var out [][]held
 	for _, text := range codes {
-		var units []string
+		var units []held
+		add := func(h held) {
+			if !slices.Contains(units, h) {
+				units = append(units, h)
+			}
+		}
 		for _, one := range strings.Split(text, "|") {
 			a, err := trace.Trace(s.tx, graph.Forward, one)
 			if err != nil {
 				return nil, err
 			}
 			for _, u := range a.Units {
-				direct := len(u.Why) == 1 || slices.ContainsFunc(a.From, func(f trace.From) bool { return f.Kind == "run" && slices.Contains(u.Runs, f.Code) })
-				if direct && !slices.Contains(units, u.Code) {
-					units = append(units, u.Code)
+				if len(u.Why) == 1 {
+					add(held{u.Code, ""})
+				}
+				for _, f := range a.From {
+					if f.Kind == "run" && slices.Contains(u.Runs, f.Code) {
+						add(held{u.Code, f.Code})
+					}
 				}
 			}
 		}
@@ -137,10 +159,10 @@ func (s *search) resolve(codes []string) ([][]string, error) {
 }
 
 // period is when the units of the cases were packed, and some days around it.
-func (s *search) period(cases [][]string, around int64) (from, until int64) {
+func (s *search) period(cases [][]held, around int64) (from, until int64) {
 	for _, c := range cases {
 		for _, u := range c {
-			if at := s.packed(u); at > 0 {
+			if at := s.packed(u.unit); at > 0 {
 				if from == 0 || at < from {
 					from = at
 				}
@@ -166,11 +188,11 @@ func (s *search) packed(code string) int64 {
 }
 
 // populate takes the units sold in the period, and those of the cases; it gives how many of the period are not sold.
-func (s *search) populate(from, until int64, cases [][]string) (here int) {
+func (s *search) populate(from, until int64, cases [][]held) (here int) {
 	wanted := map[string]bool{}
 	for _, c := range cases {
 		for _, u := range c {
-			wanted[u] = true
+			wanted[u.unit] = true
 		}
 	}
 	for n := range s.g.Nodes() {
@@ -180,75 +202,89 @@ func (s *search) populate(from, until int64, cases [][]string) (here int) {
 		if at := s.packed(n.Code); !wanted[n.Code] && (at < from || at > until) {
 			continue
 		}
-		u := unit{code: n.Code, id: n.ID, party: map[string]bool{}}
-		sold := false
-		for _, rec := range s.tx.Touching(n.Code) {
-			switch x := rec.(type) {
-			case *lots.Shipment:
-				u.party[x.Consignee], sold = true, true
-			case *lots.Removal:
-				sold = sold || x.Reason == "taproom"
-			case *lots.Packed:
-				if x.Unit == n.Code {
-					u.store = cmp.Or(u.store, x.Place)
-				}
-			}
-		}
+		rows, sold := s.rows(n)
 		if !sold && !wanted[n.Code] {
 			here++
 			continue
 		}
-		s.units = append(s.units, u)
+		s.units = append(s.units, rows...)
 	}
-	slices.SortFunc(s.units, func(a, b unit) int { return cmp.Compare(a.code, b.code) })
+	slices.SortFunc(s.units, func(a, b unit) int { return cmp.Or(cmp.Compare(a.code, b.code), cmp.Compare(a.run, b.run)) })
 	for i, u := range s.units {
-		s.place[u.code] = i
+		s.place[held{u.code, u.run}] = append(s.place[held{u.code, u.run}], i)
+		s.place[held{u.code, ""}] = append(s.place[held{u.code, ""}], i)
 	}
 	return here
 }
 
-func (s *search) cases(list [][]string) []Case {
+// rows gives what of each run stands on a unit, and whether it was sold.
+func (s *search) rows(n graph.Node) (out []unit, sold bool) {
+	party := map[string]bool{}
+	for _, rec := range s.tx.Touching(n.Code) {
+		switch x := rec.(type) {
+		case *lots.Shipment:
+			party[x.Consignee], sold = true, true
+		case *lots.Removal:
+			sold = sold || x.Reason == "taproom"
+		case *lots.Packed:
+			if x.Unit == n.Code && !slices.ContainsFunc(out, func(u unit) bool { return u.run == x.Run }) {
+				out = append(out, unit{code: n.Code, run: x.Run, id: n.ID, party: party, store: x.Place})
+			}
+		}
+	}
+	return out, sold
+}
+
+func (s *search) cases(list [][]held) []Case {
 	var out []Case
 	for _, units := range list {
 		var c Case
 		for _, u := range units {
-			c = append(c, s.place[u])
+			c = append(c, s.place[u]...)
 		}
 		slices.Sort(c)
-		out = append(out, c)
+		out = append(out, slices.Compact(c))
 	}
 	return out
 }
 
-// suspects collects what stands behind any complaint, and which units of the population come from it.
-func (s *search) suspects(bad [][]string) []Suspect {
-	behind := map[int64]bool{}
-	complained := map[string]bool{}
-	for _, units := range bad {
-		for _, u := range units {
+// suspects collects what any units of the population have in common: what stands behind them, where
+// they stood and who had them. Only what stands behind a complaint is told; all of it is compared.
+func (s *search) suspects(bad [][]held) []Suspect {
+	complained := map[int]bool{}
+	for _, c := range s.cases(bad) {
+		for _, u := range c {
 			complained[u] = true
 		}
 	}
 	units := map[int64][]int{}
-	sure := map[int64]bool{}
+	behind := map[int64]bool{}
 	for i, u := range s.units {
-		r := s.g.Walk(graph.Query{Dir: graph.Back, Starts: []graph.Start{{ID: u.id}}, Keep: s.keep})
-		for n, band := range r.All() {
+		r := s.g.Walk(graph.Query{Dir: graph.Back, Starts: []graph.Start{{ID: u.id}}, Keep: s.of(u)})
+		for n := range r.All() {
 			units[n.ID] = append(units[n.ID], i)
-			sure[n.ID] = sure[n.ID] || band == graph.In
-			behind[n.ID] = behind[n.ID] || complained[u.code]
+			behind[n.ID] = behind[n.ID] || complained[i]
 		}
 	}
 	var out []Suspect
 	for id, list := range units {
+		n := s.g.Node(id)
+		kind := n.Kind.String()
 		if behind[id] {
-			n := s.g.Node(id)
-			out = append(out, Suspect{Kind: s.kind(n), Code: n.Code, Units: list, Sure: sure[id]})
+			kind = s.kind(n)
 		}
+		out = append(out, Suspect{Kind: kind, Code: n.Code, Units: list})
 	}
 	out = append(out, s.trade()...)
 	slices.SortFunc(out, func(a, b Suspect) int { return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Code, b.Code)) })
 	return out
+}
+
+// of keeps to what of its run stands on a unit, and to the links that carry the hazard.
+func (s *search) of(u unit) func(src, dst graph.Node, l graph.Link) bool {
+	return func(src, dst graph.Node, l graph.Link) bool {
+		return (dst.ID != u.id || src.Run == "" || src.Run == u.run) && (s.keep == nil || s.keep(src, dst, l))
+	}
 }
 
 func (s *search) kind(n graph.Node) string {
@@ -283,24 +319,18 @@ func (s *search) trade() []Suspect {
 	var out []Suspect
 	for p, list := range parties {
 		slices.Sort(list)
-		out = append(out, Suspect{"consignee", p, list, true})
+		out = append(out, Suspect{"consignee", p, list})
 	}
 	for p, list := range stores {
-		out = append(out, Suspect{"place", p, list, true})
+		out = append(out, Suspect{"place", p, list})
 	}
 	return out
 }
-
-const mostCodes = 6
 
 // told says a group, and what it would put in scope: the most of any of its members.
 func (s *search) told(g Group) Shared {
 	x := Shared{Codes: []string{}, Cover: lots.Nine(g.Cover), Base: lots.Nine(g.Base), Lift: lots.Nine(g.Lift), P: lots.Nine(g.P), Corrected: lots.Nine(g.Corrected), Good: g.Good, Units: len(g.Units)}
 	for _, m := range g.Suspects {
-		if len(x.Codes) == mostCodes {
-			x.Codes = append(x.Codes, fmt.Sprintf("and %d more", len(g.Suspects)-mostCodes))
-			break
-		}
 		x.Codes = append(x.Codes, m.Kind+" "+m.Code)
 		units, parties := s.scope(m)
 		x.ScopeUnits, x.ScopeTo = max(x.ScopeUnits, units), max(x.ScopeTo, parties)
@@ -319,8 +349,12 @@ func (s *search) scope(m Suspect) (units, parties int) {
 		}
 	}
 	if m.Kind == "consignee" || m.Kind == "place" {
+		seen := map[string]bool{}
 		for _, u := range m.Units {
-			count(s.units[u].code)
+			if code := s.units[u].code; !seen[code] {
+				seen[code] = true
+				count(code)
+			}
 		}
 		return units, len(who)
 	}
