@@ -25,6 +25,9 @@ what would shrink the worst, each tried by deriving a copy of the records anew.`
   heeltap exposure --since 2026-01-01 --shrink 3 --svg exposure.svg`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if top < 0 || worst < 0 {
+				return lots.Errorf(lots.Invalid, "--top and --shrink count risks: give 0 or more")
+			}
 			return e.onRecords(cmd.Context(), func(db *store.DB) error {
 				var a *exposure.Answer
 				var unit lots.Unit
@@ -99,23 +102,26 @@ func (e *env) onRecords(ctx context.Context, f func(db *store.DB) error) (err er
 }
 
 func (e *env) showExposure(a *exposure.Answer, unit lots.Unit, top int) {
-	t := &table{head: []string{"if it failed today", "", "#units in", "#possible", "#" + string(unit), "#cases", "#kegs", "#have left", "#consignees", "#runs"}}
+	t := &table{head: []string{"if it failed today", "", "#units in", "#possible", "#" + string(unit), "#cases", "#kegs", "#on no unit", "#have left", "#consignees", "#runs"}}
 	for _, r := range a.Risks[:min(top, len(a.Risks))] {
 		t.add(r.Kind+" "+r.Code, r.Item, whole(r.In.Units), whole(r.May.Units), number(unit.Of((r.In.VolumeL+r.May.VolumeL)*1000)), whole(r.In.Cases+r.May.Cases), whole(r.In.Kegs+r.May.Kegs),
-			number(r.In.Left+r.May.Left), whole(max(r.In.Consignees, r.May.Consignees)), whole(r.In.Runs))
+			whole(r.In.Unassigned+r.May.Unassigned), number(r.In.Left+r.May.Left), whole(r.Consignees), whole(r.In.Runs+r.May.Runs))
 	}
 	e.print(t)
 	m := a.Measures
-	e.printf("\n%s, over %d lots and %d runs: downward %d, upward %d, total %d (Dupuy et al. 2005)\nOne lot would call back %s cases and kegs at worst, %s on average (Dabbene and Gay 2011)\n", e.strong("Batch dispersion"), m.Lots, m.Runs, m.Downward, m.Upward, m.Total, number(m.Worst), number(m.Average))
-	trend := &table{head: []string{"lots that came in", "#lots", "#runs a lot", "#cases and kegs a lot"}}
+	e.printf("\n%s, over %d lots and %d runs: downward %d, upward %d, total %d (Dupuy et al. 2005)\nOne lot would call back %s %s at worst, %s on average (Dabbene and Gay 2011)\n", e.strong("Batch dispersion"), m.Lots, m.Runs, m.Downward, m.Upward, m.Total, number(unit.Of(m.WorstL*1000)), unit, number(unit.Of(m.AverageL*1000)))
+	trend := &table{head: []string{"lots that came in", "#lots", "#runs a lot", "#" + string(unit) + " a lot", "#cases and kegs a lot"}}
 	for _, x := range a.Trend {
-		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(x.Recall))
+		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(unit.Of(x.RecallL*1000)), number(x.Recall))
 	}
 	e.print(trend)
 	if a.Tried == 0 {
 		e.printf("\nheeltap exposure --shrink 10 tries what would shrink the worst ten: each trial derives a copy of the records anew.\n")
 	} else {
 		e.printf("\n%s: %d tried, each by deriving a copy of the records anew\n", e.strong("What would have shrunk the worst"), a.Tried)
+		if len(a.Shrink) == 0 {
+			e.printf("None of them would have put less in scope.\n")
+		}
 	}
 	s := &table{head: []string{"of", "what", "#" + string(unit) + " before", "#after"}}
 	for _, x := range a.Shrink {

@@ -7,7 +7,6 @@ package exposure
 import (
 	"cmp"
 	"math"
-	"math/bits"
 	"slices"
 	"strings"
 	"time"
@@ -26,6 +25,8 @@ type Risk struct {
 	Month string `json:"month"` // of receipt, or of the first fill
 	In    Reach  `json:"in"`
 	May   Reach  `json:"possible"`
+	// Consignees is how many received any of it, of either band: some may have had of both.
+	Consignees int `json:"consignees"`
 }
 
 // Reach is what one band of a risk holds.
@@ -37,15 +38,19 @@ type Reach struct {
 	Left       float64 `json:"left"` // cases and kegs that were shipped and not returned
 	Consignees int     `json:"consignees"`
 	Runs       int     `json:"runs"`
+	Unassigned int64   `json:"unassigned"` // cases and kegs of those runs that hang on no unit
 }
+
+// litres is how much beer a risk would put in scope, in either band.
+func (r Risk) litres() float64 { return r.In.VolumeL + r.May.VolumeL }
 
 // Measures are of the whole brewery, over content alone; raw lots are received lots, finished lots runs.
 //
 // Downward dispersion of a raw lot: finished lots that hold it; upward dispersion of a finished
 // lot: raw lots in it; total batch dispersion: the sum of both (Dupuy, Botta-Genoulaz and Guinet
 // 2005, Journal of Food Engineering 70:333). Worst and average recall: the most, and the mean, of
-// what one raw lot would call back, in cases and kegs of finished goods (Dabbene and Gay 2011,
-// Computers and Electronics in Agriculture 75:139).
+// what one raw lot would call back, in litres of finished goods, and counted in cases and kegs
+// (Dabbene and Gay 2011, Computers and Electronics in Agriculture 75:139).
 type Measures struct {
 	Lots     int     `json:"lots"`
 	Runs     int     `json:"runs"`
@@ -54,6 +59,8 @@ type Measures struct {
 	Total    int     `json:"total"`
 	Worst    float64 `json:"worst_recall"`
 	Average  float64 `json:"average_recall"`
+	WorstL   float64 `json:"worst_recall_l"`
+	AverageL float64 `json:"average_recall_l"`
 }
 
 // Month is the trend: the mean downward dispersion, and recall, of the lots received in it.
@@ -62,6 +69,7 @@ type Month struct {
 	Lots     int     `json:"lots"`
 	Downward float64 `json:"downward"`
 	Recall   float64 `json:"recall"`
+	RecallL  float64 `json:"recall_l"`
 }
 
 // Answer is the exposure of the whole.
@@ -81,45 +89,23 @@ type thing struct {
 	parties     []string
 }
 
-// set is a bit set over small numbers.
-type set []uint64
-
-func newSet(n int) set { return make(set, (n+63)/64) }
-
-func (s set) add(i int) { s[i/64] |= 1 << (i % 64) }
-
-func (s set) or(o set) {
-	for i, w := range o {
-		s[i] |= w
-	}
+// packed is a run with what of it hangs on no unit.
+type packed struct {
+	code       string
+	unassigned int64
 }
 
-func (s set) each(f func(i int)) {
-	for i, w := range s {
-		for w != 0 {
-			f(i*64 + bits.TrailingZeros64(w))
-			w &= w - 1
-		}
-	}
-}
-
-func (s set) without(o set) set {
-	out := newSet(len(s) * 64)
-	for i := range s {
-		out[i] = s[i] &^ o[i]
-	}
-	return out
-}
-
-// model is the lineage with the units that each node reaches.
+// model is the lineage with what each lot and each first fill of a chain reaches.
 type model struct {
-	tx    *store.Tx
-	g     *graph.Graph
-	units []thing
-	runs  []string
-	sure  map[int64]set // node to units reached over content alone
-	any   map[int64]set // over every link
-	made  map[int64]set // node to runs over content
+	tx     *store.Tx
+	g      *graph.Graph
+	units  []thing
+	places map[int64]int // of the units
+	runs   []packed
+	runNo  map[string]int
+	risks  map[int64]Risk // by node, with what it reaches and no more
+	behind map[int64]int  // units that a node reaches over any link
+	upward map[int]int    // lots received that are in a run, by content
 }
 
 // Of works out what every lot, crop and vessel chain would put in scope; since leaves out lots
@@ -129,8 +115,8 @@ func Of(tx *store.Tx, since time.Time) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &Answer{Risks: []Risk{}, Trend: []Month{}, Shrink: []Trial{}}
-	a.Risks = m.risks(since)
+	m.reach()
+	a := &Answer{Risks: m.list(since), Trend: []Month{}, Shrink: []Trial{}}
 	a.Measures = m.measures()
 	a.Trend = m.trend()
 	return a, tx.Err()
@@ -141,36 +127,85 @@ func read(tx *store.Tx) (*model, error) {
 	if err != nil {
 		return nil, err
 	}
-	m := &model{tx: tx, g: g}
-	places, runs := map[int64]int{}, map[string]int{}
+	m := &model{tx: tx, g: g, places: map[int64]int{}, runNo: map[string]int{}, risks: map[int64]Risk{}, behind: map[int64]int{}, upward: map[int]int{}}
 	for n := range g.Nodes() {
 		switch {
 		case n.Kind == graph.Unit:
-			places[n.ID] = len(m.units)
+			m.places[n.ID] = len(m.units)
 			m.units = append(m.units, m.unit(n.Code))
 		case n.Run != "":
-			if _, ok := runs[n.Run]; !ok {
-				runs[n.Run] = len(m.runs)
-				m.runs = append(m.runs, n.Run)
+			if _, ok := m.runNo[n.Run]; !ok {
+				m.runNo[n.Run] = len(m.runs)
+				m.runs = append(m.runs, packed{n.Run, m.unassigned(n.Run)})
 			}
 		}
 	}
-	m.sure = m.spread(len(m.units), true, func(n graph.Node) int { return placeOf(places, n.ID) })
-	m.any = m.spread(len(m.units), false, func(n graph.Node) int { return placeOf(places, n.ID) })
-	m.made = m.spread(len(m.runs), true, func(n graph.Node) int {
-		if n.Run == "" {
-			return -1
-		}
-		return runs[n.Run]
-	})
 	return m, tx.Err()
 }
 
-func placeOf(places map[int64]int, id int64) int {
-	if p, ok := places[id]; ok {
-		return p
+// unassigned counts the good cases or kegs of a run that hang on no unit.
+func (m *model) unassigned(code string) int64 {
+	run, ok := m.tx.Run(code)
+	if !ok {
+		return 0
+	}
+	product, ok := m.tx.Product(run.Product)
+	if !ok {
+		return 0
+	}
+	left := run.Good / max(1, product.PerCase)
+	for _, rec := range m.tx.Touching(code) {
+		if x, ok := rec.(*lots.Packed); ok && x.Run == code {
+			left -= x.Quantity
+		}
+	}
+	return max(0, left)
+}
+
+// mark is a node's place among the units and, after them, the runs; -1 for what is neither.
+func (m *model) mark(n graph.Node) int {
+	if n.Kind == graph.Unit {
+		return m.places[n.ID]
+	}
+	if n.Run != "" {
+		return len(m.units) + m.runNo[n.Run]
 	}
 	return -1
+}
+
+// reach works out what every lot and every chain's first fill reaches, over content and over all links.
+func (m *model) reach() {
+	first := map[int64]bool{}
+	for _, c := range m.chains() {
+		first[c.id] = true
+	}
+	marks := len(m.units) + len(m.runs)
+	sure := map[int64]set{}
+	newWeb(m.g, true).spread(marks, m.mark, func(n graph.Node, s set) {
+		if n.Kind == graph.Lot || first[n.ID] {
+			sure[n.ID] = slices.Clone(s)
+		}
+	})
+	newWeb(m.g, false).spread(marks, m.mark, func(n graph.Node, s set) {
+		s.each(func(i int) {
+			if i < len(m.units) {
+				m.behind[n.ID]++
+			}
+		})
+		in, ok := sure[n.ID]
+		if !ok {
+			return
+		}
+		r := Risk{In: m.sum(in), May: m.sum(s.without(in)), Consignees: m.sum(s).Consignees}
+		m.risks[n.ID] = r
+		if n.Kind == graph.Lot && m.received(n.Code) {
+			in.each(func(i int) {
+				if i >= len(m.units) {
+					m.upward[i-len(m.units)]++
+				}
+			})
+		}
+	})
 }
 
 func (m *model) unit(code string) thing {
@@ -201,45 +236,15 @@ func (m *model) unit(code string) thing {
 	return t
 }
 
-// spread gives every node the marks it reaches: those of its products, and its own. Content forms
-// no ring, so that products come first; contacts may form rings, and are gone round until nothing changes.
-func (m *model) spread(marks int, contentOnly bool, mark func(graph.Node) int) map[int64]set {
-	out := map[int64]set{}
-	nodes := slices.Collect(m.g.Nodes())
-	for _, n := range nodes {
-		out[n.ID] = newSet(marks)
-		if i := mark(n); i >= 0 {
-			out[n.ID].add(i)
-		}
-	}
-	links := slices.Collect(m.g.Links())
-	if contentOnly {
-		links = slices.DeleteFunc(links, func(l graph.Link) bool { return l.Grade != graph.Content })
-	}
-	rank := m.g.Rank
-	slices.SortFunc(links, func(a, b graph.Link) int { return cmp.Compare(rank(b.Src), rank(a.Src)) })
-	for changed := true; changed; {
-		changed = false
-		for _, l := range links {
-			src, dst := out[l.Src], out[l.Dst]
-			for i, w := range dst {
-				if src[i]|w != src[i] {
-					src[i] |= w
-					changed = true
-				}
-			}
-		}
-		if contentOnly {
-			break // in order of content one pass is all
-		}
-	}
-	return out
-}
-
 func (m *model) sum(s set) Reach {
 	var r Reach
 	who := map[string]bool{}
 	s.each(func(i int) {
+		if i >= len(m.units) {
+			r.Runs++
+			r.Unassigned += m.runs[i-len(m.units)].unassigned
+			return
+		}
 		t := m.units[i]
 		r.Units++
 		r.Cases += t.cases
@@ -254,20 +259,14 @@ func (m *model) sum(s set) Reach {
 	return r
 }
 
-func (m *model) risk(kind, code, item, month string, ids []int64) Risk {
-	sure, any, made := newSet(len(m.units)), newSet(len(m.units)), newSet(len(m.runs))
-	for _, id := range ids {
-		sure.or(m.sure[id])
-		any.or(m.any[id])
-		made.or(m.made[id])
-	}
-	r := Risk{Kind: kind, Code: code, Item: item, Month: month, In: m.sum(sure), May: m.sum(any.without(sure))}
-	made.each(func(int) { r.In.Runs++ })
+func (m *model) risk(kind, code, item, month string, id int64) Risk {
+	r := m.risks[id]
+	r.Kind, r.Code, r.Item, r.Month = kind, code, item, month
 	return r
 }
 
-// risks lists lots, crops and vessel chains, the worst first.
-func (m *model) risks(since time.Time) []Risk {
+// list gives lots, crops and vessel chains, the worst first.
+func (m *model) list(since time.Time) []Risk {
 	out := []Risk{}
 	zone := m.tx.Site().Zone
 	month := func(unix int64) string { return time.Unix(unix, 0).In(zone).Format("2006-01") }
@@ -279,11 +278,11 @@ func (m *model) risks(since time.Time) []Risk {
 			switch x := rec.(type) {
 			case *lots.Receipt:
 				if x.Lot == n.Code && x.At.From >= since.Unix() {
-					out = append(out, m.risk("lot", n.Code, x.Item, month(x.At.From), []int64{n.ID}))
+					out = append(out, m.risk("lot", n.Code, x.Item, month(x.At.From), n.ID))
 				}
 			case *lots.Crop:
 				if x.Lot == n.Code && x.At.From >= since.Unix() {
-					out = append(out, m.risk("crop", n.Code, x.Item, month(x.At.From), []int64{n.ID}))
+					out = append(out, m.risk("crop", n.Code, x.Item, month(x.At.From), n.ID))
 				}
 			}
 		}
@@ -291,11 +290,11 @@ func (m *model) risks(since time.Time) []Risk {
 	for _, first := range m.chains() {
 		vessel, _, _ := strings.Cut(first.code, "@")
 		if first.since >= since.Unix() {
-			out = append(out, m.risk("chain", first.code, vessel, month(first.since), []int64{first.id}))
+			out = append(out, m.risk("chain", first.code, vessel, month(first.since), first.id))
 		}
 	}
 	slices.SortFunc(out, func(a, b Risk) int {
-		return cmp.Or(cmp.Compare(b.In.VolumeL+b.May.VolumeL, a.In.VolumeL+a.May.VolumeL), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Code, b.Code))
+		return cmp.Or(cmp.Compare(b.litres(), a.litres()), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Code, b.Code))
 	})
 	return out
 }
@@ -334,30 +333,25 @@ func (m *model) chains() []start {
 // measures are the published ones, over lots that went into anything packed and runs.
 func (m *model) measures() Measures {
 	var x Measures
-	upward := map[int]int{}
-	sum := 0.0
+	var sum, litres float64
 	for n := range m.g.Nodes() {
-		if n.Kind != graph.Lot || !m.received(n.Code) {
-			continue
-		}
-		down := 0
-		m.made[n.ID].each(func(run int) { down++; upward[run]++ })
-		if down == 0 {
+		in := m.risks[n.ID].In
+		if n.Kind != graph.Lot || in.Runs == 0 || !m.received(n.Code) {
 			continue
 		}
 		x.Lots++
-		x.Downward += down
-		r := m.sum(m.sure[n.ID])
-		recall := float64(r.Cases + r.Kegs)
-		sum += recall
-		x.Worst = max(x.Worst, recall)
+		x.Downward += in.Runs
+		recall := float64(in.Cases + in.Kegs)
+		sum, litres = sum+recall, litres+in.VolumeL
+		x.Worst, x.WorstL = max(x.Worst, recall), max(x.WorstL, in.VolumeL)
 	}
-	for _, n := range upward {
+	for _, n := range m.upward {
 		x.Upward += n
 	}
-	x.Runs, x.Total = len(upward), x.Downward+x.Upward
+	x.Runs, x.Total = len(m.upward), x.Downward+x.Upward
 	if x.Lots > 0 {
 		x.Average = lots.Nine(math.Round(sum/float64(x.Lots)*100) / 100)
+		x.AverageL = lots.Nine(litres / float64(x.Lots))
 	}
 	return x
 }
@@ -382,24 +376,24 @@ func (m *model) trend() []Month {
 			if !ok || x.Lot != n.Code {
 				continue
 			}
-			down := 0
-			m.made[n.ID].each(func(int) { down++ })
-			if down == 0 {
+			in := m.risks[n.ID].In
+			if in.Runs == 0 {
 				continue
 			}
 			month := time.Unix(x.At.From, 0).In(zone).Format("2006-01")
 			if byMonth[month] == nil {
 				byMonth[month] = &Month{Month: month}
 			}
-			r := m.sum(m.sure[n.ID])
 			byMonth[month].Lots++
-			byMonth[month].Downward += float64(down)
-			byMonth[month].Recall += float64(r.Cases + r.Kegs)
+			byMonth[month].Downward += float64(in.Runs)
+			byMonth[month].Recall += float64(in.Cases + in.Kegs)
+			byMonth[month].RecallL += in.VolumeL
 		}
 	}
 	out := []Month{}
 	for _, x := range byMonth {
-		x.Downward, x.Recall = lots.Nine(x.Downward/float64(x.Lots)), lots.Nine(x.Recall/float64(x.Lots))
+		n := float64(x.Lots)
+		x.Downward, x.Recall, x.RecallL = lots.Nine(x.Downward/n), lots.Nine(x.Recall/n), lots.Nine(x.RecallL/n)
 		out = append(out, *x)
 	}
 	slices.SortFunc(out, func(a, b Month) int { return cmp.Compare(a.Month, b.Month) })

@@ -96,7 +96,7 @@ func finished(tanks string) string {
 
 func TestDispersionOfTheWorkedExample(t *testing.T) {
 	m := of(t, open(t, finished(""))).Measures
-	require.Equal(t, exposure.Measures{Lots: 3, Runs: 3, Downward: 5, Upward: 5, Total: 10, Worst: 30, Average: 21.67}, m)
+	require.Equal(t, exposure.Measures{Lots: 3, Runs: 3, Downward: 5, Upward: 5, Total: 10, Worst: 30, Average: 21.67, WorstL: 30, AverageL: lots.Nine(65.0 / 3)}, m)
 	// With one tank for the first two, both hold all three lots: 2, 2, 3 and 3, 3, 1, total 14.
 	m = of(t, open(t, finished("merged"))).Measures
 	require.Equal(t, 7, m.Downward)
@@ -136,6 +136,18 @@ func TestRiskIsWhatATraceSays(t *testing.T) {
 				require.Equal(rt, told.Totals.In.Cases, r.In.Cases, r.Code)
 				require.Equal(rt, told.Totals.In.Kegs, r.In.Kegs, r.Code)
 				require.InDelta(rt, told.Totals.In.Shipped-told.Totals.In.Returned, r.In.Left, 1e-9, r.Code)
+				runs, who := map[string]int{}, map[string]bool{}
+				for _, x := range told.Runs {
+					runs[x.Band]++
+				}
+				for _, x := range told.Shipments {
+					who[x.Consignee] = true
+				}
+				require.Equal(rt, runs["in"], r.In.Runs, r.Code)
+				require.Equal(rt, runs["possible"], r.May.Runs, r.Code)
+				require.Equal(rt, len(who), r.Consignees, r.Code)
+				require.Equal(rt, told.Totals.In.Unassigned, r.In.Unassigned, r.Code)
+				require.Equal(rt, told.Totals.Possible.Unassigned, r.May.Unassigned, r.Code)
 			}
 			return tx.Err()
 		})
@@ -183,6 +195,45 @@ func TestShrinkIsWhatRecordingItGives(t *testing.T) {
 			require.InDelta(t, best.After, r.In.VolumeL+r.May.VolumeL, 1e-9)
 		}
 	}
+}
+
+const hops = house + `
+vessels vessel=F1 kind=fermenter unit=L
+vessels vessel=F2 kind=fermenter unit=L
+vessels vessel=F3 kind=fermenter unit=L
+receipts lot=H2 item=HOP supplier=SUP supplier_lot=2 quantity=10 unit=kg received_at=2026-01-20_08:00
+receipts lot=H1 item=HOP supplier=SUP supplier_lot=1 quantity=10 unit=kg received_at=2026-01-02_08:00
+receipts lot=H0 item=HOP supplier=SUP supplier_lot=0 quantity=0.5 unit=kg received_at=2026-01-25_08:00
+receipts lot=H3 item=HOP supplier=SUP supplier_lot=3 quantity=10 unit=kg received_at=2026-06-02_08:00
+brews brew=B1 beer=x started_at=2026-01-05_08:00 cast_out_at=2026-01-05_12:00 into=F1 volume=100 unit=L
+brews brew=B3 beer=x started_at=2026-02-15_08:00 cast_out_at=2026-02-15_12:00 into=F3 volume=100 unit=L
+brews brew=B2 beer=x started_at=2026-02-05_08:00 cast_out_at=2026-02-05_12:00 into=F2 volume=100 unit=L
+brew_inputs brew=B3 from=H1 quantity=1 unit=kg
+brew_inputs brew=B1 from=H1 quantity=1 unit=kg
+brew_inputs brew=B2 from=H1 quantity=1 unit=kg
+runs run=R1 product=P started_at=2026-03-01_08:00 ended_at=2026-03-01_09:00 date_code=1 good=80
+feeds run=R1 from=F1
+units unit=U1 kind=pallet run=R1 quantity=80
+runs run=R2 product=P started_at=2026-03-02_08:00 ended_at=2026-03-02_09:00 date_code=2 good=90
+feeds run=R2 from=F2
+units unit=U2 kind=pallet run=R2 quantity=90
+runs run=R3 product=P started_at=2026-03-03_08:00 ended_at=2026-03-03_09:00 date_code=3 good=70
+feeds run=R3 from=F3
+units unit=U3 kind=pallet run=R3 quantity=70
+`
+
+// Another lot is one that was there by then and had enough left: H2, not H0 (too little) nor H3 (later);
+// it takes the second half of the brews, whatever the order of their rows.
+func TestAnotherLotIsOneThatWasThere(t *testing.T) {
+	db := open(t, hops)
+	a := of(t, db)
+	require.NoError(t, exposure.Shrink(ctx, db, a, len(a.Risks)))
+	require.Len(t, a.Shrink, 1)
+	require.Equal(t, "lot H1", a.Shrink[0].Risk)
+	require.Contains(t, a.Shrink[0].What, "change the lot before brew B2: take H2")
+	require.InDelta(t, 240, a.Shrink[0].Before, 1e-9)
+	require.InDelta(t, 80, a.Shrink[0].After, 1e-9)
+	require.Error(t, exposure.Shrink(ctx, db, a, -1))
 }
 
 func TestPicture(t *testing.T) {

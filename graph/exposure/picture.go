@@ -8,8 +8,8 @@ import (
 	"math"
 )
 
-// SVG draws how many lots would put how much in scope: the share of lots that reach at least
-// so many hectolitres. It needs nothing else, and is told apart without colour.
+// SVG draws how many lots would put how much in scope: for each class of hectolitres the lots that
+// reach so many. It needs nothing else, and is told apart without colour.
 func (a *Answer) SVG(w io.Writer) error {
 	const width, height, left, bottom, top = 720.0, 440.0, 64.0, 56.0, 76.0
 	edges := []float64{0, 1, 5, 10, 25, 50, 100, 200, 400, 800, math.Inf(1)}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"heeltap/graph"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -27,16 +28,19 @@ type Trial struct {
 type proposal struct {
 	what  string
 	row   store.Statement
-	amend int64
+	amend []int64
 	set   map[string]string
 }
 
 const mostTrials = 24
 
 // Shrink tries, for the worst risks, a clean between two fills that it goes through, and
-// another lot from the next brew on, each in a copy of the records. It adds what it found to the
+// another lot in the second half of the brews that used it, each in a copy of the records. It adds what it found to the
 // answer: the best first, and how many were tried.
 func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error) {
+	if worst < 0 {
+		return lots.Errorf(lots.Invalid, "%d of the worst can not be tried: give 0 or more", worst)
+	}
 	type one struct {
 		risk Risk
 		p    proposal
@@ -47,6 +51,7 @@ func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error)
 		if err != nil {
 			return err
 		}
+		m.reach()
 		for _, r := range a.Risks[:min(worst, len(a.Risks))] {
 			proposals := m.proposals(r)
 			for _, p := range proposals[:min(len(proposals), max(1, mostTrials/max(1, worst)))] {
@@ -76,7 +81,7 @@ func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error)
 		if err != nil {
 			continue // it could not have been so: the records refuse it
 		}
-		before := x.risk.In.VolumeL + x.risk.May.VolumeL
+		before := x.risk.litres()
 		if saved := before - after; saved > 1e-6 {
 			a.Shrink = append(a.Shrink, Trial{x.risk.Kind + " " + x.risk.Code, x.p.what, before, lots.Nine(after), lots.Nine(saved)})
 		}
@@ -95,14 +100,19 @@ func try(ctx context.Context, copied *store.DB, r Risk, p proposal) (litres floa
 		if err := p.record(tx); err != nil {
 			return err
 		}
-		again, err := Of(tx, time.Time{})
+		m, err := read(tx)
 		if err != nil {
 			return err
 		}
-		for _, x := range again.Risks {
-			if x.Kind == r.Kind && x.Code == r.Code {
-				litres = x.In.VolumeL + x.May.VolumeL
+		there := false
+		for n := range m.walk(r.Code).All() {
+			there = true
+			if n.Kind == graph.Unit {
+				litres += m.units[m.places[n.ID]].litres
 			}
+		}
+		if !there {
+			return lots.Errorf(lots.NotFound, "%s would not be there at all", r.Code)
 		}
 		return errUndone
 	})
@@ -113,8 +123,8 @@ func try(ctx context.Context, copied *store.DB, r Risk, p proposal) (litres floa
 }
 
 func (p proposal) record(tx *store.Tx) error {
-	if p.amend != 0 {
-		_, err := tx.Amend(p.amend, p.set, "what if", "what if")
+	if len(p.amend) > 0 {
+		_, err := tx.AmendAll(p.amend, p.set, "what if", "what if")
 		return err
 	}
 	_, _, faults, err := tx.RecordRows([]store.Statement{p.row})
@@ -122,6 +132,17 @@ func (p proposal) record(tx *store.Tx) error {
 		err = faults
 	}
 	return err
+}
+
+// walk goes forward from everything of a code.
+func (m *model) walk(code string) *graph.Reach {
+	q := graph.Query{Dir: graph.Forward}
+	for n := range m.g.Nodes() {
+		if n.Code == code && n.Kind != graph.Unit {
+			q.Starts = append(q.Starts, graph.Start{ID: n.ID})
+		}
+	}
+	return m.g.Walk(q)
 }
 
 // proposals lists what could shrink a risk: the fills that carry it on within a vessel, those
@@ -133,14 +154,7 @@ func (m *model) proposals(r Risk) []proposal {
 		units int
 	}
 	reached := map[int64]bool{}
-	q := graph.Query{Dir: graph.Forward}
-	for n := range m.g.Nodes() {
-		if n.Code == r.Code {
-			q.Starts = append(q.Starts, graph.Start{ID: n.ID})
-		}
-	}
-	walk := m.g.Walk(q)
-	for n := range walk.All() {
+	for n := range m.walk(r.Code).All() {
 		reached[n.ID] = true
 	}
 	var list []carry
@@ -156,9 +170,7 @@ func (m *model) proposals(r Risk) []proposal {
 			continue
 		}
 		seen[l.Dst] = true
-		n := 0
-		m.any[l.Dst].each(func(int) { n++ })
-		if n > 0 {
+		if n := m.behind[l.Dst]; n > 0 {
 			list = append(list, carry{dst, l.At, n})
 		}
 	}
@@ -177,26 +189,61 @@ func (m *model) proposals(r Risk) []proposal {
 	return append(out, m.lotChange(r)...)
 }
 
-// lotChange proposes that the last half of the brews that used a lot had taken another of its item.
+// lotChange proposes that the second half of the brews that used a lot had taken another lot of its
+// item: the last one that had come by then, of which enough is left by the books.
 func (m *model) lotChange(r Risk) []proposal {
 	if r.Kind != "lot" {
 		return nil
 	}
-	var used []*lots.BrewInput
-	for _, rec := range m.tx.Touching(r.Code) {
-		if in, ok := rec.(*lots.BrewInput); ok && !in.From.OneOf() && in.From.Code() == r.Code {
-			used = append(used, in)
-		}
-	}
-	other := ""
-	for _, rec := range m.tx.Touching(r.Item) {
-		if x, ok := rec.(*lots.Receipt); ok && x.Lot != r.Code && x.Item == r.Item && x.Into == "" {
-			other = x.Lot
-		}
-	}
-	if len(used) < 2 || other == "" {
+	used := m.brewsOf(r.Code)
+	moved := used[len(used)/2:]
+	if len(used) < 2 {
 		return nil
 	}
-	last := used[len(used)-1]
-	return []proposal{{what: fmt.Sprintf("change the lot before brew %s: take %s there", last.Brew, other), amend: last.Seq, set: map[string]string{"from": other}}}
+	var need float64
+	var entries []int64
+	for _, u := range moved {
+		need += float64(u.in.Qty.N)
+		entries = append(entries, u.in.Seq)
+	}
+	var other *lots.Receipt
+	for _, rec := range m.tx.Touching(r.Item) {
+		x, ok := rec.(*lots.Receipt)
+		if !ok || x.Lot == r.Code || x.Item != r.Item || x.Into != "" || x.Status == "rejected" || x.At.To > moved[0].at {
+			continue
+		}
+		if left, sure := trace.LotLeft(m.tx, x.Lot); sure && left >= need && (other == nil || x.At.From > other.At.From) {
+			other = x
+		}
+	}
+	if other == nil {
+		return nil
+	}
+	return []proposal{{what: fmt.Sprintf("change the lot before brew %s: take %s from there on", moved[0].in.Brew, other.Lot), amend: entries, set: map[string]string{"from": other.Lot}}}
+}
+
+// use is one use of a lot in a brew, and when.
+type use struct {
+	in *lots.BrewInput
+	at int64
+}
+
+// brewsOf lists the uses of a lot in brews, in order of time.
+func (m *model) brewsOf(lot string) []use {
+	var out []use
+	for _, rec := range m.tx.Touching(lot) {
+		in, ok := rec.(*lots.BrewInput)
+		if !ok || in.From.OneOf() || in.From.Code() != lot {
+			continue
+		}
+		u := use{in, in.At.From}
+		for _, rec := range m.tx.Touching(in.Brew) {
+			if b, ok := rec.(*lots.Brew); ok && b.Brew == in.Brew && !in.HasAt {
+				u.at = b.Started.From
+			}
+		}
+		out = append(out, u)
+	}
+	slices.SortStableFunc(out, func(a, b use) int { return cmp.Compare(a.at, b.at) })
+	return out
 }
