@@ -8,6 +8,7 @@ import (
 	"heeltap/graph"
 	"heeltap/graph/balance"
 	"heeltap/lots"
+	"heeltap/lots/allergens"
 )
 
 func cellarRules() []Rule {
@@ -23,12 +24,40 @@ func cellarRules() []Rule {
 		{"clean-not-verified", Widens, "an unverified clean ends no chain", "heeltap amend ENTRY verified=yes, when it was", cleanNotVerified},
 		{"line-after-allergen", Misses, "an allergen may be carried over to a product that does not declare it", "clean the line between, and record it: heeltap clean LINE", lineAfterAllergen},
 		{"no-time-of-day", Widens, "only the date is known on a day on which beer left: what left first can not be told", "heeltap amend ENTRY at=\"… hh:mm\"", noTimeOfDay},
+		{"filled-not-empty", Misses, "what was left is in the next fill: a vessel is wrong, it was emptied and nobody wrote so, or it is a blend that nobody looks for", "heeltap remove VESSEL --quantity all, if it was empty; heeltap mute, if it is a blend", filledNotEmpty},
+		{"addition-to-empty", Misses, "no beer came to it: the vessel or the time is wrong, and the beer that it is in is missed", "heeltap amend ENTRY vessel=… or at=…", additionToEmpty},
+		{"at-one-time", Misses, "both can not be true: a time is wrong, and with it what touched what", "heeltap amend the wrong row", atOneTime},
+		{"transfer-gain", Misses, "more came in than went out: another inflow is not recorded", "heeltap amend TRANSFER in=… or out=…", func(b *book) []Hit { return b.transfersOff(true) }},
+		{"transfer-loss", Slows, "much was lost on the way: another transfer may be missing", "heeltap amend TRANSFER in=… or out=…", func(b *book) []Hit { return b.transfersOff(false) }},
+		{"cellar-silent", Misses, "beer was packed or shipped and nothing happened in the cellar: its sheets are not entered yet", "enter what was done in the cellar", cellarSilent},
 		{"lot-in-vessel", Slows, "a lot is named that went into a vessel: what was really drawn is the vessel's mixture", "heeltap amend ENTRY from=VESSEL", func(b *book) []Hit { return b.folded("lot-in-vessel") }},
 	}
 }
 
 // brewLacksInput looks for malt, hops and yeast: in the brew, or added where it was cast into.
 func brewLacksInput(b *book) (out []Hit) {
+	has := b.kindsOfBrews()
+	done := map[string]bool{}
+	for _, x := range b.brews {
+		if done[x.Brew] {
+			continue
+		}
+		done[x.Brew] = true
+		var lacks []string
+		for _, k := range []string{"malt", "hop", "yeast"} {
+			if !has[x.Brew][k] && !shared(b, x, k, has) {
+				lacks = append(lacks, k)
+			}
+		}
+		if len(lacks) > 0 {
+			out = append(out, hit(x.Brew, x.Seq, "brew %s has no %s", x.Brew, strings.Join(lacks, " and no ")))
+		}
+	}
+	return out
+}
+
+// kindsOfBrews tells for each brew the kinds of lots in it, or added while it can have been where it was cast into.
+func (b *book) kindsOfBrews() map[string]map[string]bool {
 	has := map[string]map[string]bool{}
 	mark := func(brew, kind string) {
 		if has[brew] == nil {
@@ -36,20 +65,8 @@ func brewLacksInput(b *book) (out []Hit) {
 		}
 		has[brew][kind] = true
 	}
-	kinds := func(from lots.Ref) []string {
-		var out []string
-		for _, c := range from.Codes {
-			if from.Kind == lots.KindLot {
-				out = append(out, b.kindOf(c))
-			}
-			if v := b.vessels[c]; from.Kind == lots.KindVessel && v != nil {
-				out = append(out, map[string]string{"silo": "malt", "brink": "yeast", "fermenter": "yeast"}[v.Kind])
-			}
-		}
-		return out
-	}
 	for _, x := range b.inputs {
-		for _, k := range kinds(x.From) {
+		for _, k := range b.kindsFrom(x.From) {
 			mark(x.Brew, k)
 		}
 	}
@@ -65,31 +82,29 @@ func brewLacksInput(b *book) (out []Hit) {
 		}
 	}
 	for _, x := range b.additions {
-		for _, k := range kinds(x.From) {
+		for _, k := range b.kindsFrom(x.From) {
 			late(x.Vessel, x.At, k)
 		}
 	}
 	for _, x := range b.transfers {
-		for _, k := range kinds(x.From) {
+		for _, k := range b.kindsFrom(x.From) {
 			if k == "yeast" {
 				late(x.To, x.Started, k)
 			}
 		}
 	}
-	done := map[string]bool{}
-	for _, x := range b.brews {
-		if done[x.Brew] {
-			continue
+	return has
+}
+
+// kindsFrom lists the kinds of lots that something comes from; a store stands for what it usually holds.
+func (b *book) kindsFrom(from lots.Ref) []string {
+	var out []string
+	for _, c := range from.Codes {
+		if from.Kind == lots.KindLot {
+			out = append(out, b.kindOf(c))
 		}
-		done[x.Brew] = true
-		var lacks []string
-		for _, k := range []string{"malt", "hop", "yeast"} {
-			if !has[x.Brew][k] && !shared(b, x, k, has) {
-				lacks = append(lacks, k)
-			}
-		}
-		if len(lacks) > 0 {
-			out = append(out, hit(x.Brew, x.Seq, "brew %s has no %s", x.Brew, strings.Join(lacks, " and no ")))
+		if v := b.vessels[c]; from.Kind == lots.KindVessel && v != nil {
+			out = append(out, map[string]string{"silo": "malt", "brink": "yeast", "fermenter": "yeast"}[v.Kind])
 		}
 	}
 	return out
@@ -127,12 +142,13 @@ func extractImpossible(b *book) (out []Hit) {
 }
 
 func turnsFarApart(b *book) (out []Hit) {
-	most := b.limit("turns-far-apart.hours", 48)
+	most := b.limit("turns-far-apart.hours")
 	byVessel := map[string][]*lots.Brew{}
 	for _, x := range b.brews {
 		byVessel[x.Into] = append(byVessel[x.Into], x)
 	}
-	for vessel, list := range byVessel {
+	for _, vessel := range sortedKeys(byVessel) {
+		list := byVessel[vessel]
 		slices.SortFunc(list, func(a, c *lots.Brew) int { return cmp.Compare(a.CastOut.From, c.CastOut.From) })
 		for i := 1; i < len(list); i++ {
 			hours := float64(list[i].CastOut.From-list[i-1].CastOut.From) / 3600
@@ -151,7 +167,7 @@ func (b *book) carriedOver(vessel string, from, until int64) bool {
 			return false
 		}
 	}
-	for _, d := range b.tx.VesselDraws(vessel) {
+	for _, d := range b.draws(vessel) {
 		if d.Start >= from && d.Start < until && d.Qty > 0 {
 			return false
 		}
@@ -161,13 +177,13 @@ func (b *book) carriedOver(vessel string, from, until int64) bool {
 
 // cleanedWithBeerIn takes the lineage's unrecorded losses where they are much of the fill.
 func cleanedWithBeerIn(b *book) (out []Hit) {
-	share := b.limit("cleaned-with-beer-in.percent", 5) / 100
+	share := b.limit("cleaned-with-beer-in.percent") / 100
 	for _, h := range b.folded("unrecorded-loss") {
 		vessel, _, _ := strings.Cut(h.Code, "@")
 		drawn, total := 0.0, 0.0
 		for _, n := range b.tx.NodesNamed(h.Code) {
 			total = n.Total
-			for _, d := range b.tx.VesselDraws(vessel) {
+			for _, d := range b.draws(vessel) {
 				if d.Fill == n.Since {
 					drawn += d.Qty
 				}
@@ -208,22 +224,45 @@ func cleanNotVerified(b *book) (out []Hit) {
 	return out
 }
 
+// lineAfterAllergen finds what a run may hold only by what went before it through a line, a hose or a
+// machine that was not cleaned since, and that its label does not name: by the lots in it, and by the
+// label of the run before it on its line.
 func lineAfterAllergen(b *book) (out []Hit) {
+	told := map[[2]string]bool{}
+	for _, r := range b.runs {
+		p := b.products[r.Product]
+		if p == nil {
+			continue
+		}
+		all := b.undeclared(p, b.back(r.Run))
+		if len(all) == 0 {
+			continue
+		}
+		without := b.undeclared(p, b.backWithout(r.Run, noPath))
+		for _, word := range sortedKeys(all) {
+			if _, ok := without[word]; ok {
+				continue // undeclared-allergen tells of it
+			}
+			told[[2]string{r.Run, word}] = true
+			out = append(out, hit(r.Run, r.Seq, "%s may hold %s of lot %s%s, with no clean between, and its label does not say so", r.Run, word, all[word].lot, b.through(r.Run, all[word].node)))
+		}
+	}
 	byLine := map[string][]*lots.Run{}
 	for _, r := range b.runs {
 		if l := b.lines[r.Line]; l != nil && l.Residue {
 			byLine[r.Line] = append(byLine[r.Line], r)
 		}
 	}
-	for line, list := range byLine {
-		slices.SortFunc(list, func(a, c *lots.Run) int { return cmp.Compare(a.Started.From, c.Started.From) })
+	for _, line := range sortedKeys(byLine) {
+		list := byLine[line]
+		slices.SortStableFunc(list, func(a, c *lots.Run) int { return cmp.Compare(a.Started.From, c.Started.From) })
 		for i := 1; i < len(list); i++ {
 			before, after := b.products[list[i-1].Product], b.products[list[i].Product]
-			if before == nil || after == nil {
+			if before == nil || after == nil || b.cleanedBetween(line, list[i-1].Ended.From, list[i].Started.To) {
 				continue
 			}
 			for _, a := range before.Declares {
-				if !slices.Contains(after.Declares, a) && !b.cleanedBetween(line, list[i-1].Ended.From, list[i].Started.To) {
+				if !allergens.Declared(after.Declares, a) && !told[[2]string{list[i].Run, a}] {
 					out = append(out, hit(list[i].Run, list[i].Seq, "%s was packed on %s after %s, which holds %s, with no clean between", list[i].Run, line, list[i-1].Run, a))
 				}
 			}
@@ -232,10 +271,19 @@ func lineAfterAllergen(b *book) (out []Hit) {
 	return out
 }
 
-func (b *book) cleanedBetween(code string, from, until int64) bool {
-	return slices.ContainsFunc(b.cleans, func(c *lots.Clean) bool {
-		return c.Subject.Code() == code && c.Breaks() && c.At.To >= from && c.At.From <= until
-	})
+// noPath leaves out what is carried over by hoses, machines and lines.
+func noPath(_, _ graph.Node, l graph.Link) bool { return l.Cause != graph.Path }
+
+// through names what a chain passed with no clean, and what had passed before.
+func (b *book) through(run string, lot int64) string {
+	steps := b.back(run).Why(lot)
+	for i, s := range steps {
+		item, _, ok := strings.Cut(s.Node.Code, "@")
+		if i > 0 && ok && s.Node.Kind == graph.Fill && s.Link.Cause == graph.Path && (b.lines[item] != nil || b.vessels[item] != nil && b.vessels[item].Kind == "path") {
+			return ", by what went through " + item + " before it"
+		}
+	}
+	return ""
 }
 
 // noTimeOfDay finds acts on a vessel of which only the date is known, on a day on which it was drawn on.
@@ -244,7 +292,7 @@ func noTimeOfDay(b *book) (out []Hit) {
 		if !at.Day {
 			return
 		}
-		for _, d := range b.tx.VesselDraws(vessel) {
+		for _, d := range b.draws(vessel) {
 			if d.Entry != entry && d.End >= at.From && d.Start <= at.To {
 				out = append(out, hit(vessel, entry, "%s on %s has no time of day, and beer left %s on that day", what, b.day(at.From), vessel))
 				return

@@ -150,7 +150,7 @@ func (b *brewery) batch(i, day, turns int, kegs bool) {
 	if kegs {
 		b.add(day+4, "runs", "run", id("K"), "product", "KEG", "started_at", b.at(day+4, 12, 3), "ended_at", b.at(day+4, 12, 41), "date_code", fmt.Sprintf("K26%03d", b.first.AddDate(0, 0, day+4).YearDay()), "good", "1")
 		b.add(day+4, "feeds", "run", id("K"), "from", bt, "quantity", "30.2", "unit", "L")
-		b.add(day+4, "units", "unit", "K1/"+id("K"), "kind", "keg", "run", id("K"), "quantity", "1")
+		b.add(day+4, "units", "unit", "K1/"+id("K"), "kind", "keg", "run", id("K"), "quantity", "1", "washed_at", b.at(day+4, 11, 47))
 		b.add(day+4, "shipments", "shipment", id("SK"), "unit", "K1/"+id("K"), "quantity", "1", "consignee", "D-2", "shipped_at", b.at(day+4, 15, 1), "carrier", "own van")
 		b.add(day+6, "returns", "return", id("U"), "unit", "K1/"+id("K"), "quantity", "1", "consignee", "D-2", "returned_at", b.at(day+6, 9, 1), "state", "empty")
 	}
@@ -227,6 +227,16 @@ var faults = map[string]func(b *brewery){
 	"used-while-stopped": func(b *brewery) {
 		b.add(1, "holds", "subject", "H-0", "at", b.at(1, 1, 1), "reason", "x", "by", "Quint")
 	},
+	"lot-too-small": func(b *brewery) {
+		feed := b.where("feeds", "from", "C-0")
+		b.set("feeds", feed, "quantity", "")
+		b.set("feeds", feed, "unit", "")
+		b.set("receipts", b.where("receipts", "lot", "C-0"), "quantity", "2000")
+	},
+	"rest-not-seen": func(b *brewery) { b.after = 90 },
+	"units-do-not-meet": func(b *brewery) {
+		b.add(0, "receipts", "lot", "HL", "item", "HOP", "supplier", "SUP", "supplier_lot", "A9009", "quantity", "5", "unit", "L", "received_at", b.at(0, 10, 1), "carrier", "c")
+	},
 	"near-supplier-lots": func(b *brewery) {
 		b.set("receipts", 5, "supplier_lot", strings.Replace(b.find("receipts", 0).row["supplier_lot"], "0", "O", 1))
 	},
@@ -280,6 +290,41 @@ var faults = map[string]func(b *brewery){
 		b.set("additions", 0, "at", b.first.AddDate(0, 0, 4).Format(time.DateOnly))
 		b.find("additions", 0).day = 4
 	},
+	"filled-not-empty": func(b *brewery) {
+		b.drop("removals", b.where("removals", "subject", "BT1"))
+		b.drop("cleans", b.where("cleans", "at", b.at(18, 6, 23)))
+	},
+	"addition-to-empty": func(b *brewery) {
+		b.add(6, "additions", "vessel", "FV1", "from", "H-0", "quantity", "1", "unit", "kg", "at", b.at(6, 10, 19))
+	},
+	"at-one-time":   func(b *brewery) { b.set("cleans", 1, "at", b.at(4, 8, 41)) },
+	"transfer-gain": func(b *brewery) { b.set("transfers", 0, "in", "25") },
+	"transfer-loss": func(b *brewery) { b.set("transfers", 0, "in", "18") },
+	"cellar-silent": func(b *brewery) {
+		for k := range 3 {
+			b.add(20+10*k, "shipments", "shipment", fmt.Sprintf("SL-%d", k), "unit", "Q-0", "quantity", "1", "consignee", "D-1", "shipped_at", b.at(20+10*k, 9, 1), "carrier", "own van")
+		}
+		b.add(40, "runs", "run", "RL", "product", "KEG", "started_at", b.at(40, 12, 3), "ended_at", b.at(40, 12, 41), "date_code", fmt.Sprintf("K26%03d", b.first.AddDate(0, 0, 40).YearDay()), "good", "1")
+	},
+	"tank-age": func(b *brewery) {
+		b.set("brews", 1, "cast_out_at", b.at(4, 7, 57))
+		b.set("brews", 1, "started_at", b.at(4, 6, 1))
+		for i := range b.lines {
+			if b.lines[i].row["brew"] == "B-0b" {
+				b.lines[i].day = 4
+			}
+		}
+	},
+	"usual-lot-missing": func(b *brewery) {
+		b.add(0, "items", "item", "SALT", "name", "Salt", "kind", "salt", "unit", "kg")
+		b.add(0, "receipts", "lot", "SA", "item", "SALT", "supplier", "SUP", "supplier_lot", "A9009", "quantity", "100", "unit", "kg", "received_at", b.at(0, 10, 1), "carrier", "c")
+		for i := 3; i < 7; i++ {
+			b.batch(i, i*7, 2, false)
+		}
+		for i := range 6 {
+			b.add(7*i+1, "brew_inputs", "brew", fmt.Sprintf("B-%da", i), "from", "SA", "quantity", "1", "unit", "kg", "stage", "mash")
+		}
+	},
 	"lot-in-vessel": func(b *brewery) {
 		b.add(0, "receipts", "lot", "SM", "item", "MALT", "supplier", "SUP", "supplier_lot", "A9009", "quantity", "1000", "unit", "kg", "received_at", b.at(0, 10, 1), "into", "SILO", "carrier", "c")
 		b.set("brew_inputs", 0, "from", "SM")
@@ -303,6 +348,7 @@ var faults = map[string]func(b *brewery){
 		b.set("runs", 0, "started_at", b.at(4, 23, 31))
 		b.set("runs", 0, "ended_at", b.at(5, 0, 34))
 	},
+	"bad-code-pattern": func(b *brewery) { b.set("products", 0, "date_code", "BB {year}-{monat}-{day}") },
 	"undeclared-allergen": func(b *brewery) {
 		b.add(0, "receipts", "lot", "L", "item", "MILK", "supplier", "SUP", "supplier_lot", "A9009", "quantity", "100", "unit", "kg", "received_at", b.at(0, 10, 1), "carrier", "c")
 		b.add(1, "brew_inputs", "brew", "B-0a", "from", "L", "quantity", "20", "unit", "kg", "stage", "boil")
@@ -313,14 +359,25 @@ var faults = map[string]func(b *brewery){
 		b.set("units", 1, "first_at", b.at(4, 12, 1))
 		b.set("units", 1, "last_at", b.at(4, 13, 1))
 	},
-	"unit-too-full":        func(b *brewery) { b.set("units", 0, "quantity", "100") },
-	"keg-filled-while-out": func(b *brewery) { b.drop("returns", 0) },
+	"unit-too-full":         func(b *brewery) { b.set("units", 0, "quantity", "100") },
+	"keg-filled-while-out":  func(b *brewery) { b.drop("returns", 0) },
+	"keg-filled-while-full": func(b *brewery) { b.drop("shipments", b.where("shipments", "shipment", "SK-0")); b.drop("returns", 0) },
+	"keg-not-washed":        func(b *brewery) { b.set("units", b.where("units", "unit", "K1/K-0"), "washed_at", "") },
 	"repack-does-not-add-up": func(b *brewery) {
 		b.add(6, "runs", "run", "V", "product", "PALE", "started_at", b.at(6, 8, 1), "ended_at", b.at(6, 9, 1), "date_code", "BB "+b.first.AddDate(0, 0, 6+270).Format(time.DateOnly), "good", "240", "clock_offset_min", "0")
 		b.add(6, "feeds", "run", "V", "from", "Q-0", "quantity", "9", "unit", "case")
 		b.add(6, "units", "unit", "PV", "kind", "stack", "run", "V", "quantity", "10", "place", "store")
 	},
-	"unit-nowhere":              func(b *brewery) { b.set("units", 1, "place", ""); b.drop("counts", 0) },
+	"unit-nowhere": func(b *brewery) { b.set("units", 1, "place", ""); b.drop("counts", 0) },
+	"counts-swapped": func(b *brewery) {
+		b.set("counts", 0, "quantity", "15")
+		b.set("counts", 1, "quantity", "25")
+	},
+	"return-shipped-again": func(b *brewery) {
+		b.add(5, "returns", "return", "UX", "unit", "P-0", "quantity", "5", "consignee", "D-1", "returned_at", b.at(5, 9, 1), "state", "full")
+		b.add(6, "shipments", "shipment", "SX", "unit", "P-0", "quantity", "5", "consignee", "D-2", "shipped_at", b.at(6, 9, 1), "carrier", "own van")
+	},
+	"return-not-measured":       func(b *brewery) { b.set("returns", 0, "state", "part") },
 	"shipped-above-packed":      func(b *brewery) { b.set("shipments", 0, "quantity", "90") },
 	"shipped-before-packed":     func(b *brewery) { b.set("shipments", 0, "shipped_at", b.at(3, 14, 1)) },
 	"one-of-several":            func(b *brewery) { b.set("shipments", 0, "unit", "P-0|Q-0") },

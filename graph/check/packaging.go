@@ -5,11 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
+	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/allergens"
-	"heeltap/lots/datecode"
 )
 
 func packagingRules() []Rule {
@@ -21,16 +20,16 @@ func packagingRules() []Rule {
 		{"run-too-slow", Slows, "far slower than the line: stops are missing, and times within the run are unsure", "heeltap amend RUN, or record it as two runs", runTooSlow},
 		{"parts-do-not-fit", Widens, "cans or ends fed are not what was filled: a change of lots may not be recorded", "heeltap feed RUN --from LOT --since …", partsDoNotFit},
 		{"part-of-run-without-lot", Misses, "packages of that time have no lot of the part: its recall misses them", "heeltap feed RUN --from LOT --since … --until …", partOfRunWithoutLot},
-		{"date-code-twice", Widens, "one product and code on two days or tanks: the public can not tell them apart", "nothing for what is printed; set the coder", dateCodeTwice},
-		{"date-code-odd", Misses, "the code is not what the pattern gives for that day: whoever reads it is led to another run", "heeltap codes, or heeltap amend RUN date_code=…", dateCodeOdd},
-		{"no-clock-check", Widens, "nobody says how far the coder's clock was off: times on packages are unsure", "heeltap amend RUN clock_offset_min=0, if it was right", noClockCheck},
-		{"midnight-not-split", Widens, "the run crosses midnight, and no change of the printed code is recorded", "heeltap codes RUN --date-code … --since …", midnightNotSplit},
 		{"undeclared-allergen", Misses, "a traced allergen is not on the label: people may be seriously ill", "hold what is here, then heeltap recall open LOT --hazard allergen", undeclaredAllergen},
 		{"cases-on-no-unit", Misses, "cases that nobody can find", "heeltap pack UNIT --run RUN --quantity …", casesOnNoUnit},
 		{"units-above-run", Misses, "more stands on units than was filled: a quantity or a run is wrong", "heeltap amend UNIT quantity=…", func(b *book) []Hit { return b.folded("units-above-run") }},
 		{"window-outside-run", Widens, "a unit's times lie outside its run: it may come from any of it", "heeltap amend UNIT first_at=… last_at=…", func(b *book) []Hit { return b.folded("window-outside-run", "feed-outside-run") }},
 		{"unit-too-full", Misses, "more cases than a pallet holds: two pallets under one tag", "heeltap amend UNIT quantity=…", unitTooFull},
 		{"keg-filled-while-out", Misses, "a keg was filled while it was still at a consignee: a return is missing, or a number is wrong", "heeltap return --unit KEG/RUN --state empty", kegFilledWhileOut},
+		{"keg-filled-while-full", Misses, "a keg was filled while its last filling was still here by the books: a shipment, a return or a number is wrong, and with it which filling somebody has", "heeltap ship, or heeltap remove KEG/RUN, as it was", kegFilledWhileFull},
+		{"keg-not-washed", Widens, "a fault of the keg washer can not be traced to it", "heeltap amend KEG/RUN washed_at=… washer=…", kegNotWashed},
+		{"tank-age", Slows, "beer is not packed so young, or so old: a brew, a tank or a date is wrong", "heeltap amend RUN started_at=…, or the brew's", tankAge},
+		{"usual-lot-missing", Widens, "nearly all other runs of the product have a lot of this kind behind them: a recall of such a lot misses this one", "record the input, addition or feed that is missing", usualLotMissing},
 		{"repack-does-not-add-up", Misses, "what was unpacked is not what was packed: the lots of some packages are lost", "heeltap feed RUN --from UNIT --quantity …", repackDoesNotAddUp},
 	}
 }
@@ -70,6 +69,7 @@ func (b *book) filledML(r *lots.Run) float64 {
 }
 
 func (b *book) tankAgainstRun(above bool) (out []Hit) {
+	most, least := 1+b.limit("run-above-tank.percent")/100, 1-b.limit("run-below-tank.percent")/100
 	for _, r := range b.runs {
 		tanks, units := b.tanksOf(r.Run)
 		drawn, known := 0.0, len(tanks) > 0 && len(units) == 0
@@ -80,9 +80,9 @@ func (b *book) tankAgainstRun(above bool) (out []Hit) {
 		filled := b.filledML(r)
 		switch {
 		case !known || filled == 0:
-		case above && filled > drawn*1.01:
+		case above && filled > drawn*most:
 			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L, and %.5g L were drawn for it", r.Run, filled/1000, drawn/1000))
-		case !above && filled < drawn*0.85:
+		case !above && filled < drawn*least:
 			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L of %.5g L that were drawn for it", r.Run, filled/1000, drawn/1000))
 		}
 	}
@@ -100,8 +100,9 @@ func (b *book) speed(r *lots.Run) (speed, rate float64, ok bool) {
 }
 
 func runTooFast(b *book) (out []Hit) {
+	most := 1 + b.limit("run-too-fast.percent")/100
 	for _, r := range b.runs {
-		if speed, rate, ok := b.speed(r); ok && speed > rate*1.1 {
+		if speed, rate, ok := b.speed(r); ok && speed > rate*most {
 			out = append(out, hit(r.Run, r.Seq, "run %s made %.3g a minute on a line of %.3g", r.Run, speed, rate))
 		}
 	}
@@ -109,8 +110,9 @@ func runTooFast(b *book) (out []Hit) {
 }
 
 func runTooSlow(b *book) (out []Hit) {
+	least := 1 - b.limit("run-too-slow.percent")/100
 	for _, r := range b.runs {
-		if speed, rate, ok := b.speed(r); ok && speed < rate*0.3 {
+		if speed, rate, ok := b.speed(r); ok && speed < rate*least {
 			out = append(out, hit(r.Run, r.Seq, "run %s made %.3g a minute on a line of %.3g", r.Run, speed, rate))
 		}
 	}
@@ -118,6 +120,7 @@ func runTooSlow(b *book) (out []Hit) {
 }
 
 func partsDoNotFit(b *book) (out []Hit) {
+	most := 1 + b.limit("parts-do-not-fit.percent")/100
 	for _, r := range b.runs {
 		sums, known := map[string]float64{}, map[string]bool{}
 		for _, f := range b.feeds[r.Run] {
@@ -140,7 +143,7 @@ func partsDoNotFit(b *book) (out []Hit) {
 			case !known[kind] || made == 0:
 			case sums[kind] < made:
 				out = append(out, hit(r.Run, r.Seq, "run %s filled %.0f, and was fed %.0f of its %ss", r.Run, made, sums[kind], kind))
-			case sums[kind] > made*1.1:
+			case sums[kind] > made*most:
 				out = append(out, hit(r.Run, r.Seq, "run %s filled %.0f, and was fed %.0f of its %ss: some were spoiled, or another lot was opened", r.Run, made, sums[kind], kind))
 			}
 		}
@@ -148,27 +151,31 @@ func partsDoNotFit(b *book) (out []Hit) {
 	return out
 }
 
+// partOfRunWithoutLot finds the times of a run for which no lot of a part is recorded: of the kinds
+// that were fed to it at all, of those that were fed to most other runs of its product, and of
+// containers and closures where it was packed from tanks into anything but kegs.
 func partOfRunWithoutLot(b *book) (out []Hit) {
+	usual := b.usualParts()
 	for _, r := range b.runs {
 		spans := map[string][][2]int64{}
+		for kind := range usual[r.Run] {
+			spans[kind] = nil
+		}
 		for _, f := range b.feeds[r.Run] {
 			if f.From.Kind != lots.KindLot {
 				continue
 			}
-			kind := b.kindOf(f.From.Codes[0])
-			if !lots.PackagingPart(kind) {
+			if kind := b.kindOf(f.From.Codes[0]); lots.PackagingPart(kind) {
+				from, until := span(r, f)
+				spans[kind] = append(spans[kind], [2]int64{from, until})
+			}
+		}
+		for _, kind := range sortedKeys(spans) {
+			list := spans[kind]
+			if len(list) == 0 {
+				out = append(out, hit(r.Run, r.Seq, "run %s has no lot of its %s at all", r.Run, kind))
 				continue
 			}
-			s := [2]int64{r.Started.From, r.Ended.End()}
-			if f.HasSince {
-				s[0] = f.Since.From
-			}
-			if f.HasUntil {
-				s[1] = f.Until.End()
-			}
-			spans[kind] = append(spans[kind], s)
-		}
-		for kind, list := range spans {
 			slices.SortFunc(list, func(a, c [2]int64) int { return cmp.Compare(a[0], c[0]) })
 			at := r.Started.From
 			for _, s := range list {
@@ -185,98 +192,86 @@ func partOfRunWithoutLot(b *book) (out []Hit) {
 	return out
 }
 
-func dateCodeTwice(b *book) (out []Hit) {
-	seen := map[[2]string]*lots.Run{}
+// usualParts tells for each run which kinds of parts it must have had.
+func (b *book) usualParts() map[string]map[string]bool {
+	out := map[string]map[string]bool{}
+	runs, with := map[string]int{}, map[[2]string]int{}
+	kinds := map[string]map[string]bool{}
 	for _, r := range b.runs {
-		key := [2]string{r.Product, r.DateCode}
-		if other := seen[key]; other != nil && b.day(other.Started.From) != b.day(r.Started.From) {
-			out = append(out, hit(r.Run, r.Seq, "runs %s and %s of %s both bear %s", other.Run, r.Run, r.Product, r.DateCode))
+		kinds[r.Run] = map[string]bool{}
+		for _, f := range b.feeds[r.Run] {
+			if f.From.Kind == lots.KindLot {
+				kinds[r.Run][b.kindOf(f.From.Codes[0])] = true
+			}
 		}
-		seen[key] = r
-		for _, c := range b.codes[r.Run] {
-			if other := seen[[2]string{r.Product, c.DateCode}]; other != nil && other != r {
-				out = append(out, hit(r.Run, c.Seq, "run %s bore %s from %s on, as run %s does", r.Run, c.DateCode, b.stamp(c.Since.From), other.Run))
+		runs[r.Product]++
+		for k := range kinds[r.Run] {
+			with[[2]string{r.Product, k}]++
+		}
+	}
+	for _, r := range b.runs {
+		out[r.Run] = map[string]bool{}
+		for _, k := range []string{"container", "closure", "label", "carrier", "carton"} {
+			others, have := runs[r.Product]-1, with[[2]string{r.Product, k}]
+			if kinds[r.Run][k] {
+				have--
+			}
+			if others > 0 && 2*have > others {
+				out[r.Run][k] = true
+			}
+		}
+		if tanks, units := b.tanksOf(r.Run); len(tanks) > 0 && len(units) == 0 && !b.ofKegs(r) {
+			out[r.Run]["container"], out[r.Run]["closure"] = true, true
+		}
+	}
+	return out
+}
+
+// ofKegs reports whether a run filled kegs: by its units, else by the size of its container.
+func (b *book) ofKegs(r *lots.Run) bool {
+	if rows := b.packedOf[r.Run]; len(rows) > 0 {
+		return rows[0].UnitKind == "keg"
+	}
+	p := b.products[r.Product]
+	return p != nil && p.ContainerML >= 5000
+}
+
+// carrier is a lot that carries an allergen, and how sure it is.
+type carrier struct {
+	lot  string
+	node int64
+	band graph.Band
+}
+
+// undeclared finds what lots that a walk back reached carry and a label does not name: of each word the
+// lot that is surest to be in it.
+func (b *book) undeclared(p *lots.Product, back *graph.Reach) map[string]carrier {
+	out := map[string]carrier{}
+	for n, band := range back.All() {
+		rec := b.receipt[n.Code]
+		if n.Kind != graph.Lot || rec == nil || b.items[rec.Item] == nil {
+			continue
+		}
+		for _, a := range b.items[rec.Item].Allergens {
+			if had, ok := out[a]; !allergens.Declared(p.Declares, a) && (!ok || band > had.band) {
+				out[a] = carrier{rec.Lot, n.ID, band}
 			}
 		}
 	}
 	return out
 }
 
-// patternOf reads a product's pattern; false where it has none, or one of free text.
-func (b *book) patternOf(product string) (*datecode.Pattern, *lots.Product, bool) {
-	p := b.products[product]
-	if p == nil || p.DateCode == "" {
-		return nil, nil, false
-	}
-	pattern, err := datecode.Parse(p.DateCode)
-	return pattern, p, err == nil
-}
-
-func dateCodeOdd(b *book) (out []Hit) {
-	for _, r := range b.runs {
-		pattern, p, ok := b.patternOf(r.Product)
-		if !ok || r.Started.Day {
-			continue
-		}
-		expected := func(unix int64) string {
-			return pattern.Recorded(datecode.Moment{Packed: time.Unix(unix+r.ClockOffset, 0).In(b.zone), ShelfLifeDays: p.ShelfLifeDays, Line: r.Line, Product: r.Product})
-		}
-		start, end := expected(r.Started.From), expected(r.Ended.End()-1)
-		if r.DateCode != start && r.DateCode != end {
-			out = append(out, hit(r.Run, r.Seq, "run %s bears %q; the pattern gives %q for its day", r.Run, r.DateCode, start))
-		}
-		for _, c := range b.codes[r.Run] {
-			if c.DateCode != expected(c.Since.From) {
-				out = append(out, hit(r.Run, c.Seq, "run %s bears %q from %s on; the pattern gives %q", r.Run, c.DateCode, b.stamp(c.Since.From), expected(c.Since.From)))
-			}
-		}
-	}
-	return out
-}
-
-func noClockCheck(b *book) (out []Hit) {
-	for _, r := range b.runs {
-		if pattern, _, ok := b.patternOf(r.Product); ok && pattern.PrintsTime() && b.rows[r.Seq]["clock_offset_min"] == "" {
-			out = append(out, hit(r.Run, r.Seq, "run %s prints a time of day, and nobody noted how far the clock was off", r.Run))
-		}
-	}
-	return out
-}
-
-func midnightNotSplit(b *book) (out []Hit) {
-	for _, r := range b.runs {
-		pattern, _, ok := b.patternOf(r.Product)
-		if !ok || !pattern.Dated() || r.Started.Day || len(b.codes[r.Run]) > 0 {
-			continue
-		}
-		if b.day(r.Started.From+r.ClockOffset) != b.day(r.Ended.End()-1+r.ClockOffset) {
-			out = append(out, hit(r.Run, r.Seq, "run %s went on past midnight, and the printed date with it", r.Run))
-		}
-	}
-	return out
-}
-
-// undeclaredAllergen compares what the lots behind each run carry for certain with its product's label.
+// undeclaredAllergen compares what the lots behind each run carry with its product's label; what only
+// the path of the beer carries is told by line-after-allergen.
 func undeclaredAllergen(b *book) (out []Hit) {
 	for _, r := range b.runs {
 		p := b.products[r.Product]
-		if p == nil {
+		if p == nil || len(b.undeclared(p, b.back(r.Run))) == 0 {
 			continue
 		}
-		missing := map[string]string{}
-		for n, band := range b.back(r.Run).All() {
-			rec := b.receipt[n.Code]
-			if rec == nil || b.items[rec.Item] == nil {
-				continue
-			}
-			for _, a := range b.items[rec.Item].Allergens {
-				if !allergens.Declared(p.Declares, a) {
-					missing[a] = cmp.Or(missing[a], rec.Lot+" ("+band.String()+")")
-				}
-			}
-		}
+		missing := b.undeclared(p, b.backWithout(r.Run, noPath))
 		for _, a := range sortedKeys(missing) {
-			out = append(out, hit(r.Run, r.Seq, "run %s of %s holds %s by lot %s, and its label does not say so", r.Run, r.Product, a, missing[a]))
+			out = append(out, hit(r.Run, r.Seq, "run %s of %s holds %s by lot %s (%s), and its label does not say so", r.Run, r.Product, a, missing[a].lot, missing[a].band))
 		}
 	}
 	return out
@@ -289,10 +284,8 @@ func casesOnNoUnit(b *book) (out []Hit) {
 			continue
 		}
 		var on int64
-		for _, x := range b.packed {
-			if x.Run == r.Run {
-				on += x.Quantity
-			}
+		for _, x := range b.packedOf[r.Run] {
+			on += x.Quantity
 		}
 		if left := r.Good/max(1, p.PerCase) - on; left > 0 {
 			h := hit(r.Run, r.Seq, "%d cases or kegs of run %s hang on no unit", left, r.Run)
@@ -304,7 +297,8 @@ func casesOnNoUnit(b *book) (out []Hit) {
 }
 
 func unitTooFull(b *book) (out []Hit) {
-	for unit, rows := range b.unitRows {
+	for _, unit := range sortedKeys(b.unitRows) {
+		rows := b.unitRows[unit]
 		var sum, most int64
 		for _, x := range rows {
 			sum += x.Quantity
@@ -317,36 +311,6 @@ func unitTooFull(b *book) (out []Hit) {
 			out = append(out, hit(unit, rows[0].Seq, "keg filling %s counts as %d kegs", unit, sum))
 		case kind == "pallet" && most > 0 && sum > most:
 			out = append(out, hit(unit, rows[0].Seq, "pallet %s holds %d cases, and can hold %d", unit, sum, most))
-		}
-	}
-	return out
-}
-
-// kegFilledWhileOut follows each keg from filling to filling.
-func kegFilledWhileOut(b *book) (out []Hit) {
-	fillings := map[string][]*lots.Packed{}
-	for _, x := range b.packed {
-		if keg, _, ok := lots.SplitFilling(x.Unit); ok && x.UnitKind == "keg" && b.run[x.Run] != nil {
-			fillings[keg] = append(fillings[keg], x)
-		}
-	}
-	back := map[string]bool{}
-	for _, r := range b.returns {
-		for _, u := range r.Unit.Codes {
-			back[u] = true
-		}
-	}
-	for _, list := range fillings {
-		slices.SortFunc(list, func(a, c *lots.Packed) int {
-			return cmp.Compare(b.run[a.Run].Started.From, b.run[c.Run].Started.From)
-		})
-		for i := 1; i < len(list); i++ {
-			before := list[i-1].Unit
-			if len(b.consignees[before]) > 0 && !back[before] {
-				h := hit(list[i].Unit, list[i].Seq, "%s was filled while %s was still out, by the records", list[i].Unit, before)
-				h.Mend = "heeltap return --unit " + before + " --quantity 1 --state empty --consignee …"
-				out = append(out, h)
-			}
 		}
 	}
 	return out

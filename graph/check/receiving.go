@@ -2,11 +2,13 @@ package check
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 	"unicode"
 
 	"heeltap/graph"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 )
 
@@ -22,6 +24,9 @@ func receivingRules() []Rule {
 		{"odd-shape", Widens, "it does not look like this supplier's other lots: perhaps mistyped", "look at the bag, then heeltap amend LOT supplier_lot=…", oddShape},
 		{"late-receipt", Slows, "it was entered from memory", "enter receipts at the dock", lateReceipt},
 		{"past-best-by", Slows, "it was used after its best-by date", "note who decided so", pastBestBy},
+		{"lot-too-small", Misses, "more was filled than the lots fed to it can have given: a change of lots is not recorded", "heeltap feed RUN --from LOT --since …", lotTooSmall},
+		{"rest-not-seen", Slows, "a rest lies about, or was used and not booked", "heeltap count LOT --quantity …, or heeltap remove LOT", restNotSeen},
+		{"units-do-not-meet", Widens, "lots of one item in kg and in L, or in pieces: no balance in one unit is possible", "heeltap amend LOT unit=…", unitsDoNotMeet},
 		{"store-never-emptied", Widens, "every lot since its last clean is in whatever is drawn from it", "empty and clean it, and record it: heeltap clean VESSEL --method manual", neverEmptied},
 		{"above-capacity", Misses, "more is in it than it can hold: a vessel is wrong, or something left it unrecorded", "heeltap show VESSEL, then heeltap amend the wrong row", aboveCapacity},
 		{"count-differs", Widens, "what was counted is not what the books say: something was used or lost unrecorded", "find the use, or heeltap remove it as a loss", countDiffers},
@@ -29,84 +34,42 @@ func receivingRules() []Rule {
 	}
 }
 
-// uses lists every use of a lot: when, and by which entry.
-func (b *book) uses(f func(lot string, at lots.When, entry int64, what string)) {
-	each := func(from lots.Ref, at lots.When, entry int64, what string) {
-		if from.Kind == lots.KindLot && !from.OneOf() {
-			f(from.Code(), at, entry, what)
-		}
-	}
-	started := map[string]lots.When{}
-	for _, x := range b.brews {
-		started[x.Brew] = x.Started
-	}
-	for _, x := range b.inputs {
-		at := started[x.Brew]
-		if x.HasAt {
-			at = x.At
-		}
-		each(x.From, at, x.Seq, "brew "+x.Brew)
-	}
-	for _, x := range b.additions {
-		each(x.From, x.At, x.Seq, x.Vessel)
-	}
-	for run, list := range b.feeds {
-		for _, x := range list {
-			at := lots.When{}
-			if r := b.run[run]; r != nil {
-				at = r.Started
-			}
-			if x.HasSince {
-				at = x.Since
-			}
-			each(x.From, at, x.Seq, "run "+run)
-		}
-	}
-}
-
 func usedBeforeReceipt(b *book) (out []Hit) {
-	b.uses(func(lot string, at lots.When, entry int64, what string) {
-		var came lots.When
-		if r := b.receipt[lot]; r != nil {
-			came = r.At
-		} else if c := b.crops[lot]; c != nil {
-			came = c.At
+	for _, lot := range sortedKeys(b.uses) {
+		came, _, _, ok := b.came(lot)
+		for _, u := range b.uses[lot] {
+			if ok && !u.removed && came.From > u.at.To && u.at.To > 0 {
+				out = append(out, hit(lot, u.entry, "%s was used in %s on %s, and came on %s", lot, u.what, b.stamp(u.at.From), b.stamp(came.From)))
+			}
 		}
-		if came.From > at.To && at.To > 0 {
-			out = append(out, hit(lot, entry, "%s was used in %s on %s, and came on %s", lot, what, b.stamp(at.From), b.stamp(came.From)))
-		}
-	})
+	}
 	return out
 }
 
-// overridden lists the entries that somebody's named override let through.
-func (b *book) overridden() map[int64]bool { return b.tx.Overridden() }
-
+// usedWhileStopped finds what was taken of anything on hold, or of what a held thing had gone into,
+// and the use of what was rejected; what somebody's named override let through is left out.
 func usedWhileStopped(b *book) (out []Hit) {
-	over := b.overridden()
-	stopped := map[string][]*lots.Hold{}
-	for _, h := range b.holds {
-		for _, c := range h.Subject.Codes {
-			stopped[c] = append(stopped[c], h)
-		}
+	over := b.tx.Overridden()
+	taken, err := trace.TakenWhileHeld(b.tx)
+	if err != nil {
+		b.err = err
+		return nil
 	}
-	held := func(code string, at lots.When, entry int64, what string) {
-		if over[entry] {
-			return
+	for _, t := range taken {
+		if over[t.Entry] {
+			continue
 		}
-		for _, h := range stopped[code] {
-			if at.From >= h.At.To && (!h.Released || at.To < h.ReleasedAt.From) {
-				out = append(out, hit(code, entry, "%s was taken for %s on %s, while it was on hold (%s)", code, what, b.stamp(at.From), h.Reason))
+		by := ""
+		if t.By != t.Code {
+			by = " by " + t.By
+		}
+		out = append(out, hit(t.Code, t.Entry, "%s was taken for the %s of %s on %s, while it was on hold%s (%s)", t.Code, b.nounOf(t.Entry), b.codeOf(t.Entry), b.stamp(t.At.From), by, t.Reason))
+	}
+	for _, r := range b.receipts {
+		for _, u := range b.uses[r.Lot] {
+			if r.Status == "rejected" && !u.removed && !over[u.entry] {
+				out = append(out, hit(r.Lot, u.entry, "%s was rejected, and used in %s", r.Lot, u.what))
 			}
-		}
-		if r := b.receipt[code]; r != nil && r.Status == "rejected" {
-			out = append(out, hit(code, entry, "%s was rejected, and used in %s", code, what))
-		}
-	}
-	b.uses(held)
-	for _, s := range b.shipments {
-		if !s.Unit.OneOf() {
-			held(s.Unit.Code(), s.At, s.Seq, "shipment "+s.Shipment)
 		}
 	}
 	return out
@@ -136,19 +99,62 @@ func fold(text string) string {
 	}, text)
 }
 
+// nearSupplierLots finds two lots of one supplier and item of which one is a misreading of the
+// other: by what is easily misread, or by a character that was lost where all others have it. That
+// one character differs says nothing: lots that follow each other do.
 func nearSupplierLots(b *book) (out []Hit) {
 	seen := map[[2]string]*lots.Receipt{}
+	ofItem := map[string][]*lots.Receipt{}
 	for _, r := range b.receipts {
 		if r.SupplierLot == "-" {
 			continue
 		}
-		key := [2]string{r.Supplier + " " + r.Item, fold(r.SupplierLot)}
+		item := r.Supplier + " " + r.Item
+		ofItem[item] = append(ofItem[item], r)
+		key := [2]string{item, fold(r.SupplierLot)}
 		if other := seen[key]; other != nil && other.SupplierLot != r.SupplierLot {
 			out = append(out, hit(r.Lot, r.Seq, "%s is %q, %s is %q: they differ only by what is easily misread", r.Lot, r.SupplierLot, other.Lot, other.SupplierLot))
 		}
 		seen[key] = r
 	}
+	for _, item := range sortedKeys(ofItem) {
+		out = append(out, oneLost(ofItem[item])...)
+	}
 	return out
+}
+
+// oneLost finds the only lot of its length that is another lot with one character left out, where
+// three others have that one's shape.
+func oneLost(list []*lots.Receipt) (out []Hit) {
+	shapes, lengths := map[string]int{}, map[int]int{}
+	for _, r := range list {
+		shapes[shape(r.SupplierLot)]++
+		lengths[len(r.SupplierLot)]++
+	}
+	for _, r := range list {
+		if len(r.SupplierLot) < 4 || lengths[len(r.SupplierLot)] > 1 {
+			continue
+		}
+		for _, other := range list {
+			if shapes[shape(other.SupplierLot)] >= 3 && lost(other.SupplierLot, r.SupplierLot) {
+				out = append(out, hit(r.Lot, r.Seq, "%s is %q, %s is %q: a character may be lost", r.Lot, r.SupplierLot, other.Lot, other.SupplierLot))
+				break
+			}
+		}
+	}
+	return out
+}
+
+// lost reports whether short is long with one byte left out.
+func lost(long, short string) bool {
+	if len(long) != len(short)+1 {
+		return false
+	}
+	i := 0
+	for i < len(short) && long[i] == short[i] {
+		i++
+	}
+	return long[i+1:] == short[i:]
 }
 
 func supplierLotTwice(b *book) (out []Hit) {
@@ -231,59 +237,70 @@ func oddShape(b *book) (out []Hit) {
 	return out
 }
 
-func lateReceipt(b *book) (out []Hit) {
-	hours := b.limit("late-receipt.hours", 24)
+func lateReceipt(b *book) []Hit {
+	hours := b.limit("late-receipt.hours")
+	var out []late
 	for _, r := range b.receipts {
-		if late := b.recorded(r.Seq).Sub(time.Unix(r.At.To, 0)); late.Hours() > hours {
-			out = append(out, hit(r.Lot, r.Seq, "%s came on %s and was entered %.0f hours later", r.Lot, b.stamp(r.At.From), late.Hours()))
+		if n := b.recorded(r.Seq).Sub(time.Unix(r.At.To, 0)).Hours(); n > hours {
+			out = append(out, late{r.Seq, hit(r.Lot, r.Seq, "%s came on %s and was entered %.0f hours later", r.Lot, b.stamp(r.At.From), n)})
+		}
+	}
+	return b.joined(out, "receipts")
+}
+
+func pastBestBy(b *book) (out []Hit) {
+	for _, r := range b.receipts {
+		w, _, err := lots.ParseWhen(r.BestBy, b.zone)
+		if r.BestBy == "" || err != nil {
+			continue
+		}
+		for _, u := range b.uses[r.Lot] {
+			if !u.removed && u.at.From > w.To {
+				out = append(out, hit(r.Lot, u.entry, "%s was best by %s, and used in %s on %s", r.Lot, r.BestBy, u.what, b.day(u.at.From)))
+			}
 		}
 	}
 	return out
 }
 
-func pastBestBy(b *book) (out []Hit) {
-	b.uses(func(lot string, at lots.When, entry int64, what string) {
-		r := b.receipt[lot]
-		if r == nil || r.BestBy == "" {
-			return
-		}
-		w, _, err := lots.ParseWhen(r.BestBy, b.zone)
-		if err == nil && at.From > w.To {
-			out = append(out, hit(lot, entry, "%s was best by %s, and used in %s on %s", lot, r.BestBy, what, b.day(at.From)))
-		}
-	})
-	return out
-}
-
 // neverEmptied finds silos and bulk tanks that hold many deliveries, or old ones, with no clean between.
 func neverEmptied(b *book) (out []Hit) {
-	most := b.limit("store-never-emptied.lots", 4)
-	for code, v := range b.vessels {
-		if v.Kind != "silo" && v.Kind != "tank" {
+	most, days := b.limit("store-never-emptied.lots"), b.limit("store-never-emptied.days")
+	for _, code := range sortedKeys(b.vessels) {
+		if v := b.vessels[code]; v.Kind != "silo" && v.Kind != "tank" {
 			continue
 		}
 		fills := b.tx.NodesOf(code) // in order of time
 		if len(fills) == 0 {
 			continue
 		}
-		back := b.g.Walk(graph.Query{Dir: graph.Back, Starts: []graph.Start{{ID: fills[len(fills)-1].ID}}})
-		n := 0
+		last := fills[len(fills)-1]
+		back := b.g.Walk(graph.Query{Dir: graph.Back, Starts: []graph.Start{{ID: last.ID}}})
+		n, oldest := 0, last.Since
 		for node, band := range back.All() {
 			if r := b.receipt[node.Code]; node.Kind == graph.Lot && band == graph.In && r != nil && r.Into == code {
-				n++
+				n, oldest = n+1, min(oldest, r.At.From)
 			}
 		}
-		if float64(n) > most {
-			h := hit(code, 0, "%d deliveries stand in %s with no clean between: a fault in one is in all that was drawn since", n, code)
-			h.Mend = fmt.Sprintf("heeltap clean %s --method manual, when it is empty", code)
-			out = append(out, h)
+		var h Hit
+		switch age := float64(b.tx.Recorded().Unix()-oldest) / 86400; {
+		case float64(n) > most:
+			h = hit(code, 0, "%d deliveries stand in %s with no clean between: a fault in one is in all that was drawn since", n, code)
+		case n > 1 && last.Until == 0 && age > days:
+			h = hit(code, 0, "%s was filled again and again since %s with no clean between", code, b.day(oldest))
+		default:
+			continue
 		}
+		h.Mend = fmt.Sprintf("heeltap clean %s --method manual, when it is empty", code)
+		out = append(out, h)
 	}
 	return out
 }
 
 func aboveCapacity(b *book) (out []Hit) {
-	for code, v := range b.vessels {
+	most := 1 + b.limit("above-capacity.percent")/100
+	for _, code := range sortedKeys(b.vessels) {
+		v := b.vessels[code]
 		if v.Capacity == 0 || v.Kind == "gas" { // what gas is drawn, nobody writes down
 			continue
 		}
@@ -292,7 +309,7 @@ func aboveCapacity(b *book) (out []Hit) {
 			if v.Unit.Dim() == lots.Mass {
 				in = v.Unit.Of(n.Total * 1000)
 			}
-			if in > v.Capacity*1.02 {
+			if in > v.Capacity*most {
 				out = append(out, hit(n.Code, n.Entry, "%s holds %.4g %s by the books, and can hold %.4g", n.Code, in, v.Unit, v.Capacity))
 			}
 		}
@@ -301,62 +318,39 @@ func aboveCapacity(b *book) (out []Hit) {
 }
 
 func countDiffers(b *book) (out []Hit) {
+	share, vessels := b.limit("count-differs.percent")/100, b.limit("count-differs.vessel-percent")/100
 	for _, c := range b.counts {
 		if c.Subject.OneOf() {
 			continue
 		}
 		code := c.Subject.Code()
-		counted, booked := c.Count, 0.0
+		var counted, booked, most float64
+		ok := true
 		switch c.Subject.Kind {
 		case lots.KindUnit:
-			booked = b.unitBooked(code, c.At)
+			counted, booked = c.Count, trace.UnitBooksAt(b.tx, code, c.At.To).OnHand()
+			most = max(1, share*booked)
 		case lots.KindLot:
-			counted, booked = float64(c.Qty.N), b.lotBooked(code, c.At)
-		default:
-			continue
+			counted = float64(c.Qty.N)
+			booked, ok = b.lotBooked(code, c.At)
+			most = max(1, share*booked)
+		case lots.KindVessel:
+			counted = c.Qty.Millilitres()
+			booked, ok = b.vesselBooked(code, c.At.To)
+			most = max(1000, vessels*booked)
 		}
-		off := counted - booked
-		unit := 1.0
-		if c.Subject.Kind == lots.KindLot {
-			unit = max(1, 0.02*booked)
-		}
-		if off > unit-1e-9 && off > 0.02*booked || -off > unit-1e-9 && -off > 0.02*booked {
-			out = append(out, hit(code, c.Seq, "%s was counted on %s and is not what the books said: %+.4g%% of them", code, b.day(c.At.From), 100*off/max(booked, 1)))
+		if off := counted - booked; ok && math.Abs(off) > most-1e-9 && math.Abs(off) > share*booked {
+			out = append(out, hit(code, c.Seq, "%s was counted on %s and is not what the books said: %s", code, b.day(c.At.From), offBy(off, booked)))
 		}
 	}
 	return out
 }
 
-// lotBooked is what the books said of a lot at a time, in base units.
-func (b *book) lotBooked(lot string, at lots.When) float64 {
-	r := b.receipt[lot]
-	if r == nil || r.At.From > at.To {
-		return 0
+func offBy(off, booked float64) string {
+	if booked <= 0 {
+		return "they said that nothing was there"
 	}
-	sum := float64(r.Qty.N)
-	for _, x := range b.inputs {
-		if x.From.Kind == lots.KindLot && !x.From.OneOf() && x.From.Code() == lot && b.happened(x).From <= at.To {
-			sum -= float64(x.Qty.N)
-		}
-	}
-	for _, x := range b.additions {
-		if x.From.Kind == lots.KindLot && !x.From.OneOf() && x.From.Code() == lot && x.At.From <= at.To {
-			sum -= float64(x.Qty.N)
-		}
-	}
-	for run, list := range b.feeds {
-		for _, x := range list {
-			if x.From.Kind == lots.KindLot && !x.From.OneOf() && x.From.Code() == lot && b.run[run] != nil && b.run[run].Started.From <= at.To {
-				sum -= float64(x.Qty.N)
-			}
-		}
-	}
-	for _, x := range b.removals {
-		if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() && x.Subject.Code() == lot && x.At.From <= at.To {
-			sum -= float64(x.Qty.N)
-		}
-	}
-	return sum
+	return fmt.Sprintf("%+.4g%% of them", 100*off/booked)
 }
 
 func noCarrier(b *book) (out []Hit) {

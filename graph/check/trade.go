@@ -1,11 +1,12 @@
 package check
 
 import (
+	"cmp"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 
-	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 )
@@ -14,46 +15,14 @@ func tradeRules() []Rule {
 	return []Rule{
 		{"unit-nowhere", Misses, "it should be here by the books, and no place is noted", "heeltap count UNIT --quantity … --place …", unitNowhere},
 		{"shipped-above-packed", Misses, "more left than there was: one consignee or quantity is wrong", "heeltap amend SHIPMENT quantity=… or unit=…", shippedAbovePacked},
+		{"counts-swapped", Misses, "two runs of one product differ at the count by the same number: cases may have been swapped in shipping, and then their consignees are", "count both again, then heeltap amend the shipment", countsSwapped},
+		{"return-shipped-again", Widens, "what came back went out again with nobody's word that it was fit", "heeltap hold UNIT when it comes back, and heeltap release it with the reason", returnShippedAgain},
+		{"return-not-measured", Widens, "nobody measured what a part keg still held: what is out can not be worked out", "heeltap amend RETURN left=… left_unit=L", returnNotMeasured},
 		{"shipped-before-packed", Misses, "a time or a unit is wrong", "heeltap amend SHIPMENT shipped_at=… or unit=…", shippedBeforePacked},
 		{"one-of-several", Widens, "it is not known which unit went where: everybody who may have it must be told", "find out which, then heeltap amend ENTRY unit=…", oneOfSeveral},
 		{"consignee-without-contact", Widens, "the notice reaches nobody", "heeltap amend PARTY phone=… email=…", consigneeWithoutContact},
 		{"returned-above-shipped", Misses, "more came back than went there: a consignee or a unit is wrong", "heeltap amend RETURN quantity=… or unit=…", returnedAboveShipped},
 	}
-}
-
-func (b *book) unitBooked(unit string, at lots.When) float64 {
-	sum := 0.0
-	for _, x := range b.unitRows[unit] {
-		sum += float64(x.Quantity)
-	}
-	for _, s := range b.shipments {
-		if !s.Unit.OneOf() && s.Unit.Code() == unit && s.At.From <= at.To {
-			sum -= float64(s.Quantity)
-		}
-	}
-	for _, r := range b.returns {
-		if !r.Unit.OneOf() && r.Unit.Code() == unit && r.State != "empty" && r.At.From <= at.To {
-			sum += float64(r.Quantity)
-		}
-	}
-	for _, r := range b.removals {
-		if r.Subject.Kind == lots.KindUnit && !r.Subject.OneOf() && r.Subject.Code() == unit && r.At.From <= at.To {
-			sum -= r.Count
-		}
-	}
-	for run, list := range b.feeds {
-		for _, f := range list {
-			if f.From.Kind == lots.KindUnit && !f.From.OneOf() && f.From.Code() == unit && b.run[run] != nil && b.run[run].Started.From <= at.To {
-				sum -= f.Count
-			}
-		}
-	}
-	for _, x := range b.additions {
-		if x.From.Kind == lots.KindUnit && !x.From.OneOf() && x.From.Code() == unit && x.At.From <= at.To {
-			sum -= x.Count
-		}
-	}
-	return sum
 }
 
 func unitNowhere(b *book) (out []Hit) {
@@ -77,10 +46,129 @@ func unitNowhere(b *book) (out []Hit) {
 	return out
 }
 
+// shippedAbovePacked finds units of which more left than there was, and units of which one of several
+// left that can not all together have held it.
 func shippedAbovePacked(b *book) (out []Hit) {
-	for _, unit := range slices.Sorted(maps.Keys(b.unitRows)) {
+	for _, unit := range sortedKeys(b.unitRows) {
 		if left := trace.BooksOf(b.tx, unit).OnHand(); left < 0 {
 			out = append(out, hit(unit, b.unitRows[unit][0].Seq, "%g more left %s than was on it", -left, unit))
+		}
+	}
+	joined := map[string][]string{} // units that name each other in rows of one of several
+	add := func(ref lots.Ref) {
+		if !ref.OneOf() {
+			return
+		}
+		all := slices.Clone(ref.Codes)
+		for _, u := range ref.Codes {
+			all = append(all, joined[u]...)
+		}
+		slices.Sort(all)
+		all = slices.Compact(all)
+		for _, u := range all {
+			joined[u] = all
+		}
+	}
+	left := map[string]float64{} // by the first unit of those joined
+	last := map[string]*lots.Shipment{}
+	for _, s := range b.shipments {
+		add(s.Unit)
+	}
+	for _, s := range b.shipments {
+		if s.Unit.OneOf() {
+			first := joined[s.Unit.Codes[0]][0]
+			left[first] += float64(s.Quantity)
+			last[first] = s
+		}
+	}
+	for _, r := range b.returns {
+		if all := joined[r.Unit.Codes[0]]; r.Unit.OneOf() && len(all) > 0 && r.State != "empty" {
+			left[all[0]] -= float64(r.Quantity)
+		}
+	}
+	for _, first := range sortedKeys(left) {
+		here := 0.0
+		for _, u := range joined[first] {
+			here += trace.BooksOf(b.tx, u).OnHand()
+		}
+		if over := left[first] - max(0, here); over > 1e-9 {
+			out = append(out, hit(first, last[first].Seq, "%g more left one of %s than was on all of them", over, strings.Join(joined[first], ", ")))
+		}
+	}
+	return out
+}
+
+// countsSwapped compares runs of a product that follow each other by what their units' last counts
+// found too much or too little.
+func countsSwapped(b *book) (out []Hit) {
+	off, entry := map[string]float64{}, map[string]int64{}
+	seen := map[string]bool{}
+	for _, c := range slices.Backward(b.counts) {
+		if c.Subject.Kind != lots.KindUnit || c.Subject.OneOf() {
+			continue
+		}
+		unit := c.Subject.Code()
+		rows := b.unitRows[unit]
+		if seen[unit] || len(rows) != 1 || b.run[rows[0].Run] == nil {
+			continue
+		}
+		seen[unit] = true
+		run := rows[0].Run
+		off[run] += c.Count - trace.UnitBooksAt(b.tx, unit, c.At.To).OnHand()
+		entry[run] = c.Seq
+	}
+	byProduct := map[string][]*lots.Run{}
+	for run := range off {
+		byProduct[b.run[run].Product] = append(byProduct[b.run[run].Product], b.run[run])
+	}
+	for _, product := range sortedKeys(byProduct) {
+		list := byProduct[product]
+		slices.SortFunc(list, func(x, y *lots.Run) int {
+			return cmp.Or(cmp.Compare(x.Started.From, y.Started.From), cmp.Compare(x.Run, y.Run))
+		})
+		for i := 1; i < len(list); i++ {
+			x, y := list[i-1].Run, list[i].Run
+			if math.Abs(off[x]) >= 1 && math.Abs(off[x]+off[y]) < 1e-9 {
+				out = append(out, hit(y, entry[y], "of run %s %+g were counted against the books, of run %s %+g", x, off[x], y, off[y]))
+			}
+		}
+	}
+	return out
+}
+
+// returnShippedAgain finds shipments of what had come back, where no hold of the unit was released
+// between: only where what had never left can not have been enough.
+func returnShippedAgain(b *book) (out []Hit) {
+	for _, r := range b.returns {
+		if r.Unit.OneOf() || r.State == "empty" || b.several(r.Unit.Code()) {
+			continue
+		}
+		unit := r.Unit.Code()
+		decided := slices.ContainsFunc(b.holds, func(h *lots.Hold) bool {
+			return slices.Contains(h.Subject.Codes, unit) && h.At.To >= r.At.From && h.Released
+		})
+		if decided {
+			continue
+		}
+		for _, s := range b.shipped[unit] {
+			if s.At.From <= r.At.To {
+				continue
+			}
+			if after := trace.UnitBooksAt(b.tx, unit, s.At.To).OnHand(); after < float64(r.Quantity) {
+				out = append(out, hit(unit, s.Seq, "%s brought %d of %s back on %s, and shipment %s sent it out again on %s", r.Consignee, r.Quantity, unit, b.day(r.At.From), s.Shipment, b.day(s.At.From)))
+			}
+			break
+		}
+	}
+	return out
+}
+
+func returnNotMeasured(b *book) (out []Hit) {
+	for _, r := range b.returns {
+		if rows := b.unitRows[r.Unit.Codes[0]]; r.State == "part" && !r.HasLeft && len(rows) > 0 && rows[0].UnitKind == "keg" {
+			h := hit(r.Unit.Codes[0], r.Seq, "%s came back in part, and nobody measured what it still held", r.Unit.Codes[0])
+			h.Mend = "heeltap amend " + r.Return + " left=… left_unit=L"
+			out = append(out, h)
 		}
 	}
 	return out
@@ -167,14 +255,3 @@ func returnedAboveShipped(b *book) (out []Hit) {
 	}
 	return out
 }
-
-// back walks back from all of a run.
-func (b *book) back(run string) *graph.Reach {
-	q := graph.Query{Dir: graph.Back}
-	for _, id := range b.nodes[run] {
-		q.Starts = append(q.Starts, graph.Start{ID: id})
-	}
-	return b.g.Walk(q)
-}
-
-func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

@@ -1,0 +1,200 @@
+package trace
+
+import (
+	"cmp"
+	"slices"
+
+	"heeltap/graph"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// UnitBooksAt are the books of a unit with only what had happened by a moment.
+func UnitBooksAt(tx *store.Tx, unit string, until int64) Books { return booksUntil(tx, unit, until) }
+
+// Taken is a thing that was taken while it was on hold.
+type Taken struct {
+	Entry  int64
+	Code   string
+	By     string // what the hold was of: the thing itself, or what went into it by content
+	At     lots.When
+	Reason string // of the hold
+}
+
+// TakenWhileHeld lists what was taken at times that surely lie within a hold of it, or of what
+// went into it by content, and after no release that let it go: by when things happened, whenever
+// they were entered and whether or not the hold stands today.
+func TakenWhileHeld(tx *store.Tx) ([]Taken, error) {
+	holds, err := everyHold(tx)
+	if err != nil || len(holds) == 0 {
+		return nil, err
+	}
+	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}}
+	acts, err := g.acts(holds[0].at.To)
+	if err != nil {
+		return nil, err
+	}
+	var out []Taken
+	for i, h := range holds {
+		then := &heldThen{g: g, hold: h, later: g.releasedAfter(holds, i)}
+		for _, a := range acts {
+			if a.at.From < h.at.To || h.released && a.at.To >= h.until.From {
+				continue
+			}
+			for k, code := range a.codes {
+				steps, err := then.of(a.nodes[k], a.at.From)
+				if err != nil {
+					return nil, err
+				}
+				if steps != nil {
+					out = append(out, Taken{a.entry, code, steps[0].Node.Shown(), a.at, h.reason})
+				}
+			}
+		}
+	}
+	return out, tx.Err()
+}
+
+// pastHold is a hold from its beginning to its release.
+type pastHold struct {
+	held
+	released bool
+	until    lots.When
+	reason   string
+}
+
+// everyHold lists all holds, released ones too, in order of time.
+func everyHold(tx *store.Tx) ([]pastHold, error) {
+	open, err := openHolds(tx)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := tx.Records("holds")
+	if err != nil {
+		return nil, err
+	}
+	reason := map[int64]string{}
+	var out []pastHold
+	for _, rec := range rows {
+		h := rec.(*lots.Hold)
+		if reason[h.Seq] = h.Reason; h.Released {
+			out = append(out, pastHold{held{h.Subject, h.At, h.Seq}, true, h.ReleasedAt, h.Reason})
+		}
+	}
+	for _, h := range open {
+		out = append(out, pastHold{held: h, reason: cmp.Or(reason[h.entry], "it came in on hold")})
+	}
+	slices.SortStableFunc(out, func(a, b pastHold) int { return cmp.Or(cmp.Compare(a.at.To, b.at.To), cmp.Compare(a.entry, b.entry)) })
+	return out, nil
+}
+
+// act is what an entry took, and when.
+type act struct {
+	entry int64
+	at    lots.When
+	codes []string
+	nodes [][]int64 // of each code
+}
+
+// acts lists what was taken at or after a moment.
+func (g *guard) acts(from int64) ([]act, error) {
+	var out []act
+	for _, sheet := range []string{"brew_inputs", "additions", "transfers", "circulations", "feeds", "shipments", "removals"} {
+		rows, err := g.tx.Records(sheet)
+		if err != nil {
+			return nil, err
+		}
+		for _, rec := range rows {
+			at, refs := g.took(rec)
+			if at.From < from {
+				continue
+			}
+			a := act{entry: rec.Entry(), at: at}
+			for _, ref := range refs {
+				if ref.OneOf() {
+					continue // which of them was taken, nobody knows
+				}
+				for _, code := range ref.Codes {
+					var ids []int64
+					for _, n := range g.nodesTaken(rec.Entry(), ref.Kind, code) {
+						ids = append(ids, n.ID)
+					}
+					a.codes, a.nodes = append(a.codes, code), append(a.nodes, ids)
+				}
+			}
+			if len(a.codes) > 0 {
+				out = append(out, a)
+			}
+		}
+	}
+	return out, nil
+}
+
+// letGoAt is a release, and when it was.
+type letGoAt struct {
+	at    int64
+	nodes []int64
+}
+
+// releasedAfter lists the releases of other holds that came after a hold began, in order of time.
+func (g *guard) releasedAfter(holds []pastHold, i int) []letGoAt {
+	var out []letGoAt
+	for k, h := range holds {
+		if k == i || !h.released || h.until.From < holds[i].at.To {
+			continue
+		}
+		t := &target{}
+		for _, code := range h.subject.Codes {
+			g.r.addHeld(t, h.subject.Kind, code, h.at)
+		}
+		r := letGoAt{at: h.until.To}
+		for _, s := range t.starts {
+			r.nodes = append(r.nodes, s.ID)
+		}
+		out = append(out, r)
+	}
+	slices.SortFunc(out, func(a, b letGoAt) int { return cmp.Compare(a.at, b.at) })
+	return out
+}
+
+// heldThen is what one hold stopped as time went on and things were let go.
+type heldThen struct {
+	g     *guard
+	hold  pastHold
+	later []letGoAt
+	walks map[int]*graph.Reach // by how many had been let go
+}
+
+// of gives the chain by which the first of some nodes was held at a time; nil where none was.
+func (h *heldThen) of(nodes []int64, at int64) ([]graph.Step, error) {
+	gone := 0
+	for gone < len(h.later) && h.later[gone].at <= at {
+		gone++
+	}
+	reach := h.walks[gone]
+	if reach == nil {
+		t, cut := &target{}, map[int64]bool{}
+		for _, code := range h.hold.subject.Codes {
+			h.g.r.addHeld(t, h.hold.subject.Kind, code, h.hold.at)
+		}
+		for _, r := range h.later[:gone] {
+			for _, id := range r.nodes {
+				cut[id] = true
+			}
+		}
+		var err error
+		if reach, err = walkHeld(h.g.tx, t, cut); err != nil {
+			return nil, err
+		}
+		if h.walks == nil {
+			h.walks = map[int]*graph.Reach{}
+		}
+		h.walks[gone] = reach
+	}
+	for _, id := range nodes {
+		if reach.Band(id) == graph.In {
+			return reach.Why(id), nil
+		}
+	}
+	return nil, nil
+}
