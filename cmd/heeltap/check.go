@@ -1,7 +1,7 @@
 package main
 
 import (
-	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -19,8 +19,8 @@ func (e *env) checkCommand() *cobra.Command {
 		Use:   "check",
 		Short: "Look for what in the records would break a recall, before the day of one",
 		Long: `Look for what in the records would break a recall. Each hit says what it breaks, how many units and consignees stand
-behind it, and how it is mended. Exit status 3 where any is left that nobody muted. Limits are settings of the site,
-such as heeltap set site check.late-entry.days 5.`,
+behind it, and how it is mended. Exit status 3 where any is left that nobody muted. Limits are settings of the site:
+--list names them with what holds where none is set, such as heeltap set site check.late-entry.days 5.`,
 		Example: `  heeltap check
   heeltap check --rule no-clean-between --rule cases-on-no-unit
   heeltap check --list`,
@@ -70,6 +70,12 @@ func (e *env) listRules() error {
 		t.add(r.Name, r.Severity, r.Breaks, r.Mend)
 	}
 	e.print(t)
+	l := &table{head: []string{"heeltap set site …", "#if not set", "bounds"}}
+	for _, x := range check.Limits() {
+		l.add("check."+x.Name, number(x.Default), x.Of)
+	}
+	e.printf("\n")
+	e.print(l)
 	return nil
 }
 
@@ -83,8 +89,11 @@ func (e *env) showReport(r *check.Report, all bool) {
 	} else {
 		e.printf("  nothing is shipped yet\n")
 	}
-	if h.Used > 0 {
-		e.printf("  %.4g %% of the lots in use lead forward to packed beer that all stands on units\n", h.Forwards)
+	switch {
+	case h.Packed > 0:
+		e.printf("  %.4g %% of the %.0f lots in packed beer lead forward to beer that all stands on units (%.0f lots are in use)\n", h.Forwards, h.Packed, h.Used)
+	case h.Used > 0:
+		e.printf("  %.0f lots are in use, and none is in packed beer yet\n", h.Used)
 	}
 	e.printf("  half of all acts are entered within %.4g hours\n", h.Delay)
 	if h.Chain != "" {
@@ -145,9 +154,11 @@ func (e *env) muteCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "mute RULE [CODE]",
 		Short: "Let hits of a check stand until a day, with a reason",
-		Long:  "Let the hits of a rule, or those on one code, stand until a day. They are counted, and come back when it has passed.",
+		Long: `Let the hits of a rule, or those on one code, stand until a day. They are counted, and come back when it has passed;
+--end takes a mute of just that rule and code back before.`,
 		Example: `  heeltap mute no-carrier --reason "own van only until the lease ends" --until 2026-12-31
-  heeltap mute no-clean-between FV2@2026-03-04T10:00 --reason "same beer, on purpose" --until 2026-06-30`,
+  heeltap mute no-clean-between FV2@2026-03-04T10:00 --reason "same beer, on purpose" --until 2026-06-30
+  heeltap mute no-carrier --end --reason "the lease ended early"`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			by, err := e.who(m.By)
@@ -162,13 +173,19 @@ func (e *env) muteCommand() *cobra.Command {
 				if err := check.Silence(tx, m); err != nil {
 					return err
 				}
-				e.printf("%s until %s\n", fmt.Sprintf("muted %s %s", m.Rule, m.Code), m.Until)
+				what := strings.TrimSpace(m.Rule + " " + m.Code)
+				if m.End {
+					e.printf("%s is no longer muted\n", what)
+				} else {
+					e.printf("muted %s until %s\n", what, m.Until)
+				}
 				return nil
 			})
 		},
 	}
 	cmd.Flags().StringVar(&m.Reason, "reason", "", "why (needed)")
-	cmd.Flags().StringVar(&m.Until, "until", "", "last day of it (needed)")
+	cmd.Flags().StringVar(&m.Until, "until", "", "last day of it (needed, but to end one)")
+	cmd.Flags().BoolVar(&m.End, "end", false, "take the mute back now")
 	cmd.Flags().StringVar(&m.By, "by", "", "who says so (else HEELTAP_BY)")
 	return cmd
 }
