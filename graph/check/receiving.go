@@ -60,7 +60,7 @@ func usedWhileStopped(b *book) (out []Hit) {
 			continue
 		}
 		by := ""
-		if t.By != t.Code {
+		if t.By != "" {
 			by = " by " + t.By
 		}
 		out = append(out, hit(t.Code, t.Entry, "%s was taken for the %s of %s on %s, while it was on hold%s (%s)", t.Code, b.nounOf(t.Entry), b.codeOf(t.Entry), b.stamp(t.At.From), by, t.Reason))
@@ -123,16 +123,15 @@ func nearSupplierLots(b *book) (out []Hit) {
 	return out
 }
 
-// oneLost finds the only lot of its length that is another lot with one character left out, where
+// oneLost finds the only lot of its shape that is another lot with one character left out, where
 // three others have that one's shape.
 func oneLost(list []*lots.Receipt) (out []Hit) {
-	shapes, lengths := map[string]int{}, map[int]int{}
+	shapes := map[string]int{}
 	for _, r := range list {
 		shapes[shape(r.SupplierLot)]++
-		lengths[len(r.SupplierLot)]++
 	}
 	for _, r := range list {
-		if len(r.SupplierLot) < 4 || lengths[len(r.SupplierLot)] > 1 {
+		if len(r.SupplierLot) < 4 || shapes[shape(r.SupplierLot)] > 1 {
 			continue
 		}
 		for _, other := range list {

@@ -16,7 +16,7 @@ func UnitBooksAt(tx *store.Tx, unit string, until int64) Books { return booksUnt
 type Taken struct {
 	Entry  int64
 	Code   string
-	By     string // what the hold was of: the thing itself, or what went into it by content
+	By     string // what the hold was of, where not of the thing itself
 	At     lots.When
 	Reason string // of the hold
 }
@@ -42,12 +42,16 @@ func TakenWhileHeld(tx *store.Tx) ([]Taken, error) {
 				continue
 			}
 			for k, code := range a.codes {
-				steps, err := then.of(a.nodes[k], a.at.From)
+				held, err := then.of(a.nodes[k], a.at.From)
 				if err != nil {
 					return nil, err
 				}
-				if steps != nil {
-					out = append(out, Taken{a.entry, code, steps[0].Node.Shown(), a.at, h.reason})
+				if held {
+					by := ""
+					if !slices.Contains(h.subject.Codes, code) {
+						by = h.subject.Codes[0]
+					}
+					out = append(out, Taken{a.entry, code, by, a.at, h.reason})
 				}
 			}
 		}
@@ -165,8 +169,8 @@ type heldThen struct {
 	walks map[int]*graph.Reach // by how many had been let go
 }
 
-// of gives the chain by which the first of some nodes was held at a time; nil where none was.
-func (h *heldThen) of(nodes []int64, at int64) ([]graph.Step, error) {
+// of reports whether any of some nodes was surely held at a time.
+func (h *heldThen) of(nodes []int64, at int64) (bool, error) {
 	gone := 0
 	for gone < len(h.later) && h.later[gone].at <= at {
 		gone++
@@ -184,17 +188,12 @@ func (h *heldThen) of(nodes []int64, at int64) ([]graph.Step, error) {
 		}
 		var err error
 		if reach, err = walkHeld(h.g.tx, t, cut); err != nil {
-			return nil, err
+			return false, err
 		}
 		if h.walks == nil {
 			h.walks = map[int]*graph.Reach{}
 		}
 		h.walks[gone] = reach
 	}
-	for _, id := range nodes {
-		if reach.Band(id) == graph.In {
-			return reach.Why(id), nil
-		}
-	}
-	return nil, nil
+	return slices.ContainsFunc(nodes, func(id int64) bool { return reach.Band(id) == graph.In }), nil
 }
