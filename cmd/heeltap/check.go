@@ -2,12 +2,10 @@ package main
 
 import (
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/check"
-	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
@@ -30,13 +28,9 @@ behind it, and how it is mended. Exit status 3 where any is left that nobody mut
 				return e.listRules()
 			}
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				var from time.Time
-				if since != "" {
-					w, _, err := lots.ParseWhen(since, tx.Site().Zone)
-					if err != nil {
-						return lots.Errorf(lots.Invalid, "--since: %w", err)
-					}
-					from = time.Unix(w.From, 0)
+				from, err := sinceDay(tx, since)
+				if err != nil {
+					return err
 				}
 				r, err := check.Run(tx, rules, from)
 				if err != nil {

@@ -31,14 +31,10 @@ what would shrink the worst, each tried by deriving a copy of the records anew.`
 			return e.onRecords(cmd.Context(), func(db *store.DB) error {
 				var a *exposure.Answer
 				var unit lots.Unit
-				err := db.View(cmd.Context(), func(tx *store.Tx) (err error) {
-					var from time.Time
-					if since != "" {
-						w, _, err := lots.ParseWhen(since, tx.Site().Zone)
-						if err != nil {
-							return lots.Errorf(lots.Invalid, "--since: %w", err)
-						}
-						from = time.Unix(w.From, 0)
+				err := db.View(cmd.Context(), func(tx *store.Tx) error {
+					from, err := sinceDay(tx, since)
+					if err != nil {
+						return err
 					}
 					unit = tx.Site().VolumeUnit
 					a, err = exposure.Of(tx, from)
@@ -72,6 +68,18 @@ what would shrink the worst, each tried by deriving a copy of the records anew.`
 	cmd.Flags().IntVar(&worst, "shrink", 0, "try what would shrink so many of the worst (each trial derives a copy anew)")
 	cmd.Flags().StringVar(&svg, "svg", "", "file to draw the distribution to")
 	return e.asks(cmd)
+}
+
+// sinceDay reads --since; the zero time where it is not given.
+func sinceDay(tx *store.Tx, text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	w, _, err := lots.ParseWhen(text, tx.Site().Zone)
+	if err != nil {
+		return time.Time{}, lots.Errorf(lots.Invalid, "--since: %w", err)
+	}
+	return time.Unix(w.From, 0), nil
 }
 
 // onRecords runs f on the database, or on what was known at the moment asked for.
