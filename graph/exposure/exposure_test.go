@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strconv"
 	"testing"
 	"time"
 
@@ -236,17 +237,41 @@ func TestAnotherLotIsOneThatWasThere(t *testing.T) {
 	require.Error(t, exposure.Shrink(ctx, db, a, -1))
 }
 
+// The picture is well formed, and its bars count every lot once.
 func TestPicture(t *testing.T) {
+	a := of(t, open(t, silo))
 	var b bytes.Buffer
-	require.NoError(t, of(t, open(t, silo)).SVG(&b))
+	require.NoError(t, a.SVG(&b))
 	dec := xml.NewDecoder(&b)
+	counted, over := 0, false // the numbers over bars are in the middle and of the common size
 	for {
-		if _, err := dec.Token(); err == io.EOF {
+		token, err := dec.Token()
+		if err == io.EOF {
 			break
-		} else {
-			require.NoError(t, err)
+		}
+		require.NoError(t, err)
+		switch x := token.(type) {
+		case xml.StartElement:
+			middle, size := false, false
+			for _, at := range x.Attr {
+				middle = middle || at.Name.Local == "text-anchor"
+				size = size || at.Name.Local == "font-size"
+			}
+			over = x.Name.Local == "text" && middle && !size
+		case xml.CharData:
+			if n, err := strconv.Atoi(string(x)); over && err == nil {
+				counted += n
+			}
 		}
 	}
+	of := 0
+	for _, r := range a.Risks {
+		if r.Kind == "lot" {
+			of++
+		}
+	}
+	require.Equal(t, 2, of)
+	require.Equal(t, of, counted)
 }
 
 // One pass for all lots against a walk for each, in one run: compare the two lines.
