@@ -3,6 +3,7 @@ package trace
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -41,17 +42,17 @@ func TakenWhileHeld(tx *store.Tx) ([]Taken, error) {
 			if a.at.From < h.at.To || h.released && a.at.To >= h.until.From {
 				continue
 			}
-			for k, code := range a.codes {
-				held, err := then.of(a.nodes[k], a.at.From)
+			for _, ref := range a.refs {
+				held, err := then.of(a, ref)
 				if err != nil {
 					return nil, err
 				}
+				by := ""
+				if !slices.Contains(h.subject.Codes, ref.Code()) {
+					by = h.subject.Codes[0]
+				}
 				if held {
-					by := ""
-					if !slices.Contains(h.subject.Codes, code) {
-						by = h.subject.Codes[0]
-					}
-					out = append(out, Taken{a.entry, code, by, a.at, h.reason})
+					out = append(out, Taken{a.entry, ref.Code(), by, a.at, h.reason})
 				}
 			}
 		}
@@ -96,8 +97,7 @@ func everyHold(tx *store.Tx) ([]pastHold, error) {
 type act struct {
 	entry int64
 	at    lots.When
-	codes []string
-	nodes [][]int64 // of each code
+	refs  []lots.Ref // of one code each
 }
 
 // acts lists what was taken at or after a moment.
@@ -115,18 +115,13 @@ func (g *guard) acts(from int64) ([]act, error) {
 			}
 			a := act{entry: rec.Entry(), at: at}
 			for _, ref := range refs {
-				if ref.OneOf() {
-					continue // which of them was taken, nobody knows
-				}
 				for _, code := range ref.Codes {
-					var ids []int64
-					for _, n := range g.nodesTaken(rec.Entry(), ref.Kind, code) {
-						ids = append(ids, n.ID)
-					}
-					a.codes, a.nodes = append(a.codes, code), append(a.nodes, ids)
+					if !ref.OneOf() || ref.Kind == lots.KindVessel && sheet == "circulations" {
+						a.refs = append(a.refs, lots.Ref{Kind: ref.Kind, Codes: []string{code}})
+					} // which one of several was taken, nobody knows
 				}
 			}
-			if len(a.codes) > 0 {
+			if len(a.refs) > 0 {
 				out = append(out, a)
 			}
 		}
@@ -166,34 +161,56 @@ type heldThen struct {
 	g     *guard
 	hold  pastHold
 	later []letGoAt
-	walks map[int]*graph.Reach // by how many had been let go
+	walks map[int]*stopped // by how many had been let go
 }
 
-// of reports whether any of some nodes was surely held at a time.
-func (h *heldThen) of(nodes []int64, at int64) (bool, error) {
+// stopped is what a hold reaches by content: its nodes, and their codes and vessels.
+type stopped struct {
+	nodes map[int64]bool
+	names map[string]bool
+}
+
+// of reports whether what an act took was surely held then.
+func (h *heldThen) of(a act, ref lots.Ref) (bool, error) {
 	gone := 0
-	for gone < len(h.later) && h.later[gone].at <= at {
+	for gone < len(h.later) && h.later[gone].at <= a.at.From {
 		gone++
 	}
-	reach := h.walks[gone]
-	if reach == nil {
-		t, cut := &target{}, map[int64]bool{}
-		for _, code := range h.hold.subject.Codes {
-			h.g.r.addHeld(t, h.hold.subject.Kind, code, h.hold.at)
-		}
-		for _, r := range h.later[:gone] {
-			for _, id := range r.nodes {
-				cut[id] = true
-			}
-		}
-		var err error
-		if reach, err = walkHeld(h.g.tx, t, cut); err != nil {
-			return false, err
-		}
-		if h.walks == nil {
-			h.walks = map[int]*graph.Reach{}
-		}
-		h.walks[gone] = reach
+	s, err := h.stopped(gone)
+	if err != nil || !s.names[ref.Code()] {
+		return false, err
 	}
-	return slices.ContainsFunc(nodes, func(id int64) bool { return reach.Band(id) == graph.In }), nil
+	return slices.ContainsFunc(h.g.nodesTaken(a.entry, ref.Kind, ref.Code()), func(n store.Node) bool { return s.nodes[n.ID] }), nil
+}
+
+// stopped walks forward from what is held, and not through the first of what was let go.
+func (h *heldThen) stopped(gone int) (*stopped, error) {
+	if s := h.walks[gone]; s != nil {
+		return s, nil
+	}
+	t, cut := &target{}, map[int64]bool{}
+	for _, code := range h.hold.subject.Codes {
+		h.g.r.addHeld(t, h.hold.subject.Kind, code, h.hold.at)
+	}
+	for _, r := range h.later[:gone] {
+		for _, id := range r.nodes {
+			cut[id] = true
+		}
+	}
+	reach, err := walkHeld(h.g.tx, t, cut)
+	if err != nil {
+		return nil, err
+	}
+	s := &stopped{map[int64]bool{}, map[string]bool{}}
+	for n, band := range reach.All() {
+		if band == graph.In {
+			vessel, _, _ := strings.Cut(n.Code, "@")
+			s.nodes[n.ID], s.names[n.Code], s.names[vessel] = true, true, true
+		}
+	}
+	if h.walks == nil {
+		h.walks = map[int]*stopped{}
+	}
+	h.walks[gone] = s
+	return s, nil
 }
