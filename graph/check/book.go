@@ -92,6 +92,7 @@ func read(tx *store.Tx) (*book, error) {
 	}); err != nil {
 		return nil, err
 	}
+	tx.Prefetch(sortedKeys(b.unitRows)) // their books are asked for again and again
 	b.uses = b.usesOfLots()
 	return b, b.lineage()
 }

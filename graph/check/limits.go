@@ -22,7 +22,7 @@ func Limits() []Limit {
 		{"cleaned-with-beer-in.percent", 5, "of a fill that a clean may find"},
 		{"count-differs.percent", 2, "between a count of a unit or lot and the books"},
 		{"count-differs.vessel-percent", 5, "between a count of a vessel and the books"},
-		{"filled-not-empty.hours", 24, "between two inflows that are one filling"},
+		{"filled-not-empty.hours", 12, "between two inflows that are one filling"},
 		{"late-entry.days", 3, "working days until an act is entered"},
 		{"late-receipt.hours", 24, "until a receipt is entered"},
 		{"no-exercise.days", 366, "between two recalls, rehearsed or real"},

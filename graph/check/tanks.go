@@ -247,7 +247,7 @@ func cellarSilent(b *book) (out []Hit) {
 			}
 		}
 		if n > 0 && n+sent >= 3 {
-			out = append(out, hit("site", 0, "from %s to %s nothing was recorded in the cellar, and there were %d runs and %d days with shipments", b.day(from), b.day(until), n, sent))
+			out = append(out, hit("site", 0, "from %s to %s nothing was recorded in the cellar; runs: %d, days with shipments: %d", b.day(from), b.day(until), n, sent))
 		}
 	}
 	return out

@@ -128,6 +128,15 @@ func read(tx *store.Tx) (*model, error) {
 		return nil, err
 	}
 	m := &model{tx: tx, g: g, places: map[int64]int{}, runNo: map[string]int{}, risks: map[int64]Risk{}, behind: map[int64]int{}, upward: map[int]int{}}
+	var codes []string
+	for n := range g.Nodes() {
+		if n.Kind == graph.Lot || n.Kind == graph.Unit {
+			codes = append(codes, n.Code)
+		} else if n.Run != "" && (len(codes) == 0 || codes[len(codes)-1] != n.Run) {
+			codes = append(codes, n.Run)
+		}
+	}
+	tx.Prefetch(codes)
 	for n := range g.Nodes() {
 		switch {
 		case n.Kind == graph.Unit:
