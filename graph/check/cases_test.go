@@ -280,7 +280,9 @@ func TestSiteLimitsAndMutes(t *testing.T) {
 		do := func(f func(tx *store.Tx) error) { require.NoError(t, db.Update(ctx, f)) }
 		late := look()
 		require.NotEmpty(t, late.Hits)
-		do(func(tx *store.Tx) error { return tx.Set(store.SiteSettings, "check.late-entry.days", "9.5", "", "Quint") })
+		do(func(tx *store.Tx) error {
+			return tx.Set(store.SiteSettings, "check.late-entry.days", "9.5", "", "Quint")
+		})
 		require.Empty(t, look().Hits)
 		do(func(tx *store.Tx) error { return tx.Set(store.SiteSettings, "check.late-entry.days", "", "", "Quint") })
 		until := db.Now().AddDate(0, 0, 3)

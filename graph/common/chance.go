@@ -2,20 +2,13 @@ package common
 
 import "math/big"
 
-// AtLeast is the chance that of n drawn from a population, of which so many are marked, k or
-// more are: the upper tail of the hypergeometric distribution, exactly. It is Fisher's exact test
-// of a table of two by two, one-sided.
-func AtLeast(k, marked, n, population int) *big.Rat {
-	return Chance(k, 0, marked, n, 0, population)
-}
-
 // Chance is the chance that the complaints speak so much for something, or more, if they and the
 // clean samples fell on any units: of the population so many units are marked (come from it), bad
 // are complained of, k of them marked, and clean are sampled and found clean, g of them marked.
 // Each clean one that is marked takes away what one complaint speaks for it: outcomes are ordered
 // by k − g, and their chances summed exactly, with all four totals held fixed.
 //
-// Without clean samples it is Fisher's exact test of complained of or not against marked or not;
+// Without clean samples it is Fisher's exact test of complained of or not against marked or not, one-sided;
 // where every unit is either complained of or found clean, it is his test of these two. What can be
 // seen has a chance above 0.
 func Chance(k, g, marked, bad, clean, population int) *big.Rat {

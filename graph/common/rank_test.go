@@ -13,11 +13,16 @@ import (
 	"heeltap/graph/common"
 )
 
+// atLeast is the upper tail of the hypergeometric distribution: of n drawn k or more are marked.
+func atLeast(k, marked, n, population int) *big.Rat {
+	return common.Chance(k, 0, marked, n, 0, population)
+}
+
 // Fisher's exact test against published tables, a b / c d: the tea tasting (R manual and Fisher 1935:
 // one-sided 17/70, two-sided 17/35 = 0.485714), the example of the SciPy manual (two-sided 0.034965) and
 // the convictions of like-sex twins in the R manual (lower tail 0.000465181).
 func TestFisherAgainstPublishedTables(t *testing.T) {
-	tail := func(a, b, c, d, k int) *big.Rat { return common.AtLeast(k, a+c, a+b, a+b+c+d) }
+	tail := func(a, b, c, d, k int) *big.Rat { return atLeast(k, a+c, a+b, a+b+c+d) }
 	twoSided := func(a, b, c, d int) float64 {
 		point := func(k int) *big.Rat { return new(big.Rat).Sub(tail(a, b, c, d, k), tail(a, b, c, d, k+1)) }
 		seen, sum := point(a), new(big.Rat)
@@ -36,7 +41,7 @@ func TestFisherAgainstPublishedTables(t *testing.T) {
 	less, _ := new(big.Rat).Sub(big.NewRat(1, 1), tail(2, 10, 15, 3, 3)).Float64()
 	require.InDelta(t, 0.000465181, less, 5e-10)
 	// P(4) + P(5) of N=50, K=5, n=10: 0.0039646 and 0.00011894, worked out exactly.
-	five, _ := common.AtLeast(4, 5, 10, 50).Float64()
+	five, _ := atLeast(4, 5, 10, 50).Float64()
 	require.InDelta(t, 0.0039646+0.00011894, five, 1e-7)
 	// Where every unit is either complained of or found clean, clean samples make it the test of these two.
 	require.Zero(t, common.Chance(3, 1, 4, 4, 4, 8).Cmp(big.NewRat(17, 70)))
@@ -135,7 +140,7 @@ func TestComplaintsOfOneUnitCountOnce(t *testing.T) {
 	// Three complaints that can be of two units only are two: 0; 1; 0 or 1.
 	require.Equal(t, 2, common.Distinct([]common.Case{{0}, {1}, {0, 1}}))
 	for _, g := range common.Rank(80, suspects, []common.Case{{0}, {1}, {0, 1}, {7}}, nil) {
-		want, _ := common.AtLeast(min(2, len(g.Units)), len(g.Units), 3, 80).Float64()
+		want, _ := atLeast(min(2, len(g.Units)), len(g.Units), 3, 80).Float64()
 		require.InDelta(t, want, g.P, 1e-15, g.Suspects[0].Code)
 		require.Positive(t, g.P)
 	}
