@@ -17,6 +17,9 @@ import (
 // looked changes a clean history of three batches of two turns with kegs, and gives the hits by rule.
 func looked(t *testing.T, change func(b *brewery)) map[string][]check.Hit {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("records a history for each case")
+	}
 	b := clean(3, 2, true)
 	change(b)
 	out := map[string][]check.Hit{}
