@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
@@ -25,6 +24,7 @@ one counts, and an empty VALUE takes it back. Without NAME all are shown.
            target.account      minutes to the account (240)
            target.authority    minutes to records that an authority asked for (1440)
            remind.minutes      minutes after which a consignee is tried again (240)
+           check.LIMIT         a limit of the readiness check: heeltap check --list shows them
   PARTY    market              where it sells, if elsewhere
   PRODUCT  malt-beverage       yes where it is made with malted barley and hops, else no`,
 		Example: `  heeltap set site market US --by Quint
@@ -40,8 +40,8 @@ one counts, and an empty VALUE takes it back. Without NAME all are shown.
 				return err
 			}
 			return e.update(cmd.Context(), func(tx *store.Tx) error {
-				if _, ok := tx.Thing(args[0]); !ok && args[0] != store.SiteSettings {
-					return lots.Errorf(lots.NotFound, "nothing is called %q: name the site, a product or a party", args[0])
+				if err := checkSetting(tx, args[0], args[1], args[2]); err != nil {
+					return err
 				}
 				if err := tx.Set(args[0], args[1], args[2], reason, by); err != nil {
 					return err

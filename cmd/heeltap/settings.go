@@ -1,0 +1,125 @@
+package main
+
+import (
+	"fmt"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+
+	"heeltap/graph/check"
+	"heeltap/graph/recall"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// setting is what can be set of one kind of thing.
+type setting struct {
+	of   lots.Kind // empty: the site
+	name string    // ends with a dot where a market follows
+	fits func(value string) error
+}
+
+var market = regexp.MustCompile(`^[A-Z]{2,3}$`)
+
+func settings() []setting {
+	list := []setting{
+		{"", recall.SettingMarket, aMarket},
+		{lots.KindParty, recall.SettingMarket, aMarket},
+		{lots.KindProduct, recall.SettingMalt, func(v string) error { return oneOf(v, "yes", "no") }},
+		{"", settingAddress, anAddress},
+		{"", recall.SettingAuthorityOf, func(string) error { return nil }},
+		{"", recall.SettingScope, aCount},
+		{"", recall.SettingAccount, aCount},
+		{"", recall.SettingAuthority, aCount},
+		{"", recall.SettingRemind, aCount},
+	}
+	for _, l := range check.Limits() {
+		list = append(list, setting{"", checkLimit + l.Name, aNumber})
+	}
+	return list
+}
+
+// checkLimit begins the names of the readiness check's limits.
+const checkLimit = "check."
+
+func aCount(v string) error {
+	if n, err := lots.ParseCount(v); err != nil || n == 0 {
+		return fmt.Errorf("%q is not a whole number above zero", v)
+	}
+	return nil
+}
+
+func aNumber(v string) error {
+	if n, err := lots.ParseNumber(v); err != nil || n == 0 {
+		return fmt.Errorf("%q is not a number above zero", v)
+	}
+	return nil
+}
+
+func aMarket(v string) error {
+	if !market.MatchString(v) {
+		return fmt.Errorf("%q is no market: write two or three capitals, such as US, EU or UK", v)
+	}
+	return nil
+}
+
+func oneOf(v string, words ...string) error {
+	if !slices.Contains(words, v) {
+		return fmt.Errorf("%q is not one of %s", v, strings.Join(words, ", "))
+	}
+	return nil
+}
+
+func anAddress(v string) error {
+	if u, err := url.Parse(v); err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" {
+		return fmt.Errorf("%q is no address: write one such as http://192.168.1.5:8417", v)
+	}
+	return nil
+}
+
+// is reports whether a name is the setting's.
+func (s setting) is(name string) bool {
+	rest, ok := strings.CutPrefix(name, s.name)
+	if strings.HasSuffix(s.name, ".") {
+		return ok && market.MatchString(rest)
+	}
+	return name == s.name
+}
+
+// checkSetting refuses a name that nothing reads, and a value that can not be meant; an empty one takes back.
+func checkSetting(tx *store.Tx, of, name, value string) error {
+	kind := lots.Kind("")
+	if of != store.SiteSettings {
+		thing, ok := tx.Thing(of)
+		if !ok {
+			return lots.Errorf(lots.NotFound, "nothing is called %q: name the site, a product or a party", of)
+		}
+		kind = thing.Kind
+	}
+	var names []string
+	for _, s := range settings() {
+		if s.of != kind {
+			continue
+		}
+		names = append(names, s.name)
+		if !s.is(name) {
+			continue
+		}
+		if value == "" {
+			return nil
+		}
+		if err := s.fits(value); err != nil {
+			return lots.Errorf(lots.Invalid, "%s: %w", name, err)
+		}
+		return nil
+	}
+	if len(names) == 0 {
+		return lots.Errorf(lots.Invalid, "%s is a %s: settings are of the site, of products and of parties", of, kind)
+	}
+	near := lots.NearestOf(name, names)
+	if len(near) == 0 {
+		near = names[:min(len(names), 4)]
+	}
+	return lots.Errorf(lots.NotFound, "nothing reads a setting %q of %s; there is %s (heeltap set --help, heeltap check --list)", name, of, strings.Join(near, ", "))
+}
