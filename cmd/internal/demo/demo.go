@@ -65,6 +65,7 @@ type book struct {
 	numbers map[string]int
 
 	silo       float64 // kg left
+	drawn      []draw  // from the silo
 	deliveries int     // into the silo
 	yeast      [4]strain
 	nextBright int

@@ -87,12 +87,16 @@ func (b *book) take(code string, quantity float64, when time.Time) []part {
 	return parts
 }
 
-// one takes from a single lot: what is too little to start a new bag with is left over.
+// one takes from a single lot: what is too little to start a new bag with is thrown away, which is mostly written down.
 func (b *book) one(code string, quantity float64, when time.Time) string {
 	for _, l := range b.stock[code] {
-		if l.left > 0 && l.left < quantity {
-			l.left = 0
+		if l.left <= 0 || l.left >= quantity {
+			continue
 		}
+		if b.times("rests")%9 != 5 {
+			b.write(when, cellar, "removals", "subject", l.code, "quantity", num(l.left), "at", b.at(when), "reason", "loss", "ref", "rest-"+l.code)
+		}
+		l.left = 0
 	}
 	return b.take(code, quantity, when)[0].lot
 }
@@ -105,9 +109,21 @@ func (b *book) drawMalt(kg float64, when time.Time) {
 			b.write(at.Add(-2*time.Hour), cellar, "removals", "subject", "SILO-1", "quantity", "all", "at", b.at(at.Add(-2*time.Hour)), "reason", "dumped", "ref", "silo-sweepings")
 			b.write(at.Add(-time.Hour), cellar, "cleans", "vessel", "SILO-1", "at", b.at(at.Add(-time.Hour)), "method", "manual", "verified", "yes", "ref", "silo-swept")
 			b.silo = 0
+			for _, d := range b.drawn { // a brew since then takes from what is delivered now
+				if d.at.After(at) {
+					b.silo -= d.kg
+				}
+			}
 		}
 		b.receive("MALT-PALE", at)
 		b.silo += delivery["MALT-PALE"].quantity
 	}
 	b.silo -= kg
+	b.drawn = append(b.drawn, draw{when, kg})
+}
+
+// draw is malt taken from the silo.
+type draw struct {
+	at time.Time
+	kg float64
 }

@@ -55,6 +55,12 @@ func (b *book) shipWhole(p *pallet, to string, at time.Time) {
 		back := min(30, p.cases)
 		b.later(at.AddDate(0, 0, 9).Add(5*time.Hour), func(at time.Time) {
 			b.write(at, shipper, "returns", "return", b.number("U", at), "unit", p.code, "quantity", fmt.Sprint(back), "consignee", to, "returned_at", b.at(at), "state", "full", "document", "RN-"+p.code)
+			if b.times("goods returned")%4 == 3 {
+				return // nobody looked at it before it was sold again
+			}
+			looked := at.Add(3 * time.Hour)
+			b.write(looked, quality, "holds", "subject", p.code, "at", b.at(at), "reason", "came back", "by", shipper,
+				"released_at", b.at(looked), "released_by", quality, "release_reason", "sealed, cold, codes as shipped")
 		})
 		again := b.pick(retailers...)
 		b.later(b.loading(at.AddDate(0, 0, 14)), func(at time.Time) { b.loadOn(at, p.code, again, back/2) })
