@@ -145,6 +145,9 @@ func Fit(read, code string, p *Pattern) (Match, bool) {
 		f.date, _ = dateOf(code, at)
 	}
 	f.read(text, 0)
+	if last := len(text) - 1; last > 0 && text[last] == (glyph{'?', ':'}) { // or the colon is the code's own
+		f.read(text[:last], 0)
+	}
 	if flipped, ok := upsideDown(text); ok && !slices.Equal(plainOf(flipped), plainOf(text)) {
 		f.read(flipped, costTurned, "read upside down")
 	}

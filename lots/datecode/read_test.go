@@ -260,6 +260,8 @@ func rankOf(read, code string, year []printing, p *datecode.Pattern) (rank int, 
 
 func FuzzFit(f *testing.F) {
 	f.Add("BB 2O27", "BB 2027-03-10", "BB {year}-{month}-{day} {hour}:{minute}")
+	f.Add("00", "?00", "{year}")
+	f.Add("0", "00:", "{hour}{day}")
 	f.Add("", "x", "{")
 	f.Add("\xff\u0130", "69", "{y}{y}")
 	f.Fuzz(func(t *testing.T, read, code, pattern string) {
