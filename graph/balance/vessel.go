@@ -102,6 +102,12 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 		}
 	}
 	b.add("-", "closing", "there by the books at the end", of(contentAt(fills, p.Until)))
+	for _, rec := range tx.Touching(code) {
+		if c, ok := rec.(*lots.StockCount); ok && !c.Subject.OneOf() && in(c.At.From) {
+			there := contentAt(fills, c.At.To+1)
+			b.note("counted %g %s on %s, where the books say %g", lots.Nine(of(c.Qty.Millilitres())), unit, c.At.Text(tx.Site().Zone), lots.Nine(of(there)))
+		}
+	}
 	b.strike()
 	return b
 }
