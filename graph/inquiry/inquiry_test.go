@@ -186,6 +186,28 @@ shipments shipment=S unit=PA2|PA3 quantity=40 consignee=D shipped_at=2026-03-11_
 	require.Equal(t, []string{"PA1"}, ask(t, db, inquiry.Question{Read: "BB 2027-03-09"}).Candidates[0].Units)
 }
 
+// However many units there are, each is found by its number.
+func TestEveryUnitIsACandidate(t *testing.T) {
+	text := `
+site name=Test time_zone=UTC
+products product=P name=P container_ml=440 per_case=24
+vessels vessel=FV kind=fermenter unit=L
+brews brew=B beer=Pale started_at=2026-01-01_06:00 cast_out_at=2026-01-01_12:00 into=FV volume=900000 unit=L
+runs run=R product=P started_at=2026-05-01_08:00 ended_at=2026-05-01_18:00 date_code=X good=28800
+feeds run=R from=FV
+`
+	for i := range 1100 {
+		text += fmt.Sprintf("units unit=P26-%04d kind=stack run=R quantity=1\n", i)
+	}
+	db := recorded(t, text)
+	for _, unit := range []string{"P26-0000", "P26-0499", "P26-0500", "P26-1099"} {
+		a := ask(t, db, inquiry.Question{Read: strings.ToLower(unit)})
+		require.Equal(t, unit, a.Candidates[0].Printed)
+		require.Equal(t, []string{unit}, a.Candidates[0].Units)
+		require.Equal(t, 100, a.Candidates[0].Score)
+	}
+}
+
 // written puts a code into a row of a test: _ stands for a blank there.
 func written(code string) string {
 	out := []byte(code)

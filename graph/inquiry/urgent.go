@@ -10,7 +10,7 @@ import (
 var (
 	alarming = []string{"illness", "sick", "vomit", "hospital", "doctor", "ambulance", "allerg", "anaphyla", "breath", "faint", "unconscious", "glass", "shard", "splinter", "needle", "metal", "burst", "explo", "shatter",
 		"swollen", "swell", "bulg", "bloat", "gush", "overcarbonat", "chemical", "caustic", "bleach", "detergent", "burn", "injur", "hurt", "wound", "bleed", "blood", "cutting", "chok", "child", "tamper", "poison", "dead", "died", "death"}
-	alarmingWords = []string{"ill", "rash", "rashes", "hives", "cut", "cuts", "kid", "kids", "baby", "babies", "er"}
+	alarmingWords = []string{"ill", "rash", "rashes", "hives", "cut", "cuts", "kid", "kids", "baby", "babies"}
 	phrases       = []string{"foreign body", "foreign bodies", "foreign object", "foreign matter", "over carbonat", "threw up", "throwing up"}
 )
 
