@@ -73,7 +73,7 @@ func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
 		if c.Time != "" {
 			because += ", at " + c.Time
 		}
-		t.add(c.Kind, c.Printed, orDash(c.Product), whole(c.Score), stoppedText(c.Held, c.Recalls), because, strings.Join(c.Against, "; "), strings.Join(c.Runs, " "), whole(len(c.Units)))
+		t.add(c.Kind, c.Printed, orDash(c.Product), whole(c.Score), stoppedText(c.Held, c.Recalls, c.Beside), because, strings.Join(c.Against, "; "), strings.Join(c.Runs, " "), whole(len(c.Units)))
 	}
 	e.print(t)
 	e.showFurther(a)
@@ -88,13 +88,16 @@ func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
 }
 
 // stoppedText says whether a candidate is on hold or under recall.
-func stoppedText(held string, recalls []string) string {
+func stoppedText(held string, recalls, beside []string) string {
 	words := recalls
 	switch held {
 	case "in":
 		words = append([]string{"ON HOLD"}, recalls...)
 	case "possible":
 		words = append([]string{"perhaps on hold"}, recalls...)
+	}
+	if len(beside) > 0 {
+		words = append(slices.Clone(words), counted(len(beside), "other unit")+" of this code")
 	}
 	return strings.Join(words, ", ")
 }
@@ -124,7 +127,7 @@ func (e *env) showFurther(a *inquiry.Answer) {
 			e.printf("  … and %s that are stopped: --json lists all\n", counted(len(hidden)-most, "more candidate"))
 			break
 		}
-		e.printf("  %s %s %s (score %d): %s\n", s.Kind, s.Printed, s.Product, s.Score, stoppedText(s.Held, s.Recalls))
+		e.printf("  %s %s %s (score %d): %s\n", s.Kind, s.Printed, s.Product, s.Score, stoppedText(s.Held, s.Recalls, s.Beside))
 	}
 }
 

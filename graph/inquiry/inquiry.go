@@ -40,9 +40,11 @@ type Candidate struct {
 	Units   []string `json:"units"`   // packed then; possible where the line's margin only touches
 	Held    string   `json:"held"`    // in, possible or out: holds on it or on anything in its lineage
 	Recalls []string `json:"recalls"` // recalls and mock recalls with any of it in scope
+	Beside  []string `json:"beside"`  // units of the same code, of other times of day, that are on hold or under recall
 
 	cost    float64
-	code    string // to ask trace for
+	code    string   // to ask trace for
+	whole   []string // units of the code at any time of day, where a time was read
 	clock   datecode.Clock
 	located bool
 }
@@ -55,6 +57,7 @@ type Stopped struct {
 	Score   int      `json:"score"`
 	Held    string   `json:"held"`
 	Recalls []string `json:"recalls"`
+	Beside  []string `json:"beside"` // not it, but units of the same code at other times of day
 
 	near bool // about as likely as the first
 }
@@ -210,8 +213,8 @@ func (a *Answer) show(found []Candidate) {
 			a.Equal = append(a.Equal, strings.TrimSpace(c.Printed+" "+c.Product))
 			a.equalRuns = append(a.equalRuns, c.Runs...)
 		}
-		if c.stopped() {
-			a.Stopped = append(a.Stopped, Stopped{c.Kind, c.Printed, c.Product, c.Score, c.Held, c.Recalls, c.cost <= found[0].cost+costNear})
+		if c.stopped() || len(c.Beside) > 0 {
+			a.Stopped = append(a.Stopped, Stopped{c.Kind, c.Printed, c.Product, c.Score, c.Held, c.Recalls, c.Beside, c.cost <= found[0].cost+costNear})
 		}
 	}
 }
@@ -278,8 +281,12 @@ func says(a *Answer) string {
 	if len(a.Candidates) == 0 {
 		return "Nothing that was ever printed reads like this. That does not mean that it is not affected: ask for a picture of the whole code, and ask to keep the package apart."
 	}
+	first := a.Candidates[0]
 	var near, far []string
 	for _, s := range a.Stopped {
+		if s.Kind == first.Kind && s.Printed == first.Printed && s.Product == first.Product {
+			continue
+		}
 		if text := strings.TrimSpace(s.Printed + " " + s.Product); s.near {
 			near = append(near, text)
 		} else {
@@ -290,12 +297,13 @@ func says(a *Answer) string {
 	if len(far) > 0 {
 		less = " Less like what was read, and on hold or under recall: " + some(far) + "."
 	}
-	first := a.Candidates[0]
 	switch {
 	case first.stopped():
 		return "It may be on hold or under recall: ask to set it apart, unopened, and call the quality lead now." + less
 	case len(near) > 0:
 		return "It may also be " + some(near) + ", which is on hold or under recall: ask to set it apart, unopened, ask the question, and call the quality lead now." + less
+	case len(first.Beside) > 0:
+		return "Other packages of this code are on hold or under recall (" + some(first.Beside) + "): have the time of day read once more, ask to keep the package apart until then, and call the quality lead." + less
 	case a.Exact == 0 || a.Ask != "" || len(first.Against) > 0 || len(far) > 0 && first.Score < 100:
 		return "It is not settled which package it is: ask the question, or for a picture, and ask to keep the package apart until then." + less
 	}

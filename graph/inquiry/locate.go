@@ -23,6 +23,9 @@ func (c *Candidate) locate(tx *store.Tx, q Question) error {
 			return err
 		}
 		if len(runs) > 0 {
+			if _, c.whole, err = c.units(tx, c.code); err != nil {
+				return err
+			}
 			c.Runs, c.Units = runs, units
 			return nil
 		}
@@ -197,6 +200,23 @@ func (s *stops) judge(c *Candidate) error {
 		}
 		if hit {
 			c.Recalls = append(c.Recalls, r.name)
+		}
+	}
+	return s.beside(c)
+}
+
+// beside lists what is stopped of the same code at other times of day: a digit of the time may be misread.
+func (s *stops) beside(c *Candidate) error {
+	for _, unit := range c.whole {
+		if slices.Contains(c.Units, unit) {
+			continue
+		}
+		b, err := s.on(lots.KindUnit, unit)
+		if err != nil {
+			return err
+		}
+		if b != graph.Out || slices.ContainsFunc(s.recalls, func(r scoped) bool { return r.units[unit] }) {
+			c.Beside = append(c.Beside, unit)
 		}
 	}
 	return nil
