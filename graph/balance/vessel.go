@@ -94,6 +94,9 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 		part := before(d, p.Until) - before(d, p.From)
 		switch {
 		case d.OneOf && part > 0:
+			if rec, _ := tx.Record(d.Entry); circulates(rec) { // what may have been cleaned away before it
+				continue
+			}
 			b.note("%s (entry %d) is one of several: drawn from nobody's books", drawText(tx, d.Entry), d.Entry)
 		case part > 0 && d.State == lineage.Drew:
 			b.add("-", "out", drawText(tx, d.Entry), of(d.Qty*part), d.Entry)
@@ -161,16 +164,34 @@ func endingOf(tx *store.Tx, vessel string, n lineage.Node) (end ending) {
 }
 
 // drawsOf lists what was drawn from a vessel's books. Circulations of one instant join with each
-// other, so that the content goes through them once.
+// other, so that the content goes through them once; a flow that goes on when its fill has ended, by
+// a clean of uncertain time, drew it until then.
 func drawsOf(tx *store.Tx, vessel string) []lineage.Draw {
+	until := map[int64]int64{}
+	for _, n := range tx.NodesOf(vessel) {
+		until[n.Since] = n.Until
+	}
 	joined := map[int64]bool{}
-	return slices.DeleteFunc(slices.Clone(tx.VesselDraws(vessel)), func(d lineage.Draw) bool {
+	var out []lineage.Draw
+	for _, d := range tx.VesselDraws(vessel) {
 		rec, _ := tx.Record(d.Entry)
-		_, circulation := rec.(*lots.Circulation)
+		circulation := circulates(rec)
 		twice := circulation && joined[d.Start]
 		joined[d.Start] = joined[d.Start] || circulation
-		return twice
-	})
+		if twice {
+			continue
+		}
+		if end := until[d.Fill]; d.State == lineage.Drew && end != 0 && end < d.End {
+			d.End = max(d.Start, end)
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+func circulates(rec lots.Record) bool {
+	_, ok := rec.(*lots.Circulation)
+	return ok
 }
 
 // vesselUnit is what a vessel is balanced in: the site's volume, or a mass where its own unit is
