@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -8,6 +9,7 @@ import (
 	"heeltap/graph/claims"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/allergens"
 	"heeltap/lots/store"
 )
 
@@ -16,8 +18,9 @@ func (e *env) allergensCommand() *cobra.Command {
 		Use:   "allergens CODE",
 		Short: "Compare the allergens of everything that went into it with what its label declares",
 		Long: `Compare the allergens of all lots in the lineage of a run, unit or date code, certain and possible, with what its
-product declares, under US law (nine major allergens) and EU law (Annex II of Regulation 1169/2011). Exit status 3
-where one is not declared under either.`,
+product declares, under US law (nine major allergens) and EU law (Annex II of Regulation 1169/2011). A label covers
+what it names and nothing beside it. Exit status 3 where the label lacks one to either law, or lacks a word that
+neither law has.`,
 		Example: "  heeltap allergens R26-0031\n  heeltap allergens \"BB 2027-03-10@09:42\" --json",
 		Args:    cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindRun, lots.KindUnit}),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -31,7 +34,7 @@ where one is not declared under either.`,
 				} else {
 					e.showClaims(a)
 				}
-				if err == nil && len(a.UndeclaredUS)+len(a.UndeclaredEU) > 0 {
+				if err == nil && len(a.Missing) > 0 {
 					err = errFindings
 				}
 				return err
@@ -43,11 +46,16 @@ where one is not declared under either.`,
 func (e *env) showClaims(a *claims.Answer) {
 	e.printf("%s, %s declares: %s\n", a.Code, orDash(strings.Join(a.Products, ", ")), orDash(strings.Join(a.Declares, ", ")))
 	t := &table{head: []string{"traced", "band", "by lot", "US", "EU", "", "chain"}}
+	var missing []string
 	for _, c := range a.Carried {
 		note := ""
 		switch {
-		case c.Undeclared("US") || c.Undeclared("EU"):
+		case len(c.Lacking) > 0:
 			note = "NOT DECLARED"
+			missing = append(missing, c.Word+" ("+strings.Join(c.Lacking, ", ")+")")
+		case c.Missing:
+			note = "NOT DECLARED, and neither law has the word: judge it"
+			missing = append(missing, c.Word+" (neither law has the word)")
 		case !c.Known:
 			note = "neither law has the word: judge it"
 		case c.Exempt != "":
@@ -59,12 +67,18 @@ func (e *env) showClaims(a *claims.Answer) {
 	if len(t.rows) == 0 {
 		e.printf("  no lot behind it is recorded with an allergen. That does not prove that it holds none.\n")
 	}
-	if len(a.UndeclaredUS)+len(a.UndeclaredEU) > 0 {
-		e.printf("\n%s Undeclared allergens can injure: hold it first. What a label must say is for the responsible person under the law where it is sold.\n", e.strong("Not declared: "+strings.Join(append(a.UndeclaredUS, a.UndeclaredEU...), ", ")+"."))
+	for _, word := range slices.Concat(a.Unknown, a.Strange) {
+		if err := allergens.Check(word); err != nil {
+			e.printf("  note: %v\n", err)
+		}
+	}
+	if len(missing) > 0 {
+		e.printf("\n%s Undeclared allergens can injure: hold it first. What a label must say is for the responsible person under the law where it is sold.\n", e.strong("Not declared: "+strings.Join(missing, ", ")+"."))
 	}
 }
 
-// warnOfAllergens says, while it can still be stopped, that a run would carry what its label does not name.
+// warnOfAllergens says, while it can still be stopped, that a run would carry what its label does
+// not name: of a feed at length what this feed brings, and in one line what was lacking before.
 func warnOfAllergens(tx *store.Tx, s *lots.Sheet, row lots.Row) ([]string, error) {
 	if s.Name != "feeds" && s.Name != "runs" {
 		return nil, nil
@@ -76,11 +90,34 @@ func warnOfAllergens(tx *store.Tx, s *lots.Sheet, row lots.Row) ([]string, error
 	if err != nil {
 		return nil, err
 	}
-	var out []string
+	var out, still []string
 	for _, c := range a.Carried {
-		if c.Undeclared("US") || c.Undeclared("EU") {
-			out = append(out, "run "+row["run"]+" carries "+c.Word+" ("+c.Band+", by lot "+c.Lot+"), and the label of "+strings.Join(a.Products, ", ")+" does not name it: stop, and look at it before it is packed")
+		if !c.Missing {
+			continue
 		}
+		if s.Name == "feeds" && !bringsIt(c, row["from"]) {
+			still = append(still, c.Word)
+			continue
+		}
+		text := "run " + row["run"] + " carries " + c.Word + " (" + c.Band + ", by lot " + c.Lot + "), and the label of " + strings.Join(a.Products, ", ") + " does not name it: stop, and look at it before it is packed"
+		if err := allergens.Check(c.Word); err != nil {
+			text += " (" + err.Error() + ")"
+		}
+		out = append(out, text)
+	}
+	if len(still) > 0 {
+		out = append(out, "the label of run "+row["run"]+" lacks "+strings.Join(still, ", ")+" as before: heeltap allergens "+row["run"])
 	}
 	return out, nil
+}
+
+// bringsIt reports whether what carries an allergen comes by one of the codes that a feed names:
+// the lot or unit itself, or a vessel by one of its fills.
+func bringsIt(c claims.Carried, from string) bool {
+	for _, code := range strings.Split(from, "|") {
+		if slices.ContainsFunc(c.Why, func(step string) bool { return step == code || strings.HasPrefix(step, code+"@") }) {
+			return true
+		}
+	}
+	return false
 }

@@ -16,7 +16,8 @@ func (e *env) balanceCommand() *cobra.Command {
 		Short: "Set what came in against what went out, with the arithmetic",
 		Long: `Set what came in against what went out. A lot: received against used, removed and counted. A brew: its wort, and the
 extract in it against what its malts and sugars can yield. A vessel: by fill. A run: volume against containers, parts,
-units. An item: all its lots over a period in one unit. Exit status 3 where more is accounted for than came in.`,
+units. An item: all its lots over a period in one unit. Where a quantity is not known, nothing is struck. Exit status 3
+where the figures can not be, such as more accounted for than came in.`,
 		Example: `  heeltap balance L26-0142
   heeltap balance B26-0031
   heeltap balance MALT-ORG --from 2026-01-01 --to 2026-03-31`,
@@ -69,7 +70,7 @@ func periodOf(tx *store.Tx, from, to string) (balance.Period, error) {
 func (e *env) showBalances(list []balance.Balance) error {
 	over := false
 	for _, b := range list {
-		over = over || b.Unaccounted < 0
+		over = over || b.Wrong
 	}
 	if e.json {
 		if err := e.writeJSON(list); err != nil {
@@ -103,8 +104,13 @@ func (e *env) showBalance(b balance.Balance) {
 		t.add(x.Sign, x.Name, x.Text, number(x.Amount), entry)
 	}
 	t.add("=", "in", "", number(b.In), "")
-	t.add("=", "accounted", number(b.Percent)+" %", number(b.Accounted), "")
-	t.add("=", "unaccounted", "", number(b.Unaccounted), "")
+	if b.Open {
+		t.add("=", "accounted", "", number(b.Accounted), "")
+		t.add("=", "unaccounted", "not known: see the notes", "-", "")
+	} else {
+		t.add("=", "accounted", number(b.Percent)+" %", number(b.Accounted), "")
+		t.add("=", "unaccounted", "", number(b.Unaccounted), "")
+	}
 	e.print(t)
 	for _, n := range b.Notes {
 		e.printf("  note: %s\n", n)

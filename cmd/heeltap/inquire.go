@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -19,7 +20,7 @@ func (e *env) inquireCommand() *cobra.Command {
 		Use:   `inquire "TEXT AS READ"`,
 		Short: "Find what somebody read off a package may be, and what is known of it",
 		Long: `Find what somebody read off a can, bottle, case or keg may be: partial, misread or upside down. Only what was
-really printed is a candidate. The text is noted down as it was read, with all candidates; --look-only notes nothing.`,
+really printed is a candidate; write ? for a character that can not be read. The text is noted down as it was read, with all candidates; --look-only notes nothing.`,
 		Example: `  heeltap inquire "BB 2O27-03-10 09:42" --product pale --place "Sixpenny" --caller "Una, shop" --note "two cans swollen"
   heeltap inquire 0417 --look-only`,
 		Args: cobra.ExactArgs(1),
@@ -63,7 +64,7 @@ func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
 	if len(a.Urgent) > 0 {
 		e.printf("%s\n%s\n\n", e.strong("CALL THE QUALITY LEAD NOW ("+strings.Join(a.Urgent, ", ")+")"), strings.Join(recall.Cautions(), "\n"))
 	}
-	t := &table{head: []string{"", "printed", "product", "#score", "because", "against", "runs", "#units"}}
+	t := &table{head: []string{"", "printed", "product", "#score", "stopped", "because", "against", "runs", "#units"}}
 	for _, c := range a.Candidates {
 		because := strings.Join(c.Because, "; ")
 		if c.Score == 100 {
@@ -72,9 +73,10 @@ func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
 		if c.Time != "" {
 			because += ", at " + c.Time
 		}
-		t.add(c.Kind, c.Printed, orDash(c.Product), whole(c.Score), because, strings.Join(c.Against, "; "), strings.Join(c.Runs, " "), whole(len(c.Units)))
+		t.add(c.Kind, c.Printed, orDash(c.Product), whole(c.Score), stoppedText(c.Held, c.Recalls, c.Beside), because, strings.Join(c.Against, "; "), strings.Join(c.Runs, " "), whole(len(c.Units)))
 	}
 	e.print(t)
+	e.showFurther(a)
 	if a.Ask != "" {
 		e.printf("\n%s %s\n", e.strong("Ask:"), a.Ask)
 	}
@@ -83,6 +85,50 @@ func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
 	}
 	e.printf("\n%s\n", e.strong(a.Says))
 	return nil
+}
+
+// stoppedText says whether a candidate is on hold or under recall.
+func stoppedText(held string, recalls, beside []string) string {
+	words := recalls
+	switch held {
+	case "in":
+		words = append([]string{"ON HOLD"}, recalls...)
+	case "possible":
+		words = append([]string{"perhaps on hold"}, recalls...)
+	}
+	if len(beside) > 0 {
+		words = append(slices.Clone(words), counted(len(beside), "other unit")+" of this code")
+	}
+	return strings.Join(words, ", ")
+}
+
+// showFurther tells of the candidates that are not shown, and first of those that are stopped.
+func (e *env) showFurther(a *inquiry.Answer) {
+	const most = 12
+	hidden := a.Stopped[:0:0]
+	for _, s := range a.Stopped {
+		shown := func(c inquiry.Candidate) bool {
+			return c.Kind == s.Kind && c.Printed == s.Printed && c.Product == s.Product
+		}
+		if !slices.ContainsFunc(a.Candidates, shown) {
+			hidden = append(hidden, s)
+		}
+	}
+	if a.More == 0 {
+		return
+	}
+	text := "\n" + counted(a.More, "further candidate") + " not shown"
+	if n := len(a.Equal); n > 0 {
+		text += ", " + whole(n) + " of them as likely as the last: ask for more of the code"
+	}
+	e.printf("%s.\n", text)
+	for i, s := range hidden {
+		if i == most {
+			e.printf("  … and %s that are stopped: --json lists all\n", counted(len(hidden)-most, "more candidate"))
+			break
+		}
+		e.printf("  %s %s %s (score %d): %s\n", s.Kind, s.Printed, s.Product, s.Score, stoppedText(s.Held, s.Recalls, s.Beside))
+	}
 }
 
 func (e *env) showCard(c *inquiry.Card) {
@@ -108,7 +154,11 @@ func (e *env) showCard(c *inquiry.Card) {
 	line("recalls", orDash(strings.Join(c.Recalls, ", ")))
 	var sent []string
 	for _, s := range c.Shipped {
-		sent = append(sent, s.Consignee+" "+whole(s.Quantity)+" from "+s.First)
+		text := s.Consignee + " " + whole(s.Quantity)
+		if s.Possible > 0 {
+			text += " and perhaps " + whole(s.Possible)
+		}
+		sent = append(sent, text+" from "+s.First)
 	}
 	line("shipped", orDash(strings.Join(sent, ", ")))
 	line("place", c.Place)

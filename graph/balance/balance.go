@@ -4,7 +4,8 @@
 //
 // As JSON a balance is {kind, code, formula, source, unit, terms: [{name, text, sign, amount,
 // entries}], in, accounted, percent, unaccounted, notes}; amounts are in unit, a term of
-// sign + came in, one of sign - is where it went, and unaccounted is what is left over.
+// sign + came in, one of sign - is where it went, and unaccounted is what is left over. Where open
+// is true something has no known quantity, and nothing is struck.
 package balance
 
 import (
@@ -34,6 +35,9 @@ type Balance struct {
 	Unaccounted float64  `json:"unaccounted"`
 	Notes       []string `json:"notes"` // what the figures do not say, and what is wrong
 	Wrong       bool     `json:"wrong"` // the figures can not be: something is missing or mistyped
+	// Open says that the quantity of something that came in or went out is not known: nothing can be
+	// struck, and percent and unaccounted are 0.
+	Open bool `json:"open"`
 }
 
 // Term is one line.
@@ -67,6 +71,15 @@ func (b *Balance) strike() {
 		}
 	}
 	b.In, b.Accounted = lots.Nine(b.In), lots.Nine(b.Accounted)
+	if b.Notes == nil {
+		b.Notes = []string{}
+	}
+	if b.Terms == nil {
+		b.Terms = []Term{}
+	}
+	if b.Open {
+		return
+	}
 	b.Unaccounted = lots.Nine(b.In - b.Accounted)
 	if math.Abs(b.Unaccounted) < 1e-9*max(b.In, 1) {
 		b.Unaccounted = 0
@@ -77,12 +90,6 @@ func (b *Balance) strike() {
 	if b.Unaccounted < 0 {
 		b.Wrong = true
 		b.note("more is accounted for than came in: a use, a count or a receipt is wrong")
-	}
-	if b.Notes == nil {
-		b.Notes = []string{}
-	}
-	if b.Terms == nil {
-		b.Terms = []Term{}
 	}
 }
 
@@ -117,12 +124,18 @@ func Of(tx *store.Tx, code string, p Period) ([]Balance, error) {
 	default:
 		return nil, lots.Errorf(lots.Invalid, "%s is a %s: a balance is of a lot, a brew, a vessel, a run or an item", code, thing.Kind)
 	}
+	if p != (Period{}) && thing.Kind != lots.KindVessel && thing.Kind != lots.KindItem {
+		for i := range out {
+			out[i].note("of all of it: only a vessel and an item are balanced over a period")
+		}
+	}
 	return out, tx.Err()
 }
 
 // movement is one thing that happened to a lot.
 type movement struct {
 	term   string // received used removed counted
+	into   string // the vessel that it went into as it came; else empty
 	text   string
 	amount float64 // base units
 	at     lots.When
@@ -133,8 +146,14 @@ type movement struct {
 // several lots, which are in nobody's books, and open those in a quantity nobody wrote down.
 func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string) {
 	add := func(term, text string, amount float64, at lots.When, entry int64) {
-		list = append(list, movement{term, text, amount, at, entry})
+		list = append(list, movement{term: term, text: text, amount: amount, at: at, entry: entry})
 	}
+	enter := func(vessel string, amount float64, at lots.When, entry int64) {
+		if vessel != "" {
+			list = append(list, movement{term: "used", into: vessel, text: "into " + vessel, amount: amount, at: at, entry: entry})
+		}
+	}
+	through := intoVessel(tx, lot) // then what names it is drawn through that vessel, and stands in its books
 	use := func(from lots.Ref, what string, qty lots.Quantity, known bool, at lots.When, entry int64) {
 		switch {
 		case !slices.Contains(from.Codes, lot) || from.Kind != lots.KindLot:
@@ -151,29 +170,27 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 		case *lots.Receipt:
 			if x.Lot == lot {
 				add("received", "received", float64(x.Qty.N), x.At, x.Seq)
-				if x.Into != "" {
-					add("used", "into "+x.Into, float64(x.Qty.N), x.At, x.Seq)
-				}
+				enter(x.Into, float64(x.Qty.N), x.At, x.Seq)
 			}
 		case *lots.Crop:
 			if x.Lot == lot {
 				add("received", "cropped from "+x.Vessel, float64(x.Qty.N), x.At, x.Seq)
-				if x.Into != "" {
-					add("used", "into "+x.Into, float64(x.Qty.N), x.At, x.Seq)
-				}
+				enter(x.Into, float64(x.Qty.N), x.At, x.Seq)
 			}
 		case *lots.BrewInput:
-			if !intoVessel(tx, lot) {
+			if !through {
 				use(x.From, "brew "+x.Brew, x.Qty, true, brewTime(tx, x), x.Seq)
 			}
 		case *lots.Addition:
-			if !intoVessel(tx, lot) {
+			if !through {
 				use(x.From, "into "+x.Vessel, x.Qty, true, x.At, x.Seq)
 			}
 		case *lots.Feed:
-			use(x.From, "run "+x.Run, x.Qty, x.HasQty, runStart(tx, x.Run), x.Seq)
+			if !through {
+				use(x.From, "run "+x.Run, x.Qty, x.HasQty, runStart(tx, x.Run), x.Seq)
+			}
 		case *lots.Removal:
-			if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() && !intoVessel(tx, lot) {
+			if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() && !through {
 				add("removed", x.Reason, float64(x.Qty.N), x.At, x.Seq)
 			}
 		case *lots.StockCount:
@@ -209,21 +226,31 @@ func runStart(tx *store.Tx, code string) lots.When {
 	return lots.When{}
 }
 
-// lastCount finds the last count, rolled forward by what was used or removed after it.
-func lastCount(list []movement) (counted float64, entry int64, ok bool) {
+// forever is later than any record.
+const forever = int64(1) << 60
+
+// stockAt is what is there of a lot just before a moment: its last count, carried on by what came, was
+// used and removed after it, else by the books; never less than nothing. Counted tells which.
+func stockAt(list []movement, t int64) (amount float64, count int64, counted bool) {
 	var last movement
 	for _, m := range list {
-		if m.term == "counted" && (!ok || m.at.From >= last.at.From) {
-			last, ok = m, true
+		if m.term == "counted" && m.at.From < t && (!counted || m.at.From >= last.at.From) {
+			last, counted = m, true
 		}
 	}
-	counted = last.amount
+	amount = last.amount
 	for _, m := range list {
-		if (m.term == "used" || m.term == "removed") && m.at.From > last.at.To {
-			counted -= m.amount
+		if m.at.From >= t || counted && m.at.From <= last.at.To {
+			continue
+		}
+		switch m.term {
+		case "received":
+			amount += m.amount
+		case "used", "removed":
+			amount -= m.amount
 		}
 	}
-	return counted, last.entry, ok
+	return max(0, amount), last.entry, counted
 }
 
 func ofLot(tx *store.Tx, code string) Balance {
@@ -244,7 +271,7 @@ func ofLot(tx *store.Tx, code string) Balance {
 			booked -= m.amount
 		}
 	}
-	if counted, entry, ok := lastCount(list); ok {
+	if counted, entry, ok := stockAt(list, forever); ok {
 		b.add("-", "counted", "on hand, counted and carried on by what was used since", of(counted), entry)
 	} else if booked > 0 {
 		b.note("never counted: the %g %s that the books say are here are unaccounted for until somebody counts them", lots.Nine(of(booked)), thing.Unit)

@@ -2,7 +2,7 @@ package balance
 
 import (
 	"fmt"
-	"math"
+	"strings"
 
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -15,7 +15,6 @@ const waterKgPerL = 0.9982
 // coarse grind as-is of North American two-row malts 77.5 to 78.7 % (brewers' technical
 // association, slide of typical analyses); other malts lie lower. The bounds leave room.
 const (
-	maltLeast = 0.65
 	maltMost  = 0.82
 	sugarMost = 1.0
 )
@@ -42,89 +41,145 @@ func ExtractKg(litres, plato float64) float64 {
 	return litres * GravityOf(plato) * waterKgPerL * plato / 100
 }
 
+// grist is what a brew's inputs can yield.
+type grist struct {
+	least, most float64  // kg of extract that is sure to be in what was recorded, and that can be at most
+	unknown     []string // inputs that can yield some, nobody knows how much
+	inputs      int      // that yield any
+}
+
 // extract sets the extract in a brew's wort against what its malts and sugars can yield.
 func extract(tx *store.Tx, code string) Balance {
 	b := Balance{Kind: "extract", Code: code, Title: "extract of brew " + code, Unit: "kg",
 		Formula: "extract that malts and sugars can yield = extract in the wort + left in the grains",
 		Source:  "extract = volume × SG × 0.9982 × °P / 100; SG = 1 + P / (258.6 - 227.1 P / 258.2), a published brewing formula; malt yields as the items say, else typical analyses"}
-	litres, plato := 0.0, 0.0
-	var entries []int64
+	g := gristOf(tx, &b, code)
+	got, known := wort(tx, &b, code)
+	b.Open = !known || len(g.unknown) > 0 || g.inputs == 0
+	b.strike()
+	for _, text := range g.unknown {
+		b.note("left out, for its yield is not known: %s", text)
+	}
+	switch {
+	case !known:
+		b.note("the brew has no gravity: heeltap amend %s plato=…", code)
+	case g.inputs == 0:
+		b.note("no malt and no sugar is recorded: where the extract came from is not known")
+	case len(g.unknown) == 0 && got > g.most*yieldMost:
+		b.Wrong = true
+		b.note("%.1f %% of what was recorded: more than can come out of it (at most %.0f %%): a lot, a weight or a volume is missing", got/g.most*100, yieldMost*100)
+	case got < g.least*yieldLeast:
+		b.Wrong = true
+		b.note("%.1f %% of what was recorded: less than %.0f %%, which common practice reaches: a weight is too high, or the volume or the gravity too low", got/g.least*100, yieldLeast*100)
+	case len(g.unknown) > 0:
+		b.note("the most that it can yield is not known: the extract can not be too high")
+	default:
+		b.note("brewhouse yield %.1f %% of the potential", got/g.most*100)
+	}
+	return b
+}
+
+// wort adds the extract in what was cast out, row by row: parts of a brew may differ in gravity. A
+// row without a gravity has that of the others together. False where none has one.
+func wort(tx *store.Tx, b *Balance, code string) (got float64, known bool) {
+	var rows []*lots.Brew
+	litres, sum := 0.0, 0.0
 	for _, rec := range tx.Touching(code) {
 		if x, ok := rec.(*lots.Brew); ok && x.Brew == code {
-			litres += float64(x.Volume) / 1000
-			plato = max(plato, x.Plato)
-			entries = append(entries, x.Seq)
+			rows = append(rows, x)
+			if x.Plato > 0 {
+				litres, sum = litres+float64(x.Volume), sum+float64(x.Volume)*x.Plato
+			}
 		}
 	}
-	most, drawnFromStore := 0.0, false
+	if litres == 0 {
+		return 0, false
+	}
+	for _, x := range rows {
+		plato := x.Plato
+		if plato == 0 {
+			plato = sum / litres
+			b.note("the part in %s has no gravity of its own: %.4g °P of the others is taken", x.Into, plato)
+		}
+		l := float64(x.Volume) / 1000
+		kg := ExtractKg(l, plato)
+		b.add("-", "wort", fmt.Sprintf("%.4g L × %.5f × 0.9982 × %.4g / 100", l, GravityOf(plato), plato), kg, x.Seq)
+		got += kg
+	}
+	return got, true
+}
+
+// gristOf adds what each input can yield. Of one of several it is the most that any can, and none is sure.
+func gristOf(tx *store.Tx, b *Balance, code string) (g grist) {
 	for _, rec := range tx.Touching(code) {
 		in, ok := rec.(*lots.BrewInput)
 		if !ok || in.Brew != code {
 			continue
 		}
-		kg, share, text, known := yieldOf(tx, in)
-		if !known {
-			if in.From.Kind == lots.KindVessel {
-				drawnFromStore = true
+		best, text, some := 0.0, "", false
+		for _, from := range in.From.Codes {
+			share, how, yields, known := yieldOf(tx, in.From.Kind, from)
+			some = some || yields
+			switch {
+			case !yields:
+			case !known || in.Qty.Dim != lots.Mass:
+				text = "?"
+			case share >= best && text != "?":
+				best, text = share, fmt.Sprintf("%s: %.4g kg × %.4g %% (%s)", from, float64(in.Qty.N)/1e6, share*100, how)
 			}
+		}
+		if !some {
 			continue
 		}
-		b.add("+", "potential", text, kg*share, in.Seq)
-		most += kg * share
+		g.inputs++
+		if text == "?" {
+			g.unknown = append(g.unknown, fmt.Sprintf("%s of %s (entry %d)", quantityText(in.Qty), strings.Join(in.From.Codes, " or "), in.Seq))
+			continue
+		}
+		kg := float64(in.Qty.N) / 1e6
+		g.most += kg * best
+		if in.From.OneOf() {
+			text += ", the most that any of " + strings.Join(in.From.Codes, ", ") + " gives"
+		} else {
+			g.least += kg * best
+		}
+		b.add("+", "potential", text, kg*best, in.Seq)
 	}
-	if plato == 0 {
-		b.note("the brew has no gravity: heeltap amend %s plato=…", code)
-		b.strike()
-		return b
-	}
-	got := ExtractKg(litres, plato)
-	b.add("-", "wort", fmt.Sprintf("%.4g L × %.5f × 0.9982 × %.4g / 100", litres, GravityOf(plato), plato), got, entries...)
-	b.strike()
-	switch {
-	case most == 0 && !drawnFromStore:
-		b.note("no malt and no sugar is recorded: where the extract came from is not known")
-	case most == 0:
-		b.note("its malt came from a vessel: what is in it decides the yield, and is not known here")
-	case got > most*yieldMost:
-		b.Wrong = true
-		b.note("%.1f %% of what was recorded: more than can come out of it (at most %.0f %%): a lot, a weight or a volume is missing", got/most*100, yieldMost*100)
-	case got < most*yieldLeast:
-		b.Wrong = true
-		b.note("%.1f %% of what was recorded: less than %.0f %%, which common practice reaches: a weight is too high, or the volume or the gravity too low", got/most*100, yieldLeast*100)
-	default:
-		b.note("brewhouse yield %.1f %% of the potential", got/most*100)
-	}
-	return b
+	return g
 }
 
-// yieldOf says how much extract an input can give: its weight in kg, the share, and how that
-// is known. False for what gives none, or of which the weight is not known.
-func yieldOf(tx *store.Tx, in *lots.BrewInput) (kg, share float64, text string, ok bool) {
-	if in.From.OneOf() || in.Qty.Dim != lots.Mass {
-		return 0, 0, "", false
+func quantityText(q lots.Quantity) string {
+	switch q.Dim {
+	case lots.Mass:
+		return fmt.Sprintf("%.4g kg", float64(q.N)/1e6)
+	case lots.Volume:
+		return fmt.Sprintf("%.4g L", float64(q.N)/1000)
 	}
-	code := in.From.Code()
+	return fmt.Sprintf("%d", q.N)
+}
+
+// yieldOf says which share of its weight a lot or a vessel's content can give as extract at most, and
+// how that is known. Yields is false for what gives none, known for what may give any.
+func yieldOf(tx *store.Tx, kind lots.Kind, code string) (share float64, how string, yields, known bool) {
 	thing, _ := tx.Thing(code)
-	kind := thing.ItemKind
-	if in.From.Kind == lots.KindVessel && thing.VesselKind == "silo" {
-		kind = "malt" // a silo holds malt, whatever lots are in it
+	if kind == lots.KindVessel {
+		if thing.VesselKind == "silo" { // holds malt, whatever lots are in it
+			return maltMost, "at most, typical analyses", true, true
+		}
+		return 0, "", thing.VesselKind != "gas", false
 	}
-	pct := 0.0
 	if r, received := tx.Receipt(code); received {
-		if item, known := tx.Item(r.Item); known {
-			pct = item.ExtractPct
+		if item, ok := tx.Item(r.Item); ok && item.ExtractPct > 0 {
+			return item.ExtractPct / 100, "its item", true, true
 		}
 	}
-	kg = float64(in.Qty.N) / 1e6
-	switch {
-	case pct > 0:
-		share, text = pct/100, fmt.Sprintf("%s: %.4g kg × %.4g %% (its item)", code, kg, pct)
-	case kind == "malt" || kind == "adjunct":
-		share, text = maltMost, fmt.Sprintf("%s: %.4g kg × %.0f %% (at most, typical analyses)", code, kg, maltMost*100)
-	case kind == "sugar":
-		share, text = sugarMost, fmt.Sprintf("%s: %.4g kg × 100 %% (a dry sugar at most)", code, kg)
-	default:
-		return 0, 0, "", false
+	switch thing.ItemKind {
+	case "malt", "adjunct":
+		return maltMost, "at most, typical analyses", true, true
+	case "sugar":
+		return sugarMost, "a dry sugar at most", true, true
+	case "fruit", "other":
+		return 0, "", true, false
 	}
-	return kg, share, text, !math.IsNaN(kg)
+	return 0, "", false, true
 }

@@ -18,7 +18,7 @@ func ofRun(tx *store.Tx, code string) []Balance {
 	site := tx.Site()
 	of := func(mL float64) float64 { return site.VolumeUnit.Of(mL) }
 	v := Balance{Kind: "run", Code: code, Title: "beer of run " + code, Unit: string(site.VolumeUnit),
-		Formula: "drawn from tanks = good + rejects + line loss",
+		Formula: "drawn from tanks + repacked = good + rejects + line loss",
 		Source:  "containers times what one holds; a feed without a quantity draws just that, so that its loss is not known"}
 	assumed := false
 	parts := map[string]*Balance{}
@@ -30,22 +30,19 @@ func ofRun(tx *store.Tx, code string) []Balance {
 		}
 		switch f.From.Kind {
 		case lots.KindVessel:
-			thing, _ := tx.Thing(f.From.Code())
-			if !lots.BeerVessel(thing.VesselKind) {
-				continue
-			}
-			for _, d := range tx.DrawsOf(f.Seq) {
-				if !d.OneOf {
-					v.add("+", "drawn", "from "+d.Vessel, of(d.Qty), f.Seq)
-				}
-			}
-			assumed = assumed || !f.HasQty
+			assumed = beerOf(tx, &v, f, of) || assumed
+		case lots.KindUnit:
+			repacked(tx, &v, f, of)
 		case lots.KindLot:
 			thing, _ := tx.Thing(f.From.Codes[0])
 			if thing.ItemKind == "container" || thing.ItemKind == "closure" {
 				partOf(parts, &order, thing.ItemKind, code, f)
 			}
 		}
+	}
+	if len(v.Terms) == 0 && !v.Open {
+		v.Open = true
+		v.note("no tank and no unit is recorded to have fed it: what it drew is not known")
 	}
 	v.add("-", "good", fmt.Sprintf("%d good containers of %d mL", run.Good, product.ContainerML), of(float64(run.Good*product.ContainerML)), run.Seq)
 	v.add("-", "rejects", fmt.Sprintf("%d rejects", run.Rejects), of(float64(run.Rejects*product.ContainerML)), run.Seq)
@@ -64,6 +61,60 @@ func ofRun(tx *store.Tx, code string) []Balance {
 	return append(out, unitsOf(tx, code, run, product))
 }
 
+// beerOf adds what a tank feed drew, and reports whether that was worked out from the containers.
+func beerOf(tx *store.Tx, v *Balance, f *lots.Feed, of func(mL float64) float64) (assumed bool) {
+	thing, _ := tx.Thing(f.From.Codes[0])
+	if !lots.BeerVessel(thing.VesselKind) {
+		return false
+	}
+	if f.From.OneOf() {
+		v.Open = true
+		v.note("one of %s (entry %d): drawn from nobody's books, so that nothing can be struck", strings.Join(f.From.Codes, ", "), f.Seq)
+		return false
+	}
+	for _, d := range tx.DrawsOf(f.Seq) {
+		v.add("+", "drawn", "from "+d.Vessel, of(d.Qty), f.Seq)
+	}
+	return !f.HasQty
+}
+
+// repacked adds the beer of the units that a run was fed.
+func repacked(tx *store.Tx, v *Balance, f *lots.Feed, of func(mL float64) float64) {
+	mL, one := containers(tx, f.From.Codes[0])
+	switch {
+	case f.From.OneOf():
+		v.note("one of %s (entry %d): in nobody's books, so that nothing can be struck", strings.Join(f.From.Codes, ", "), f.Seq)
+	case !f.HasQty:
+		v.note("%s was fed in a quantity nobody wrote down (entry %d): nothing can be struck", f.From.Code(), f.Seq)
+	case !one:
+		v.note("%s (entry %d) bears packages of several sizes: nothing can be struck", f.From.Code(), f.Seq)
+	default:
+		v.add("+", "repacked", fmt.Sprintf("%g of unit %s, %g mL each", f.Count, f.From.Code(), mL), of(f.Count*mL), f.Seq)
+		return
+	}
+	v.Open = true
+}
+
+// containers is how much beer one case or keg of a unit holds; false where its rows differ.
+func containers(tx *store.Tx, unit string) (mL float64, one bool) {
+	for _, rec := range tx.Touching(unit) {
+		p, ok := rec.(*lots.Packed)
+		if !ok || p.Unit != unit {
+			continue
+		}
+		_, product, ok := runOf(tx, p.Run)
+		if !ok {
+			return 0, false
+		}
+		each := float64(product.ContainerML * max(1, product.PerCase))
+		if one && each != mL {
+			return 0, false
+		}
+		mL, one = each, true
+	}
+	return mL, one
+}
+
 func partOf(parts map[string]*Balance, order *[]string, kind, code string, f *lots.Feed) {
 	b := parts[kind]
 	if b == nil {
@@ -74,9 +125,11 @@ func partOf(parts map[string]*Balance, order *[]string, kind, code string, f *lo
 	}
 	switch {
 	case f.From.OneOf():
-		b.note("one of %s (entry %d) is drawn from no book", strings.Join(f.From.Codes, ", "), f.Seq)
+		b.Open = true
+		b.note("one of %s (entry %d) is drawn from no book: nothing can be struck", strings.Join(f.From.Codes, ", "), f.Seq)
 	case !f.HasQty:
-		b.note("%s was fed in a quantity nobody wrote down (entry %d)", f.From.Code(), f.Seq)
+		b.Open = true
+		b.note("%s was fed in a quantity nobody wrote down (entry %d): nothing can be struck", f.From.Code(), f.Seq)
 	default:
 		b.add("+", "fed", "lot "+f.From.Code(), float64(f.Qty.N), f.Seq)
 	}

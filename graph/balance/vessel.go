@@ -1,79 +1,197 @@
 package balance
 
 import (
-	"fmt"
+	"math"
 	"slices"
 
+	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 	"heeltap/lots/store"
 )
+
+// content is one fill in a vessel's books: what came, what was drawn, and how it ended.
+type content struct {
+	lineage.Node
+	came  float64 // without what was carried from the fill before
+	draws []lineage.Draw
+	left  float64 // when it ended, or now
+	lost  float64 // of that, what the next fill does not carry
+	end   ending
+}
+
+// ending is what made a fill end with something left.
+type ending struct {
+	name, text string
+	entries    []int64
+}
+
+// drawnBefore is what was drawn of a fill before a moment; a flow over that moment by its part.
+func (c *content) drawnBefore(t int64) float64 {
+	sum := 0.0
+	for _, d := range c.draws {
+		sum += d.Qty * before(d, t)
+	}
+	return sum
+}
+
+// before is the part of a draw that lies before a moment.
+func before(d lineage.Draw, t int64) float64 {
+	switch {
+	case d.Start >= t:
+		return 0
+	case d.End <= t || d.End <= d.Start:
+		return 1
+	}
+	return float64(t-d.Start) / float64(d.End-d.Start)
+}
+
+// contentAt is what a vessel holds by the books just before a moment.
+func contentAt(fills []content, t int64) float64 {
+	for i := len(fills) - 1; i >= 0; i-- {
+		f := &fills[i]
+		if f.Since >= t {
+			continue
+		}
+		if f.Until != 0 && f.Until < t {
+			return 0 // cleaned or emptied, and not filled since
+		}
+		return max(0, f.Total-f.drawnBefore(t))
+	}
+	return 0
+}
+
+// always is the period that is all of time.
+var always = Period{math.MinInt64 / 4, math.MaxInt64 / 4}
 
 // ofVessel sets what came into a vessel against what left it, between two moments, fill by fill.
 func ofVessel(tx *store.Tx, code string, p Period) Balance {
 	unit, of := vesselUnit(tx, code)
 	b := Balance{Kind: "vessel", Code: code, Title: "vessel " + code, Unit: string(unit),
 		Formula: "opening + in = out + removed + closing + unrecorded loss",
-		Source:  "what each flow says at this vessel; closing is by the books, and what a clean found still there is unrecorded loss"}
-	fills := fillsOf(tx, code)
-	opening, closing := 0.0, 0.0
-	in, out := 0.0, 0.0
+		Source:  "what each flow says at this vessel, a flow over the period's bounds by its part; opening and closing are by the books, and what a clean found still there is unrecorded loss"}
+	if p == (Period{}) {
+		p = always
+	}
+	in := func(t int64) bool { return t >= p.From && t < p.Until }
+	fills := contents(tx, code)
 	arrivals := map[int64][]int64{} // fill to entries
 	for _, a := range tx.VesselArrivals(code) {
 		arrivals[a.Fill] = append(arrivals[a.Fill], a.Entry)
 	}
-	drawn := map[int64]float64{}
-	draws := drawsOf(tx, code)
-	for _, d := range draws {
-		drawn[d.Fill] += d.Qty
+	if opening := contentAt(fills, p.From); opening > 0 {
+		b.add("+", "opening", "there at the beginning, by the books", of(opening))
 	}
-	carried := 0.0
-	for i, f := range fills {
-		came := f.Total - carried
-		left := max(0, f.Total-drawn[f.Since])
-		inside := p == (Period{}) || f.Since >= p.From && f.Since < p.Until
-		if inside {
-			in += came
-		} else if f.Since < p.From {
-			opening = left
+	for _, f := range fills {
+		if in(f.Since) && f.came > 0 {
+			b.add("+", "in", "into fill "+f.Code, of(f.came), arrivals[f.Since]...)
 		}
-		if i+1 < len(fills) {
-			carried = carriedInto(tx, f, fills[i+1], left)
-			if lost := left - carried; lost > 1e-6 && inside {
-				b.add("-", "lost", fmt.Sprintf("still in %s by the books when it was cleaned or filled anew", f.Code), of(lost))
+		if f.Until != 0 && in(f.Until) && f.lost > 1e-6 {
+			b.add("-", f.end.name, f.end.text, of(f.lost), f.end.entries...)
+		}
+	}
+	for _, d := range drawsOf(tx, code) {
+		part := before(d, p.Until) - before(d, p.From)
+		switch {
+		case d.OneOf && part > 0:
+			if rec, _ := tx.Record(d.Entry); circulates(rec) { // what may have been cleaned away before it
+				continue
 			}
-		} else {
-			closing = left
-		}
-		if inside && came > 0 {
-			b.add("+", "in", "into fill "+f.Code, of(came), arrivals[f.Since]...)
-		}
-	}
-	for _, d := range draws {
-		if p == (Period{}) || d.Start >= p.From && d.Start < p.Until {
-			out += d.Qty
-			b.add("-", "out", drawText(tx, d.Entry), of(d.Qty), d.Entry)
+			b.note("%s (entry %d) is one of several: drawn from nobody's books", drawText(tx, d.Entry), d.Entry)
+		case part > 0 && d.State == lineage.Drew:
+			b.add("-", "out", drawText(tx, d.Entry), of(d.Qty*part), d.Entry)
+		case part > 0 && d.Qty > 0:
+			b.add("-", "out", drawText(tx, d.Entry)+", when nothing was there by the books", of(d.Qty*part), d.Entry)
 		}
 	}
-	if opening > 0 {
-		b.Terms = append([]Term{{"opening", "there at the beginning", "+", lots.Nine(of(opening)), []int64{}}}, b.Terms...)
+	b.add("-", "closing", "there by the books at the end", of(contentAt(fills, p.Until)))
+	for _, rec := range tx.Touching(code) {
+		if c, ok := rec.(*lots.StockCount); ok && !c.Subject.OneOf() && in(c.At.From) {
+			there := contentAt(fills, c.At.To+1)
+			b.note("counted %g %s on %s, where the books say %g", lots.Nine(of(c.Qty.Millilitres())), unit, c.At.Text(tx.Site().Zone), lots.Nine(of(there)))
+		}
 	}
-	b.add("-", "closing", "there by the books at the end", of(closing))
 	b.strike()
 	return b
 }
 
+// contents works out a vessel's fills from its books.
+func contents(tx *store.Tx, code string) []content {
+	nodes := fillsOf(tx, code)
+	drawn := map[int64][]lineage.Draw{}
+	for _, d := range drawsOf(tx, code) {
+		if d.State == lineage.Drew && !d.OneOf {
+			drawn[d.Fill] = append(drawn[d.Fill], d)
+		}
+	}
+	out := make([]content, len(nodes))
+	carried := 0.0
+	for i, n := range nodes {
+		f := content{Node: n, came: max(0, n.Total-carried), draws: drawn[n.Since]}
+		f.left = max(0, n.Total-f.drawnBefore(always.Until))
+		f.end = endingOf(tx, code, n)
+		carried = 0
+		if i+1 < len(nodes) && nodes[i+1].Since == n.Until && f.end.name == "" {
+			carried = carriedInto(tx, n, nodes[i+1], f.left, len(f.draws) > 0)
+		}
+		f.lost = f.left - carried
+		if f.end.name == "" {
+			f.end = ending{"lost", "left in " + n.Code + " by the books when it was filled anew", nil}
+		}
+		out[i] = f
+	}
+	return out
+}
+
+// endingOf finds the removal or the clean that ended a fill; without a name where neither did.
+func endingOf(tx *store.Tx, vessel string, n lineage.Node) (end ending) {
+	if n.Until == 0 {
+		return end
+	}
+	for _, rec := range tx.Touching(vessel) {
+		switch x := rec.(type) {
+		case *lots.Removal:
+			if x.All && x.Subject.Code() == vessel && x.At.From <= n.Until && n.Until <= x.At.To {
+				return ending{"removed", "all that was left in " + n.Code + ": " + x.Reason, []int64{x.Seq}}
+			}
+		case *lots.Clean:
+			if x.Breaks() && x.Subject.Code() == vessel && x.At.From <= n.Until && n.Until <= x.At.To {
+				end = ending{"lost", "still in " + n.Code + " by the books when it was cleaned", []int64{x.Seq}}
+			}
+		}
+	}
+	return end
+}
+
 // drawsOf lists what was drawn from a vessel's books. Circulations of one instant join with each
-// other, so that the content goes through them once.
+// other, so that the content goes through them once; a flow that goes on when its fill has ended, by
+// a clean of uncertain time, drew it until then.
 func drawsOf(tx *store.Tx, vessel string) []lineage.Draw {
+	until := map[int64]int64{}
+	for _, n := range tx.NodesOf(vessel) {
+		until[n.Since] = n.Until
+	}
 	joined := map[int64]bool{}
-	return slices.DeleteFunc(slices.Clone(tx.VesselDraws(vessel)), func(d lineage.Draw) bool {
+	var out []lineage.Draw
+	for _, d := range tx.VesselDraws(vessel) {
 		rec, _ := tx.Record(d.Entry)
-		_, circulation := rec.(*lots.Circulation)
+		circulation := circulates(rec)
 		twice := circulation && joined[d.Start]
 		joined[d.Start] = joined[d.Start] || circulation
-		return d.State != lineage.Drew || d.OneOf || twice
-	})
+		if twice {
+			continue
+		}
+		if end := until[d.Fill]; d.State == lineage.Drew && end != 0 && end < d.End {
+			d.End = max(d.Start, end)
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+func circulates(rec lots.Record) bool {
+	_, ok := rec.(*lots.Circulation)
+	return ok
 }
 
 // vesselUnit is what a vessel is balanced in: the site's volume, or a mass where its own unit is
@@ -94,12 +212,17 @@ func fillsOf(tx *store.Tx, vessel string) []lineage.Node {
 	return out
 }
 
-// carriedInto is how much of a fill the next one carries: what the link between them says.
-func carriedInto(tx *store.Tx, from, to lineage.Node, left float64) float64 {
+// carriedInto is how much of a fill the next one carries: what the link between them says, or all
+// that is left where a clean may or may not have lain between them.
+func carriedInto(tx *store.Tx, from, to lineage.Node, left float64, drawn bool) float64 {
 	for _, n := range tx.NodesNamed(to.Code) {
 		for _, src := range tx.NodesNamed(from.Code) {
 			if q, ok := tx.Between(src.ID, n.ID); ok {
 				return min(q, left)
+			}
+			heel := drawn && left <= lineage.DefaultLimits().EmptyShare*from.Total
+			if slices.Contains(tx.SourcesOf(n.ID, graph.Contact), src.ID) && !heel && left <= to.Total {
+				return left
 			}
 		}
 	}

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"heeltap/graph"
-	"heeltap/graph/recall"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/allergens"
@@ -18,7 +17,7 @@ import (
 // cardOf gathers what is known of a candidate.
 func cardOf(tx *store.Tx, c Candidate, q Question) (*Card, error) {
 	p := productOf(tx, c.Product)
-	card := &Card{Product: c.Product, Name: p.Name, Runs: c.Runs, Lines: []string{}, Declares: orEmpty(p.Declares), Allergens: []Allergen{}, Lots: []string{}, Recalls: []string{}, Shipped: []Sent{}, Findings: []string{}, Held: graph.Out.String()}
+	card := &Card{Product: c.Product, Name: p.Name, Runs: c.Runs, Lines: []string{}, Declares: orEmpty(p.Declares), Allergens: []Allergen{}, Lots: []string{}, Recalls: c.Recalls, Shipped: []Sent{}, Findings: []string{}, Held: c.Held}
 	card.packed(tx, p)
 	if len(c.Runs) == 0 {
 		return card, nil
@@ -32,9 +31,6 @@ func cardOf(tx *store.Tx, c Candidate, q Question) (*Card, error) {
 		return nil, err
 	}
 	card.inside(tx, back, p)
-	if err := card.stops(tx, c); err != nil {
-		return nil, err
-	}
 	return card, card.sent(tx, c, q)
 }
 
@@ -89,53 +85,18 @@ func (card *Card) inside(tx *store.Tx, back *trace.Answer, p *lots.Product) {
 	}
 }
 
-// stops finds holds on it or anything in its lineage, and recalls with any of it in scope.
-func (card *Card) stops(tx *store.Tx, c Candidate) error {
-	band := graph.Out
-	holds, err := trace.StandingHolds(tx)
-	if err != nil {
-		return err
-	}
-	for kind, codes := range map[lots.Kind][]string{lots.KindUnit: c.Units, lots.KindRun: c.Runs} {
-		for _, code := range codes {
-			b, err := holds.On(kind, code)
-			if err != nil {
-				return err
-			}
-			band = max(band, b)
-		}
-	}
-	card.Held = band.String()
-	all, err := recall.All(tx)
-	if err != nil {
-		return err
-	}
-	for _, r := range all {
-		s, err := r.Scope(tx)
-		if err != nil {
-			return err
-		}
-		hit := slices.ContainsFunc(s.Answer.Runs, func(x trace.Run) bool { return slices.Contains(c.Runs, x.Code) })
-		if hit && len(c.Units) > 0 {
-			hit = slices.ContainsFunc(s.Answer.Units, func(u trace.Unit) bool { return slices.Contains(c.Units, u.Code) })
-		}
-		if hit && r.State() != "terminated" {
-			card.Recalls = append(card.Recalls, fmt.Sprintf("%s (%s, %s)", r.Code, r.Kind(), r.State()))
-		}
-	}
-	return nil
-}
-
 // sent tells where the candidate's units went, and whether the caller's place is among them.
 func (card *Card) sent(tx *store.Tx, c Candidate, q Question) error {
 	sums := map[string]*Sent{}
 	zone := tx.Site().Zone
+	counted := map[int64]bool{} // rows: one of several units stands in the books of each
 	for _, unit := range c.Units {
 		for _, rec := range tx.Touching(unit) {
 			sh, ok := rec.(*lots.Shipment)
-			if !ok {
+			if !ok || counted[sh.Seq] {
 				continue
 			}
+			counted[sh.Seq] = true
 			x := sums[sh.Consignee]
 			if x == nil {
 				x = &Sent{Consignee: sh.Consignee}
@@ -146,7 +107,11 @@ func (card *Card) sent(tx *store.Tx, c Candidate, q Question) error {
 				x.First = at
 			}
 			x.Last = max(x.Last, at)
-			x.Quantity += sh.Quantity
+			if sh.Unit.OneOf() {
+				x.Possible += sh.Quantity
+			} else {
+				x.Quantity += sh.Quantity
+			}
 		}
 	}
 	for _, x := range sums {
@@ -168,6 +133,9 @@ func placeFits(tx *store.Tx, sent []Sent, place string) string {
 			continue
 		}
 		if strings.EqualFold(p.Code, place) || strings.Contains(strings.ToLower(p.Name+" "+p.Address), strings.ToLower(place)) {
+			if s.Quantity == 0 {
+				return fmt.Sprintf("may fit: %s may have had some from %s, by a shipment of one of several", p.Name, s.First)
+			}
 			return fmt.Sprintf("fits: %s had some from %s", p.Name, s.First)
 		}
 		further = further || p.Channel == "distributor"

@@ -9,9 +9,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
-	"heeltap/graph"
-	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/datecode"
 	"heeltap/lots/store"
@@ -36,12 +35,31 @@ type Candidate struct {
 	Score   int      `json:"score"` // 100: reads exactly so
 	Because []string `json:"because"`
 	Against []string `json:"against"` // what does not fit the rest of what was said
-	Time    string   `json:"time"`    // time of day read with it
+	Time    string   `json:"time"`    // time of day read with it, with ? for digits that were not read
 	Runs    []string `json:"runs"`
-	Units   []string `json:"units"` // packed then; possible where the line's margin only touches
+	Units   []string `json:"units"`   // packed then; possible where the line's margin only touches
+	Held    string   `json:"held"`    // in, possible or out: holds on it or on anything in its lineage
+	Recalls []string `json:"recalls"` // recalls and mock recalls with any of it in scope
+	Beside  []string `json:"beside"`  // units of the same code, of other times of day, that are on hold or under recall
 
-	cost float64
-	code string // to ask trace for
+	cost    float64
+	code    string   // to ask trace for
+	whole   []string // units of the code at any time of day, where a time was read
+	clock   datecode.Clock
+	located bool
+}
+
+// Stopped is a candidate that is on hold or under recall, shown or not.
+type Stopped struct {
+	Kind    string   `json:"kind"`
+	Printed string   `json:"printed"`
+	Product string   `json:"product"`
+	Score   int      `json:"score"`
+	Held    string   `json:"held"`
+	Recalls []string `json:"recalls"`
+	Beside  []string `json:"beside"` // not it, but units of the same code at other times of day
+
+	near bool // about as likely as the first
 }
 
 // Answer is what an inquiry gives.
@@ -49,10 +67,15 @@ type Answer struct {
 	Question   Question    `json:"question"`
 	Exact      int         `json:"exact"` // candidates that read exactly so
 	Candidates []Candidate `json:"candidates"`
-	Ask        string      `json:"ask"` // what would tell the first ones apart; empty where one stands out
+	More       int         `json:"more"`    // further ones, less likely or as likely as the last
+	Equal      []string    `json:"equal"`   // of those, what is as likely as the last: printed code and product
+	Stopped    []Stopped   `json:"stopped"` // of all of them, what is on hold or under recall
+	Ask        string      `json:"ask"`     // what would tell the first ones apart; empty where one stands out
 	Urgent     []string    `json:"urgent"`
 	Card       *Card       `json:"card"` // of the first; null where there is none
 	Says       string      `json:"says"` // what can be said to the caller
+
+	equalRuns []string
 }
 
 // Card is what is known of a candidate.
@@ -86,37 +109,67 @@ type Allergen struct {
 type Sent struct {
 	Consignee string `json:"consignee"`
 	Quantity  int64  `json:"quantity"`
+	Possible  int64  `json:"possible"` // by shipments of one of several units
 	First     string `json:"first"`
 	Last      string `json:"last"`
 }
 
-// the words after which somebody must be called at once; common practice.
-var alarming = []string{"ill", "sick", "vomit", "hospital", "allerg", "rash", "glass", "metal", "burst", "explod", "swollen", "bulging", "chemical", "burn", "injur", "cut", "child", "tamper", "poison"}
+const (
+	mostCandidates = 8
+	mostLocated    = 40  // traced to their units
+	mostSaid       = 200 // characters of what is said besides, and ten times that of a note
+)
 
-const mostCandidates = 8
+// What costs no more than this above the first may as well be it.
+const costNear = 0.75
+
+// check refuses what no question can be.
+func (q Question) check(tx *store.Tx) error {
+	if strings.TrimSpace(q.Read) == "" {
+		return lots.Errorf(lots.Invalid, "give what was read, as it was read")
+	}
+	for _, x := range []struct {
+		name, text string
+		most       int
+	}{{"what was read", q.Read, datecode.MostRead}, {"the product", q.Product, mostSaid}, {"the place", q.Place, mostSaid}, {"when it was bought", q.Bought, mostSaid}, {"the caller", q.Caller, mostSaid}, {"the note", q.Note, 10 * mostSaid}} {
+		if n := utf8.RuneCountInString(x.text); n > x.most {
+			return lots.Errorf(lots.Invalid, "%s has %d characters, and %d is the most: give what stands on the package, line by line if need be", x.name, n, x.most)
+		}
+	}
+	if q.Bought != "" {
+		if _, _, err := lots.ParseWhen(q.Bought, tx.Site().Zone); err != nil {
+			return lots.Errorf(lots.Invalid, "when it was bought: %w", err)
+		}
+	}
+	return nil
+}
 
 // Ask looks for what was read among everything printed.
 func Ask(tx *store.Tx, q Question) (*Answer, error) {
-	if strings.TrimSpace(q.Read) == "" {
-		return nil, lots.Errorf(lots.Invalid, "give what was read, as it was read")
+	if err := q.check(tx); err != nil {
+		return nil, err
 	}
-	a := &Answer{Question: q, Candidates: []Candidate{}, Urgent: urgent(q)}
-	found := append(dateCodes(tx, q), numbers(tx, q)...)
-	slices.SortStableFunc(found, func(x, y Candidate) int {
-		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(y.Printed, x.Printed), cmp.Compare(x.Product, y.Product))
-	})
-	for _, c := range found[:min(mostCandidates, len(found))] {
-		if err := c.locate(tx); err != nil {
+	a := &Answer{Question: q, Candidates: []Candidate{}, Equal: []string{}, Stopped: []Stopped{}, Urgent: urgent(q.Note)}
+	found, err := dateCodes(tx, q)
+	if err != nil {
+		return nil, err
+	}
+	found = append(found, numbers(tx, q)...)
+	if err := locateFirst(tx, q, found); err != nil {
+		return nil, err
+	}
+	stops, err := stopsOf(tx)
+	if err != nil {
+		return nil, err
+	}
+	for i := range found {
+		if err := stops.judge(&found[i]); err != nil {
 			return nil, err
 		}
-		if c.Score == 100 {
-			a.Exact++
-		}
-		a.Candidates = append(a.Candidates, c)
 	}
+	a.show(found)
 	a.Ask = apart(a.Candidates)
 	if len(a.Candidates) > 0 {
-		var err error
 		if a.Card, err = cardOf(tx, a.Candidates[0], q); err != nil {
 			return nil, err
 		}
@@ -125,60 +178,45 @@ func Ask(tx *store.Tx, q Question) (*Answer, error) {
 	return a, tx.Err()
 }
 
-func urgent(q Question) []string {
-	out := []string{}
-	note := strings.ToLower(q.Note)
-	for _, w := range alarming {
-		if i := strings.Index(note, w); i >= 0 && (i == 0 || note[i-1] == ' ') {
-			out = append(out, w)
-		}
+// locateFirst finds the units of the likeliest candidates, and puts all in order. What a candidate's
+// time of day contradicts makes it less likely, so that more are looked at than are shown.
+func locateFirst(tx *store.Tx, q Question, found []Candidate) error {
+	order := func() {
+		slices.SortStableFunc(found, func(x, y Candidate) int {
+			return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(y.Printed, x.Printed), cmp.Compare(x.Product, y.Product))
+		})
 	}
-	return out
+	order()
+	for n := 0; n < mostLocated; n++ {
+		i := slices.IndexFunc(found[:min(mostCandidates, len(found))], func(c Candidate) bool { return !c.located })
+		if i < 0 {
+			break
+		}
+		if err := found[i].locate(tx, q); err != nil {
+			return err
+		}
+		order()
+	}
+	return nil
 }
 
-// products finds the runs that printed each code, by product.
-func dateCodes(tx *store.Tx, q Question) []Candidate {
-	byCode := map[[2]string]*Candidate{}
-	patterns := map[string]*datecode.Pattern{}
-	products := map[string]*lots.Product{}
-	for _, text := range tx.PrintedTexts(store.PrintedDateCode) {
-		for _, printed := range tx.PrintedAs(text, true) {
-			run, ok := runOf(tx, printed)
-			if !ok {
-				continue
-			}
-			p := products[run.Product]
-			if p == nil {
-				p = productOf(tx, run.Product)
-				products[run.Product] = p
-				if pattern, err := datecode.Parse(p.DateCode); err == nil && p.DateCode != "" {
-					patterns[run.Product] = pattern
-				}
-			}
-			key := [2]string{text, run.Product}
-			if c := byCode[key]; c != nil {
-				if !slices.Contains(c.Runs, run.Run) {
-					c.Runs = append(c.Runs, run.Run)
-				}
-				continue
-			}
-			m, ok := datecode.Fit(q.Read, text, patterns[run.Product])
-			if !ok {
-				continue
-			}
-			c := &Candidate{Kind: "date-code", Printed: text, Product: run.Product, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Time: m.Time, Runs: []string{run.Run}, Units: []string{}, cost: m.Cost, code: "date-code:" + text}
-			c.weigh(tx, q, p, run)
-			byCode[key] = c
+// show takes the first candidates for the answer, and tells of the rest.
+func (a *Answer) show(found []Candidate) {
+	shown := found[:min(mostCandidates, len(found))]
+	a.Candidates = append(a.Candidates, shown...)
+	a.More = len(found) - len(shown)
+	for i, c := range found {
+		if i < len(shown) && c.Score == 100 {
+			a.Exact++
+		}
+		if i >= len(shown) && c.cost <= shown[len(shown)-1].cost+1e-9 {
+			a.Equal = append(a.Equal, strings.TrimSpace(c.Printed+" "+c.Product))
+			a.equalRuns = append(a.equalRuns, c.Runs...)
+		}
+		if c.stopped() || len(c.Beside) > 0 {
+			a.Stopped = append(a.Stopped, Stopped{c.Kind, c.Printed, c.Product, c.Score, c.Held, c.Recalls, c.Beside, c.cost <= found[0].cost+costNear})
 		}
 	}
-	var out []Candidate
-	for _, c := range byCode {
-		out = append(out, *c)
-	}
-	slices.SortFunc(out, func(a, b Candidate) int {
-		return cmp.Or(cmp.Compare(a.Printed, b.Printed), cmp.Compare(a.Product, b.Product))
-	})
-	return out
 }
 
 func orEmpty(list []string) []string {
@@ -188,153 +226,95 @@ func orEmpty(list []string) []string {
 	return list
 }
 
-func runOf(tx *store.Tx, printed store.Printed) (*lots.Run, bool) {
-	rec, ok := tx.Record(printed.Entry)
-	if !ok || printed.Kind != store.PrintedDateCode {
-		return nil, false
-	}
-	switch x := rec.(type) {
-	case *lots.Run:
-		return x, true
-	case *lots.CodeChange:
-		return tx.Run(x.Run)
-	}
-	return nil, false
-}
-
-func productOf(tx *store.Tx, code string) *lots.Product {
-	if p, ok := tx.Product(code); ok {
-		return p
-	}
-	return &lots.Product{Code: code, Name: code, PerCase: 1}
-}
-
-// What does not fit the rest of what was said makes a candidate less likely, and never drops it:
-// people take a carton's code for a can's, and remember dates wrong.
-const costAgainst = 0.7
-
-func (c *Candidate) weigh(tx *store.Tx, q Question, p *lots.Product, run *lots.Run) {
-	against := func(format string, args ...any) {
-		c.Against = append(c.Against, fmt.Sprintf(format, args...))
-		c.cost += costAgainst
-	}
-	if q.Product != "" && !strings.EqualFold(q.Product, p.Code) && !strings.Contains(strings.ToLower(p.Name+" "+p.Beer), strings.ToLower(q.Product)) {
-		against("it is %s", p.Name)
-	}
-	if q.SizeML > 0 && p.ContainerML != q.SizeML {
-		against("its containers hold %d mL", p.ContainerML)
-	}
-	if w, _, err := lots.ParseWhen(q.Bought, tx.Site().Zone); err == nil && q.Bought != "" && w.To < run.Started.From {
-		against("it was packed after it was bought")
-	}
-}
-
-// numbers finds units, kegs and pallets by their own numbers.
-func numbers(tx *store.Tx, q Question) []Candidate {
-	var out []Candidate
-	add := func(kind, text, code string) {
-		m, ok := datecode.Fit(q.Read, text, nil)
-		if ok && m.Cost <= 1 {
-			out = append(out, Candidate{Kind: kind, Printed: text, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Runs: []string{}, Units: []string{}, cost: m.Cost + 0.01, code: code})
-		}
-	}
-	for _, code := range tx.CodesFrom("", lots.KindUnit) {
-		if !strings.Contains(code, "/") {
-			add("unit", code, "unit:"+code)
-		}
-	}
-	for _, text := range tx.PrintedTexts(store.PrintedSSCC) {
-		add("sscc", text, "sscc:"+text)
-	}
-	for _, text := range tx.PrintedTexts(store.PrintedKeg) {
-		code := "keg:" + text
-		if q.Bought != "" {
-			code += "@" + q.Bought
-		}
-		add("keg", text, code)
-	}
-	return out
-}
-
-// locate finds the units that a candidate's goods stand on, narrowed by the time read.
-func (c *Candidate) locate(tx *store.Tx) error {
-	if c.Kind != "date-code" {
-		a, err := trace.Trace(tx, graph.Forward, c.code)
-		if lots.KindOf(err) == lots.NotFound && err != nil {
-			c.Against = append(c.Against, err.Error())
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		for _, u := range a.Units {
-			if len(u.Why) == 1 {
-				c.Units, c.Runs = append(c.Units, u.Code), append(c.Runs, u.Runs...)
-				c.Product = cmp.Or(c.Product, strings.Join([]string{deref(u.Product)}, ""))
-			}
-		}
-		return nil
-	}
-	slices.Sort(c.Runs)
-	for _, run := range c.Runs {
-		code := "run:" + run
-		if c.Time != "" {
-			code += "@" + c.Time
-		}
-		a, err := trace.Trace(tx, graph.Forward, code)
-		if err != nil && c.Time != "" { // printed by another run, or not at that time of day
-			c.Against = append(c.Against, fmt.Sprintf("run %s did not print at %s", run, c.Time))
-			c.cost += costAgainst
-			a, err = trace.Trace(tx, graph.Forward, "run:"+run)
-		}
-		if err != nil {
-			return err
-		}
-		for _, u := range a.Units {
-			if slices.Contains(u.Runs, run) {
-				c.Units = append(c.Units, u.Code)
-			}
-		}
-	}
-	slices.Sort(c.Units)
-	c.Units = slices.Compact(c.Units)
-	return nil
-}
-
-func deref(s *string) string {
-	if s == nil {
-		return ""
-	}
-	return *s
-}
-
-// apart finds the question that parts the first candidates: those nearly as likely as the best.
+// apart finds the question that parts the first candidates: those about as likely as the best.
 func apart(list []Candidate) string {
-	if len(list) < 2 || list[1].cost > list[0].cost+0.5 {
-		return ""
-	}
-	a, b := list[0], list[1]
-	if a.Product != b.Product {
-		return fmt.Sprintf("Which beer is it: %s or %s?", a.Product, b.Product)
-	}
-	x, y := []rune(datecode.Plain(a.Printed)), []rune(datecode.Plain(b.Printed))
-	for i := range min(len(x), len(y)) {
-		if x[i] != y[i] {
-			return fmt.Sprintf("Is it %s or %s? Character %d, without blanks and marks, is %c or %c.", a.Printed, b.Printed, i+1, x[i], y[i])
+	var near []Candidate
+	for _, c := range list {
+		if c.cost <= list[0].cost+costNear {
+			near = append(near, c)
 		}
 	}
-	return fmt.Sprintf("Is it %s or %s? Is anything printed after it?", a.Printed, b.Printed)
+	if len(near) < 2 {
+		return ""
+	}
+	distinct := func(of func(c Candidate) string) []string {
+		var out []string
+		for _, c := range near {
+			if text := of(c); text != "" && !slices.Contains(out, text) {
+				out = append(out, text)
+			}
+		}
+		return out
+	}
+	if products := distinct(func(c Candidate) string { return c.Product }); len(products) > 1 {
+		return fmt.Sprintf("Which beer is it: %s?", or(products))
+	}
+	codes := distinct(func(c Candidate) string { return c.Printed })
+	if len(codes) < 2 {
+		return fmt.Sprintf("Where does it stand: is it the number of a %s?", or(distinct(func(c Candidate) string { return c.Kind })))
+	}
+	shortest := slices.MinFunc(codes, func(a, b string) int { return cmp.Compare(len(datecode.Plain(a)), len(datecode.Plain(b))) })
+	for i := range []rune(datecode.Plain(shortest)) {
+		var here []string
+		for _, c := range codes {
+			if r := string([]rune(datecode.Plain(c))[i]); !slices.Contains(here, r) {
+				here = append(here, r)
+			}
+		}
+		if len(here) > 1 {
+			return fmt.Sprintf("Is it %s? Character %d, without blanks and marks, is %s.", or(codes), i+1, or(here))
+		}
+	}
+	return fmt.Sprintf("Is it %s? Is anything printed after it?", or(codes))
+}
+
+// or joins what it may be.
+func or(list []string) string {
+	if n := len(list); n > 1 {
+		return strings.Join(list[:n-1], ", ") + " or " + list[n-1]
+	}
+	return strings.Join(list, "")
 }
 
 // says is what can be told to the caller: what is known, and never that all is well.
 func says(a *Answer) string {
-	switch {
-	case len(a.Candidates) == 0:
+	if len(a.Candidates) == 0 {
 		return "Nothing that was ever printed reads like this. That does not mean that it is not affected: ask for a picture of the whole code, and ask to keep the package apart."
-	case a.Card != nil && (a.Card.Held != graph.Out.String() || len(a.Card.Recalls) > 0):
-		return "It may be on hold or under recall: ask to set it apart, unopened, and call the quality lead now."
-	case a.Exact == 0 || a.Ask != "":
-		return "It is not settled which package it is: ask the question, or for a picture, and ask to keep the package apart until then."
 	}
-	return "No hold and no recall is recorded for it now. That is what the records know, and no word about this package: if anything is wrong with it, keep it apart and note it down."
+	first := a.Candidates[0]
+	var near, far []string
+	for _, s := range a.Stopped {
+		if s.Kind == first.Kind && s.Printed == first.Printed && s.Product == first.Product {
+			continue
+		}
+		if text := strings.TrimSpace(s.Printed + " " + s.Product); s.near {
+			near = append(near, text)
+		} else {
+			far = append(far, text)
+		}
+	}
+	less := ""
+	if len(far) > 0 {
+		less = " Less like what was read, and on hold or under recall: " + some(far) + "."
+	}
+	switch {
+	case first.stopped():
+		return "It may be on hold or under recall: ask to set it apart, unopened, and call the quality lead now." + less
+	case len(near) > 0:
+		return "It may also be " + some(near) + ", which is on hold or under recall: ask to set it apart, unopened, ask the question, and call the quality lead now." + less
+	case len(first.Beside) > 0:
+		return "Other packages of this code are on hold or under recall (" + some(first.Beside) + "): have the time of day read once more, ask to keep the package apart until then, and call the quality lead." + less
+	case a.Exact == 0 || a.Ask != "" || len(first.Against) > 0 || len(far) > 0 && first.Score < 100:
+		return "It is not settled which package it is: ask the question, or for a picture, and ask to keep the package apart until then." + less
+	}
+	return "No hold and no recall is recorded for it now. That is what the records know, and no word about this package: if anything is wrong with it, keep it apart and note it down." + less
+}
+
+// some lists the first of many.
+func some(list []string) string {
+	const most = 5
+	if len(list) > most {
+		return strings.Join(list[:most], ", ") + fmt.Sprintf(" and %d more", len(list)-most)
+	}
+	return strings.Join(list, ", ")
 }

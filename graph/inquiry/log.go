@@ -11,7 +11,7 @@ import (
 // about is what the steps that note an inquiry are about.
 const about = "inquiry"
 
-// Noted is an inquiry as it was noted down: the raw text, and all candidates, not one chosen.
+// Noted is an inquiry as it was noted down: the raw text, and all candidates as likely as those shown, not one chosen.
 type Noted struct {
 	Entry      int64     `json:"entry"`
 	At         time.Time `json:"at"`
@@ -34,6 +34,7 @@ func Note(tx *store.Tx, a *Answer, by string) (int64, error) {
 		n.Candidates = append(n.Candidates, c.Printed+" "+c.Product)
 		n.Runs = append(n.Runs, c.Runs...)
 	}
+	n.Candidates, n.Runs = append(n.Candidates, a.Equal...), append(n.Runs, a.equalRuns...)
 	e, err := tx.Act(about, n, by)
 	if err != nil {
 		return 0, err

@@ -63,6 +63,13 @@ func TestParseRefuses(t *testing.T) {
 	}
 }
 
+func TestCheck(t *testing.T) {
+	require.NoError(t, datecode.Check("BB {year}-{month}-{day} {hour}:{minute}"))
+	require.ErrorContains(t, datecode.Check("BB {year}-{mon}-{dd}"), "{dd} is no field of a date code: there are year, yy")
+	require.ErrorContains(t, datecode.Check("BB {hour}:{minute}"), "no field of a date")
+	require.ErrorContains(t, datecode.Check("BB {year"), "without its }")
+}
+
 func FuzzParse(f *testing.F) {
 	for _, s := range []string{"BB {year}-{month}-{day} {hour}:{minute}", "{{}}", "{packed-doy}", "{hour}}", "\xff{y}"} {
 		f.Add(s)

@@ -1,17 +1,19 @@
 package datecode
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
+	"unicode/utf8"
 )
 
 // What people misread on packages, and what each misreading counts. The pairs are common
 // practice: what looks alike in print, in dot matrix, and upside down.
 const (
 	costAlike   = 0.25 // one of a pair that looks alike
+	costUnread  = 0.2  // a character that could not be read, written as ?
 	costEnd     = 0.35 // a character lost at either end, or one too many: the rim of a can
 	costMore    = 0.15 // each further one there: people read half a code
 	costSwap    = 0.6  // two neighbours exchanged
@@ -19,24 +21,70 @@ const (
 	costOther   = 1.0  // another character
 	costTurned  = 0.3  // the whole read upside down
 	costDayMon  = 0.4  // day and month exchanged
+	costSaid    = 0.15 // the same date said in another order, or with its month's name
 	mostPerRune = 0.34 // what costs more for each character is no reading any more
 	mostCost    = 2.2  // nor what costs more in all
 )
 
-// alike are the characters taken for each other.
-var alike = pairs("0O", "0Q", "OQ", "0D", "OD", "1I", "1L", "IL", "8B", "5S", "2Z", "6G", "69", "17", "38", "56", "VU", "1T", "4A", "3E", "7T", "0C", "OC", "GC", "MN")
+// MostRead bounds what is taken for a code that somebody read, in characters.
+const MostRead = 200
 
-func pairs(list ...string) map[[2]rune]bool {
-	out := map[[2]rune]bool{}
+// alike are the characters taken for each other.
+var alike = pairs("0O", "0Q", "OQ", "0D", "OD", "1I", "1L", "IL", "8B", "5S", "2Z", "6G", "69", "17", "38", "56", "VU", "1T", "4A", "4H", "3E", "7T", "0C", "OC", "GC", "MN")
+
+// looks is a table of pairs of ASCII characters.
+type looks [128][128]bool
+
+func pairs(list ...string) *looks {
+	var out looks
 	for _, p := range list {
-		r := []rune(p)
-		out[[2]rune{r[0], r[1]}], out[[2]rune{r[1], r[0]}] = true, true
+		out[p[0]][p[1]], out[p[1]][p[0]] = true, true
+	}
+	return &out
+}
+
+func (l *looks) like(a, b rune) bool { return a < 128 && b < 128 && l[a][b] }
+
+// turned is what a character reads as upside down; what is missing can not be read so.
+var turned = map[rune]rune{'0': '0', 'O': 'O', '1': '1', 'I': 'I', 'L': '7', '7': 'L', '2': '2', 'Z': 'Z', '5': '5', 'S': 'S', '6': '9', '9': '6', '8': '8', 'H': 'H', '4': 'H', '3': 'E', 'E': '3',
+	'N': 'N', 'X': 'X', 'M': 'W', 'W': 'M', 'A': 'V', 'V': 'A', 'U': 'N', 'B': 'B', 'K': 'K', 'C': 'C', 'D': 'D', '?': '?'}
+
+// glyph is a character that was read, and what stood before it: 0 where nothing, a colon, a
+// blank, or another mark.
+type glyph struct{ char, gap rune }
+
+// glyphs takes a text apart into letters, digits and question marks, which stand for what could not be read.
+func glyphs(text string) []glyph {
+	var out []glyph
+	gap := rune(0)
+	for _, r := range strings.ToUpper(text) {
+		switch {
+		case unicode.IsLetter(r) || unicode.IsDigit(r) || r == '?':
+			out = append(out, glyph{r, gap})
+			gap = 0
+		case r == ':':
+			gap = ':'
+		case unicode.IsSpace(r):
+			if gap != ':' {
+				gap = ' '
+			}
+		case gap == 0:
+			gap = r
+		}
+	}
+	if gap == ':' && len(out) > 0 { // "09:" is a time of which the rest was not read
+		out = append(out, glyph{'?', ':'})
 	}
 	return out
 }
 
-// turned is what a character reads as upside down; what is missing can not be read so.
-var turned = map[rune]rune{'0': '0', 'O': 'O', '1': '1', 'I': 'I', 'L': '7', '7': 'L', '2': '2', 'Z': 'Z', '5': '5', 'S': 'S', '6': '9', '9': '6', '8': '8', 'H': 'H', 'N': 'N', 'X': 'X', 'M': 'W', 'W': 'M', 'A': 'V', 'V': 'A', 'U': 'N', 'B': 'B', 'K': 'K', 'C': 'C', 'D': 'D', 'E': 'E'}
+func plainOf(g []glyph) []rune {
+	out := make([]rune, len(g))
+	for i, x := range g {
+		out[i] = x.char
+	}
+	return out
+}
 
 // Plain is a code with what readers leave out or add: case, blanks and marks.
 func Plain(text string) string {
@@ -51,9 +99,10 @@ func Plain(text string) string {
 
 // Match is how well a text that a person read fits a code that was printed.
 type Match struct {
-	Cost float64  // 0 where it reads exactly so
-	How  []string // what has to be taken for granted, in words; empty where exact
-	Time string   // time of day read behind it or before it, hh:mm; empty where none
+	Cost  float64  // 0 where it reads exactly so
+	How   []string // what has to be taken for granted, in words; empty where exact
+	Time  string   // time of day read behind it or before it, hh:mm, with ? for digits not read; empty where none
+	Clock Clock    // the minutes that this time may mean
 
 	fits int // characters that read as they are, or alike
 }
@@ -61,247 +110,105 @@ type Match struct {
 // Score is a match between 0 and 100.
 func (m Match) Score() int { return int(math.Round(100 * math.Exp(-m.Cost))) }
 
+// fitting is one code that a text is tried against.
+type fitting struct {
+	code    string
+	want    []rune
+	pattern *Pattern
+	swapped []rune    // with day and month exchanged; nil where that is no other code
+	date    time.Time // the one that it shows; zero where it shows none
+	best    Match
+	found   bool
+	table   []cellOf // of the alignments, one after the other
+}
+
 // Fit says how well what was read fits a printed code of a pattern, which may be nil where
-// the code follows none. A time of day may have been read with it. False where it does not.
+// the code follows none. A time of day may have been read with it. False where it does not,
+// and where either is longer than [MostRead].
 func Fit(read, code string, p *Pattern) (Match, bool) {
-	text, want := Plain(read), Plain(code)
-	if len([]rune(text)) < min(3, len([]rune(want))) || want == "" {
+	if utf8.RuneCountInString(read) > MostRead || utf8.RuneCountInString(code) > MostRead {
 		return Match{}, false
 	}
-	best, found := Match{Cost: math.Inf(1)}, false
-	try := func(text, want, clock string, extra float64, how ...string) {
-		target := []rune(want)
-		most := min(mostCost, mostPerRune*float64(len(target)))
-		m := align([]rune(text), target, most)
-		m.Cost += extra
-		m.How = append(how, m.How...)
-		m.Time = clock
-		if m.Cost < best.Cost-1e-9 && m.Cost <= most && m.fits*5 >= len([]rune(text))*3 {
-			best, found = m, true
-		}
+	text := glyphs(read)
+	if strings.Contains(code, "?") { // printed so: a mark like others
+		text = slices.DeleteFunc(text, func(g glyph) bool { return g.char == '?' })
 	}
-	for _, t := range append([][2]string{{text, ""}}, withoutTime(text, p)...) {
-		try(t[0], want, t[1], 0)
-		if flipped, ok := upsideDown(t[0]); ok && flipped != t[0] {
-			try(flipped, want, "", costTurned, "read upside down")
-		}
-		if p != nil {
-			if swapped, ok := p.exchanged(want); ok && swapped != want {
-				try(t[0], swapped, t[1], costDayMon, "day and month exchanged")
-			}
-		}
+	f := &fitting{code: code, want: []rune(Plain(code)), pattern: p, best: Match{Cost: math.Inf(1)}}
+	if len(text) < min(3, len(f.want)) || len(f.want) == 0 {
+		return Match{}, false
 	}
-	return best, found
+	if p != nil {
+		at := p.fieldsOf(code)
+		if other, ok := exchanged(code, at); ok && other != code {
+			f.swapped = []rune(Plain(other))
+		}
+		f.date, _ = dateOf(code, at)
+	}
+	f.read(text, 0)
+	if last := len(text) - 1; last > 0 && text[last] == (glyph{'?', ':'}) { // or the colon is the code's own
+		f.read(text[:last], 0)
+	}
+	if flipped, ok := upsideDown(text); ok && !slices.Equal(plainOf(flipped), plainOf(text)) {
+		f.read(flipped, costTurned, "read upside down")
+	}
+	return f.best, f.found
 }
 
-// withoutTime splits a time of day off a text, at the side where the pattern prints it.
-func withoutTime(text string, p *Pattern) [][2]string {
-	if p == nil || !p.PrintsTime() {
-		return nil
-	}
-	r := []rune(text)
-	var out [][2]string
-	for _, n := range []int{4, 6} {
-		if len(r) <= n {
+// read tries a text, with each way to split a time of day off it.
+func (f *fitting) read(text []glyph, extra float64, how ...string) {
+	for _, s := range splits(text, f.pattern, len(f.want)) {
+		cost, taken := extra+s.cost, slices.Concat(how, s.how)
+		f.try(s, f.want, cost, taken...)
+		if f.swapped != nil {
+			f.try(s, f.swapped, cost+costDayMon, append(taken, "day and month exchanged")...)
+		}
+		if f.date.IsZero() || len(s.rest) > len("BESTBEFOREEND01SEPTEMBER2027") {
 			continue
 		}
-		rest, clock := string(r[:len(r)-n]), string(r[len(r)-n:])
-		if p.timed[0] == 0 {
-			rest, clock = string(r[n:]), string(r[:n])
-		}
-		if hhmm, ok := clockOf(clock); ok {
-			out = append(out, [2]string{rest, hhmm})
+		if text, ok := plainDate(string(plainOf(s.rest))); ok && says(text, f.date) {
+			f.take(Match{Cost: cost + costSaid, How: append(taken, "the same date, said in another way"), Time: s.clock.Text, Clock: s.clock})
 		}
 	}
-	return out
 }
 
-// clockOf reads hhmm or hhmmss, letters being taken for the digits they look like.
-func clockOf(text string) (string, bool) {
-	digits := strings.Map(func(r rune) rune {
-		switch r {
-		case 'O', 'Q', 'D':
-			return '0'
-		case 'I', 'L':
-			return '1'
-		case 'Z':
-			return '2'
-		case 'S':
-			return '5'
-		case 'G':
-			return '6'
-		case 'B':
-			return '8'
-		}
-		return r
-	}, text)
-	for _, r := range digits {
-		if r < '0' || r > '9' {
-			return "", false
-		}
+// try aligns what is left of a text with a code.
+func (f *fitting) try(s split, want []rune, extra float64, how ...string) {
+	text := plainOf(s.rest)
+	if float64(len(text)-len(want))*costEnd > mostCost {
+		return // so many too much are no reading
 	}
-	h, m := digits[:2], digits[2:4]
-	return h + ":" + m, h < "24" && m < "60"
+	most := min(mostCost, mostPerRune*float64(len(want)))
+	m := f.align(text, want, min(most, f.best.Cost-extra)) // what costs more than the best is of no use
+	if m.Cost > most || m.fits*5 < len(text)*3 {
+		return
+	}
+	m.Cost += extra
+	m.How = append(slices.Clone(how), m.How...)
+	m.Time, m.Clock = s.clock.Text, s.clock
+	if m.Cost <= most+costEnd*float64(min(1, len(s.how))) { // a time half read leaves the code what it is
+		f.take(m)
+	}
 }
 
-func upsideDown(text string) (string, bool) {
-	r := []rune(text)
-	out := make([]rune, len(r))
-	for i, c := range r {
-		t, ok := turned[c]
+func (f *fitting) take(m Match) {
+	if m.Cost < f.best.Cost-1e-9 {
+		f.best, f.found = m, true
+	}
+}
+
+// upsideDown turns a text over: its last character is read first, with the marks between them where they were.
+func upsideDown(text []glyph) ([]glyph, bool) {
+	n := len(text)
+	out := make([]glyph, n)
+	for i, g := range text {
+		t, ok := turned[g.char]
 		if !ok {
-			return "", false
+			return nil, false
 		}
-		out[len(r)-1-i] = t
-	}
-	return string(out), true
-}
-
-// exchanged gives a plain code with its day and month exchanged, where the pattern shows both as numbers.
-func (p *Pattern) exchanged(plain string) (string, bool) {
-	at, day, month := 0, -1, -1
-	for i, x := range p.pieces {
-		if i >= p.timed[0] && i < p.timed[1] {
-			continue
-		}
-		width := 0
-		switch {
-		case x.field == nil:
-			width = len([]rune(Plain(x.text)))
-		case x.field.name == "year":
-			width = 4
-		case x.field.name == "doy", x.field.name == "mon":
-			width = 3
-		case x.field.name == "y", x.field.name == "letter", x.field.name == "letter-no-i":
-			width = 1
-		case x.field.name == "line", x.field.name == "product":
-			return "", false // of no fixed width
-		default:
-			width = 2
-		}
-		if x.field != nil && x.field.name == "day" {
-			day = at
-		}
-		if x.field != nil && x.field.name == "month" {
-			month = at
-		}
-		at += width
-	}
-	r := []rune(plain)
-	if day < 0 || month < 0 || len(r) != at {
-		return "", false
-	}
-	out := append([]rune(nil), r...)
-	copy(out[day:day+2], r[month:month+2])
-	copy(out[month:month+2], r[day:day+2])
-	return string(out), true
-}
-
-// The ways on in an alignment.
-const (
-	opSame = iota
-	opAlike
-	opOther
-	opSwap
-	opMissing
-	opExtra
-)
-
-// cellOf is how cheaply so much of what was read is taken for so much of the code, and by which last way.
-type cellOf struct {
-	cost float64
-	op   uint8
-}
-
-// align finds the cheapest way to take what was read for a code (Damerau-Levenshtein, with
-// the costs above), and says it in words. What costs more than most is not put into words.
-func align(read, code []rune, most float64) Match {
-	width := len(code) + 1
-	table := make([]cellOf, (len(read)+1)*width)
-	for i := range len(read) + 1 {
-		for j := range width {
-			if i+j > 0 {
-				table[i*width+j] = cheapest(table, width, read, code, i, j)
-			}
+		out[n-1-i].char = t
+		if i > 0 {
+			out[n-i].gap = g.gap
 		}
 	}
-	out := Match{Cost: table[len(table)-1].cost}
-	if out.Cost <= most {
-		out.How, out.fits = words(table, width, read, code)
-	}
-	return out
-}
-
-func cheapest(table []cellOf, width int, read, code []rune, i, j int) cellOf {
-	best := cellOf{cost: math.Inf(1)}
-	offer := func(cost float64, fi, fj int, op uint8) {
-		if c := table[fi*width+fj].cost + cost; c < best.cost {
-			best = cellOf{c, op}
-		}
-	}
-	if i > 0 && j > 0 {
-		switch a, b := read[i-1], code[j-1]; {
-		case a == b:
-			offer(0, i-1, j-1, opSame)
-		case alike[[2]rune{a, b}]:
-			offer(costAlike, i-1, j-1, opAlike)
-		default:
-			offer(costOther, i-1, j-1, opOther)
-		}
-		if i > 1 && j > 1 && read[i-1] == code[j-2] && read[i-2] == code[j-1] && read[i-1] != read[i-2] {
-			offer(costSwap, i-2, j-2, opSwap)
-		}
-	}
-	if j > 0 {
-		cost := costInner
-		if i == 0 || i == len(read) {
-			if cost = costEnd; j > 1 && table[i*width+j-1].op == opMissing {
-				cost = costMore
-			}
-		}
-		offer(cost, i, j-1, opMissing)
-	}
-	if i > 0 {
-		cost := costInner
-		if j == 0 || j == len(code) {
-			cost = costEnd
-		}
-		offer(cost, i-1, j, opExtra)
-	}
-	return best
-}
-
-// words says what an alignment takes for granted, from the front, and how many characters fit.
-func words(table []cellOf, width int, read, code []rune) (out []string, fits int) {
-	for i, j := len(read), len(code); i > 0 || j > 0; {
-		switch table[i*width+j].op {
-		case opAlike:
-			out = append(out, fmt.Sprintf("%c read for %c at place %d", read[i-1], code[j-1], j))
-			i, j, fits = i-1, j-1, fits+1
-		case opOther:
-			out = append(out, fmt.Sprintf("%c instead of %c at place %d", read[i-1], code[j-1], j))
-			i, j = i-1, j-1
-		case opSwap:
-			out = append(out, fmt.Sprintf("places %d and %d exchanged", j-1, j))
-			i, j, fits = i-2, j-2, fits+2
-		case opMissing:
-			last := j
-			for j--; j > 0 && table[i*width+j].op == opMissing && (i == 0 || i == len(read)); j-- {
-			}
-			where := fmt.Sprintf("at place %d", last)
-			if i == 0 {
-				where = "at the front"
-			} else if i == len(read) {
-				where = "at the end"
-			}
-			out = append(out, fmt.Sprintf("%s missing %s", string(code[j:last]), where))
-		case opExtra:
-			out = append(out, fmt.Sprintf("%c too much after place %d", read[i-1], j))
-			i--
-		default:
-			i, j, fits = i-1, j-1, fits+1
-		}
-	}
-	slices.Reverse(out)
-	return out, fits
+	return out, true
 }
