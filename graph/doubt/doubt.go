@@ -13,6 +13,7 @@ import (
 
 	"heeltap/graph/trace"
 	"heeltap/lots"
+	"heeltap/lots/allergens"
 	"heeltap/lots/datecode"
 	"heeltap/lots/store"
 )
@@ -49,6 +50,9 @@ func (d *doubts) about(rec lots.Record) {
 	switch x := rec.(type) {
 	case *lots.Product:
 		d.pattern(x)
+		d.words(x.Declares)
+	case *lots.Item:
+		d.words(x.Allergens)
 	case *lots.Receipt:
 		d.delivery(x)
 	case *lots.Brew:
@@ -105,8 +109,17 @@ func (d *doubts) pattern(p *lots.Product) {
 	if p.DateCode == "" {
 		return
 	}
-	if _, err := datecode.Parse(p.DateCode); err != nil {
+	if err := datecode.Check(p.DateCode); err != nil {
 		d.add("the date-code pattern can not be used: %v", err)
+	}
+}
+
+// words tells of allergens that no law has: misspelt, nobody is warned of them.
+func (d *doubts) words(list []string) {
+	for _, w := range list {
+		if err := allergens.Check(w); err != nil {
+			d.add("%v", err)
+		}
 	}
 }
 

@@ -70,6 +70,9 @@ func TestDoubts(t *testing.T) {
 		{"removals subject=P-1 quantity=40 at=2026-03-13_08:00 reason=taproom", ""},
 		{"removals subject=P-1 quantity=2000 at=2026-03-13_08:00 reason=sample", "more has left P-1 than was on it"},
 		{"products product=X name=X container_ml=440 per_case=24 date_code=BB_{year}-{mon}-{dd}", "the date-code pattern can not be used"},
+		{"products product=X name=X container_ml=440 per_case=24 declares=gluten;mlik", "mlik"},
+		{"items item=X name=X kind=sugar unit=kg allergens=mlik", "mlik"},
+		{"items item=X name=X kind=sugar unit=kg allergens=milk", ""},
 	} {
 		t.Run(c.row, func(t *testing.T) {
 			db, err := store.Create(context.Background(), filepath.Join(t.TempDir(), "t.db"))

@@ -326,7 +326,7 @@ func (m *model) chains() []start {
 		}
 	}
 	var out []start
-	for _, code := range m.tx.CodesFrom("", lots.KindVessel) {
+	for _, code := range m.tx.CodesOf(lots.KindVessel) {
 		if thing, _ := m.tx.Thing(code); thing.VesselKind == "path" {
 			continue
 		}

@@ -169,7 +169,7 @@ func numbers(tx *store.Tx, q Question) []Candidate {
 			out = append(out, Candidate{Kind: kind, Printed: text, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Runs: []string{}, Units: []string{}, Recalls: []string{}, Beside: []string{}, cost: m.Cost + 0.01, code: code})
 		}
 	}
-	for _, code := range allUnits(tx) {
+	for _, code := range tx.CodesOf(lots.KindUnit) {
 		if !strings.Contains(code, "/") {
 			add("unit", code, "unit:"+code)
 		}
@@ -185,17 +185,4 @@ func numbers(tx *store.Tx, q Question) []Candidate {
 		add("keg", text, code)
 	}
 	return out
-}
-
-// allUnits lists the codes of all units, page by page.
-func allUnits(tx *store.Tx) []string {
-	var out []string
-	for begun := ""; ; {
-		page := tx.CodesFrom(begun, lots.KindUnit)
-		if len(page) == 0 {
-			return out
-		}
-		out = append(out, page...)
-		begun = page[len(page)-1] + "\x00" // the next that sorts behind it
-	}
 }

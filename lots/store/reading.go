@@ -288,6 +288,11 @@ func (tx *Tx) CodesFrom(begun string, kinds ...lots.Kind) []string {
 	return tx.texts("SELECT code FROM code WHERE code >= ? AND kind IN (SELECT value FROM json_each(?)) ORDER BY code LIMIT ?", begun, jsonList(kinds), mostCodes)
 }
 
+// CodesOf lists all codes of a kind, in order.
+func (tx *Tx) CodesOf(kind lots.Kind) []string {
+	return tx.texts("SELECT code FROM code WHERE kind = ? ORDER BY code", kind)
+}
+
 // RowsOf lists the rows that a code or a ref of their own names, in journal order.
 func (tx *Tx) RowsOf(name string) ([]lots.Entered, error) {
 	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m JOIN record r ON r.seq = m.seq WHERE m.code = ? ORDER BY r.seq", name)
