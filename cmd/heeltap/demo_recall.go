@@ -293,7 +293,7 @@ func (r *rehearsal) proves(demo.Story) error {
 			return err
 		}
 		step := struckAccount(a)
-		r.printf("Account: of %s cases %s %% are accounted for by shipments, removals and a count; %s not: %s.\n", number(a.Cases.Produced), number(a.Cases.Percent), number(a.Cases.Unaccounted), orDash(strings.Join(unaccounted(a), ", ")))
+		r.printf("Account: of %s cases %s %% are accounted for by shipments, removals and a count; %s not: %s.\n", number(a.Cases.Produced), number(a.Cases.Percent), number(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
 		if now, err = now.Take(tx, step, recall.At{}, demoLead); err != nil {
 			return err
 		}
@@ -336,8 +336,8 @@ func (r *rehearsal) proves(demo.Story) error {
 func unaccounted(a *recall.Account) []string {
 	var out []string
 	for _, u := range a.Units {
-		if u.Unaccounted != 0 {
-			out = append(out, fmt.Sprintf("%s %s", u.Unit, number(u.Unaccounted)))
+		if u.Missing != 0 {
+			out = append(out, fmt.Sprintf("%s %s", u.Unit, number(u.Missing)))
 		}
 	}
 	return out

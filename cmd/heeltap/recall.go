@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -22,6 +23,54 @@ type inRecall struct {
 	code string // --recall
 	by   string
 	at   string
+
+	gathering bool     // what is said waits until what was done is kept
+	said      []func() // what waits
+	unwritten error
+}
+
+// done runs f as one change of the database, and says what it says only when that is kept.
+func (r *inRecall) done(ctx context.Context, f func(tx *store.Tx) error) error {
+	r.gathering = true
+	err := r.update(ctx, f)
+	r.gathering = false
+	if err != nil {
+		return err
+	}
+	for _, say := range r.said {
+		say()
+	}
+	return r.unwritten
+}
+
+// say says something now, or when what was done is kept.
+func (r *inRecall) say(f func()) {
+	if r.gathering {
+		r.said = append(r.said, f)
+		return
+	}
+	f()
+}
+
+func (r *inRecall) printf(format string, args ...any) {
+	r.say(func() { r.env.printf(format, args...) })
+}
+
+func (r *inRecall) note(format string, args ...any) {
+	r.say(func() { r.env.note(format, args...) })
+}
+
+func (r *inRecall) print(t *table) { r.say(func() { r.env.print(t) }) }
+
+func (r *inRecall) printMost(t *table, all bool) { r.say(func() { r.env.printMost(t, all) }) }
+
+// writeJSON writes a value; what can not be written is told of when it is written.
+func (r *inRecall) writeJSON(v any) error {
+	if !r.gathering {
+		return r.env.writeJSON(v)
+	}
+	r.say(func() { r.unwritten = cmp.Or(r.unwritten, r.env.writeJSON(v)) })
+	return nil
 }
 
 func (e *env) recallCommand() *cobra.Command {
@@ -49,7 +98,7 @@ journal entry with its time. Where one recall is open, --recall need not name it
 		id, title string
 		verbs     []func(*env) *cobra.Command
 	}{
-		{"begin", "Begin:", []func(*env) *cobra.Command{openCommand, listCommand, suspectCommand, hazardCommand, noteCommand, logCommand}},
+		{"begin", "Begin:", []func(*env) *cobra.Command{openCommand, listCommand, suspectCommand, unsuspectCommand, hazardCommand, noteCommand, logCommand}},
 		{"scope", "Scope:", []func(*env) *cobra.Command{scopeCommand, decideCommand(recall.Include), decideCommand(recall.Exclude), decideCommand(recall.Records), freezeCommand, changesCommand, signOffCommand, printedCommand}},
 		{"stop", "Stop:", []func(*env) *cobra.Command{holdAllCommand, holdListCommand, letGoCommand}},
 		{"tell", "Tell:", []func(*env) *cobra.Command{authoritiesCommand, spokeCommand, classCommand, strategyCommand, consigneesCommand, suppliersCommand, lettersCommand, toldCommand, answerCommand, passedOnCommand, dueCommand, sampleCommand, checkedCommand}},
@@ -80,7 +129,7 @@ func (e *env) step(cmd *cobra.Command, f func(r *inRecall, tx *store.Tx, now *re
 			return err
 		}
 		r.by = by
-		return e.update(cmd.Context(), func(tx *store.Tx) error {
+		return r.done(cmd.Context(), func(tx *store.Tx) error {
 			now, err := r.chosen(tx)
 			if err != nil {
 				return err
@@ -97,7 +146,7 @@ func (e *env) ask(cmd *cobra.Command, f func(r *inRecall, tx *store.Tx, now *rec
 	cmd.Flags().StringVar(&r.code, "recall", "", "which recall (else the one that is open)")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return e.question(cmd.Context(), func(tx *store.Tx) error {
-			now, err := r.chosen(tx)
+			now, err := r.read(tx)
 			if err != nil {
 				return err
 			}
@@ -132,6 +181,19 @@ func (r *inRecall) chosen(tx *store.Tx) (*recall.Recall, error) {
 	return nil, lots.Errorf(lots.Conflict, "%s are open: name one with --recall", strings.Join(names, " and "))
 }
 
+// read loads the recall that a question is about: the one named or open, else the only one there is.
+func (r *inRecall) read(tx *store.Tx) (*recall.Recall, error) {
+	now, err := r.chosen(tx)
+	if r.code != "" || lots.KindOf(err) != lots.NotFound {
+		return now, err
+	}
+	all, other := recall.All(tx)
+	if other != nil || len(all) != 1 {
+		return nil, cmp.Or(other, err)
+	}
+	return all[0], nil
+}
+
 // moment reads --at in the site's time; zero where it was not given.
 func (r *inRecall) moment(tx *store.Tx) (time.Time, error) {
 	if r.at == "" {
@@ -161,13 +223,12 @@ func (r *inRecall) take(tx *store.Tx, now *recall.Recall, s recall.Step) error {
 // saidStep tells of the last step and its time on the clock.
 func (r *inRecall) saidStep(tx *store.Tx, after *recall.Recall) {
 	l := after.Log[len(after.Log)-1]
-	r.printf("%s %s\n", onClock(after, l.At), l.Text())
+	clock := after.Clock(l.At)
+	if !strings.HasPrefix(clock, "-") {
+		clock = "+" + clock
+	}
+	r.printf("[%s %s] %s\n", after.Code, clock, l.Text())
 	r.exercise(after)
-}
-
-func onClock(x *recall.Recall, at time.Time) string {
-	d := at.Sub(x.OpenedAt).Round(time.Minute)
-	return fmt.Sprintf("[%s +%d:%02d]", x.Code, int(d.Hours()), int(d.Minutes())%60)
 }
 
 // exercise says what an exercise does not do.
@@ -195,8 +256,14 @@ ever looked at are picked more often: ingredients used in small amounts, bulk, p
 			if err != nil {
 				return err
 			}
+			switch {
+			case o.Seed != "" && !surprise:
+				return lots.Errorf(lots.Invalid, "--seed picks a suspect by lot: it goes with --surprise")
+			case surprise && !cmd.Flags().Changed("hazard"):
+				o.Hazard = "" // that of what is picked
+			}
 			r.by, o.Suspects = by, labels.ParsePayloads(args)
-			return e.update(cmd.Context(), func(tx *store.Tx) error { return r.open(tx, o, surprise) })
+			return r.done(cmd.Context(), func(tx *store.Tx) error { return r.open(tx, o, surprise) })
 		},
 	}
 	f := cmd.Flags()
@@ -226,7 +293,7 @@ func (r *inRecall) open(tx *store.Tx, o recall.Opened, surprise bool) error {
 		if err != nil {
 			return err
 		}
-		o.Mock, o.Suspects, o.Hazard = true, []string{pick.Code}, string(pick.Hazard)
+		o.Mock, o.Suspects, o.Hazard = true, []string{pick.Code}, cmp.Or(o.Hazard, string(pick.Hazard))
 		o.Reason = cmp.Or(o.Reason, "exercise: "+pick.Why)
 	}
 	opened, err := recall.Begin(tx, o, at, r.by)
@@ -234,6 +301,15 @@ func (r *inRecall) open(tx *store.Tx, o recall.Opened, surprise bool) error {
 		return err
 	}
 	r.saidStep(tx, opened)
+	all, err := recall.All(tx)
+	if err != nil {
+		return err
+	}
+	for _, x := range all {
+		if x.Open && x.Code != opened.Code {
+			r.note("%s (%s) is open too: from now on each verb needs --recall CODE", x.Code, x.Kind())
+		}
+	}
 	r.printf("\n%s\n", cautionText())
 	r.printf("\nNext: heeltap recall scope, then recall hold, then recall freeze\n")
 	return nil
@@ -327,6 +403,25 @@ func suspectCommand(e *env) *cobra.Command {
 				return err
 			}
 			s, err := now.Suspect(tx, labels.ParsePayloads(args), reason)
+			if err != nil {
+				return err
+			}
+			return r.take(tx, now, s)
+		})
+	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
+	return cmd
+}
+
+func unsuspectCommand(e *env) *cobra.Command {
+	var reason string
+	cmd := e.step(&cobra.Command{Use: "unsuspect CODE…", Short: "Take suspects off", Args: cobra.MinimumNArgs(1),
+		Long:    "Take suspects off by the lead's word: one that was taken back in the records, or was cleared. What stood in the last version because of a row that was taken back stays until it is signed off.",
+		Example: `  heeltap recall unsuspect L26-0150 --reason "its analysis is in: sheet 7"`},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			if err := needed(reason, "reason"); err != nil {
+				return err
+			}
+			s, err := now.Unsuspect(tx, labels.ParsePayloads(args), reason)
 			if err != nil {
 				return err
 			}

@@ -30,22 +30,30 @@ puts the result on the timeline.`,
 	cmd.Flags().BoolVar(&all, "all", false, "list every unit")
 	cmd.Flags().BoolVar(&strike, "strike", false, "put the result on the timeline")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		show := func(tx *store.Tx) error {
-			now, err := r.chosen(tx)
-			if err != nil {
-				return err
-			}
-			return r.account(tx, now, all, strike)
-		}
 		if !strike {
-			return e.question(cmd.Context(), show)
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				now, err := r.read(tx)
+				if err != nil {
+					return err
+				}
+				return r.account(tx, now, all, false)
+			})
+		}
+		if e.knownAt != "" {
+			return lots.Errorf(lots.Invalid, "--strike strikes the account as it is now: --known-at does not go with it")
 		}
 		by, err := e.who(r.by)
 		if err != nil {
 			return err
 		}
 		r.by = by
-		return e.update(cmd.Context(), show)
+		return r.done(cmd.Context(), func(tx *store.Tx) error {
+			now, err := r.chosen(tx)
+			if err != nil {
+				return err
+			}
+			return r.account(tx, now, all, true)
+		})
 	}
 	return cmd
 }
@@ -64,20 +72,28 @@ func (r *inRecall) account(tx *store.Tx, now *recall.Recall, all, strike bool) e
 		return err
 	}
 	if r.json {
-		return r.writeJSON(accountAnswer{a, balances})
+		if err := r.writeJSON(accountAnswer{a, balances}); err != nil {
+			return err
+		}
+	} else {
+		r.showAccount(a, all)
+		r.showLotBalances(balances)
 	}
-	r.showAccount(a, all)
-	r.showLotBalances(balances)
-	if !strike {
+	switch {
+	case !strike:
 		return nil
+	case r.json: // the step is on the timeline; the answer stays one value
+		_, err := now.Take(tx, struckAccount(a), recall.At{}, r.by)
+		return err
 	}
 	return r.take(tx, now, struckAccount(a))
 }
 
-// struckAccount is the step that says what an account came to.
+// struckAccount is the step that says what an account came to: what one unit has too much does
+// not make up for what another lacks.
 func struckAccount(a *recall.Account) *recall.Reconciled {
 	made := a.Cases.Produced + a.Kegs.Produced
-	step := &recall.Reconciled{Unaccounted: lots.Nine(a.Cases.Unaccounted + a.Kegs.Unaccounted)}
+	step := &recall.Reconciled{Unaccounted: lots.Nine(a.Cases.Missing + a.Kegs.Missing), Over: lots.Nine(a.Cases.Over + a.Kegs.Over)}
 	if made > 0 {
 		step.Accounted = lots.Nine((made - step.Unaccounted) / made * 100)
 	}
@@ -85,9 +101,9 @@ func struckAccount(a *recall.Account) *recall.Reconciled {
 }
 
 func (r *inRecall) showAccount(a *recall.Account, all bool) {
-	head := []string{"#made", "#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#%", ""}
+	head := []string{"#made", "#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#accounted %", ""}
 	cells := func(s recall.Sum) []string {
-		return []string{number(s.Produced), number(s.Counted), number(s.Shipped), number(s.Returned), number(s.Repacked), number(s.Removed), number(s.Unaccounted), number(s.Percent), loud(s)}
+		return []string{number(s.Produced), number(s.Counted), number(s.Shipped), number(s.Returned), number(s.Repacked), number(s.Removed), number(s.Missing), number(s.Percent), loud(s)}
 	}
 	t := &table{head: append([]string{"product", "date codes", ""}, head...)}
 	for _, g := range a.Groups {
@@ -99,9 +115,9 @@ func (r *inRecall) showAccount(a *recall.Account, all bool) {
 	}
 	t.add(append([]string{"all", "", "cases"}, cells(a.Cases)...)...)
 	t.add(append([]string{"all", "", "kegs"}, cells(a.Kegs)...)...)
-	r.printf("%s\n  made = counted + shipped - returned + repacked + removed + unaccounted for\n", r.strong("Account"))
+	r.printf("%s\n  made = counted + shipped - returned + repacked + removed + unaccounted for, less what is more than was made\n", r.strong("Account"))
 	r.print(t)
-	u := &table{head: []string{"unit", "#made", "#unaccounted", "#on hand by the books", "counted", "last entry"}}
+	u := &table{head: []string{"unit", "#made", "#unaccounted", "#on hand by the books", "counted", "last entry", ""}}
 	for _, x := range a.Units {
 		if x.Unaccounted == 0 && !all {
 			continue
@@ -110,35 +126,44 @@ func (r *inRecall) showAccount(a *recall.Account, all bool) {
 		if x.HasCount {
 			counted = number(x.Counted)
 		}
-		u.add(x.Unit, number(x.Produced), number(x.Unaccounted), number(x.Booked), counted, fmt.Sprintf("%d (%s)", x.LastEntry, x.LastText))
+		u.add(x.Unit, number(x.Produced), number(x.Missing), number(x.Booked), counted, fmt.Sprintf("%d (%s)", x.LastEntry, x.LastText), loud(x.Sum))
 	}
 	if len(u.rows) > 0 {
 		r.printf("\n%s\n", r.strong("Not accounted for: find it and count it (heeltap count)"))
 		r.printMost(u, all)
 	}
-	c := &table{head: []string{"consignee", "", "#received", "#returned", "#destroyed there", "#on hand", "#sold", "#passed on", "#not explained", "#recovered %"}}
+	r.showRecovery(a, all)
+	r.showOthers(a.Others)
+}
+
+func (r *inRecall) showRecovery(a *recall.Account, all bool) {
+	c := &table{head: []string{"consignee", "", "#received", "#may be", "#returned", "#of it since the notice", "#on its way back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#not explained", "#recovered %", "#since the notice %", ""}}
 	for _, x := range a.Consignees {
-		unit := "cases"
+		unit, remark := "cases", ""
 		if x.Kegs {
 			unit = "kegs"
 		}
-		c.add(x.Party, unit, number(x.Distributed), number(x.Returned), number(x.Destroyed), number(x.OnHand), number(x.Sold), number(x.PassedOn), number(x.Unexplained), number(x.Percent))
+		if x.Unexplained < 0 {
+			remark = "MORE THAN IT RECEIVED"
+		}
+		c.add(x.Party, unit, number(x.Distributed), number(x.MayBe), number(x.Returned), number(x.Since), number(x.OnTheWay), number(x.Destroyed), number(x.OnHand), number(x.Sold), number(x.PassedOn), number(x.Unexplained), number(x.Percent), number(x.PercentSince), remark)
 	}
 	if len(c.rows) > 0 {
-		r.printf("\n%s\n", r.strong("Recovered against distributed"))
+		r.printf("\n%s\n  recovered: returned and destroyed, of what was received; since the notice: of what had not come back before it\n", r.strong("Recovered against distributed"))
 		r.printMost(c, all)
 	}
 }
 
 // loud says what must not be overlooked in an account: more than was made is as wrong as less.
 func loud(s recall.Sum) string {
-	switch {
-	case s.Unaccounted < 0:
-		return "MORE THAN WAS MADE"
-	case s.OneOf > 0:
-		return "of one of several: " + number(s.OneOf)
+	var parts []string
+	if s.Over > 0 {
+		parts = append(parts, "MORE THAN WAS MADE by "+number(s.Over))
 	}
-	return ""
+	if s.OneOf > 0 {
+		parts = append(parts, "of one of several: "+number(s.OneOf))
+	}
+	return strings.Join(parts, "; ")
 }
 
 func (r *inRecall) showLotBalances(list []recall.LotBalance) {
@@ -311,6 +336,8 @@ func destroyCommand(e *env) *cobra.Command {
 			return nil
 		})
 	cmd.Flags().Float64Var(&d.Quantity, "quantity", 0, "cases or kegs (else all that is here by the books)")
+	cmd.Flags().BoolVar(&d.Surplus, "more-than-booked", false, "more was destroyed than is here by the books")
+	cmd.Flags().StringVar(&d.Ref, "ref", "", "tells two otherwise equal destructions apart")
 	cmd.Flags().StringVar(&d.Method, "method", "", "how (needed)")
 	cmd.Flags().StringVar(&d.Witness, "witness", "", "who saw it (needed)")
 	return cmd
@@ -333,11 +360,12 @@ func closeCommand(e *env) *cobra.Command {
 			for _, l := range open {
 				t.add(l.Kind, l.Text)
 			}
-			r.print(t)
 			step, err := now.Close(tx, review)
 			if err != nil {
+				r.env.print(t) // what the review has to answer
 				return err
 			}
+			r.print(t)
 			return r.take(tx, now, step)
 		})
 	cmd.Flags().StringVar(&review, "review", "", "what happened, why, and what will be different (needed)")

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,6 +26,9 @@ type scopeAnswer struct {
 	Declared  []string          `json:"declared"` // units whose product declares the allergen
 	Kept      []recall.Item     `json:"kept"`     // wait for a signature
 	Left      bool              `json:"left"`     // something has left the brewery's control
+	Served    []recall.Served   `json:"served"`   // drawn or sold in the taproom
+	LeftOut   []recall.LeftOut  `json:"left_out"` // shipments of affected units that carried nothing affected
+	Lost      []recall.Lost     `json:"lost"`     // suspects and decisions that mean nothing now
 	If        []recall.Change   `json:"if"`       // what other decisions would change
 	Trace     *trace.Answer     `json:"trace"`
 }
@@ -97,26 +101,23 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *recall.Scope, 
 		return err
 	}
 	if r.json {
-		a := scopeAnswer{summarize(tx, now), head, now.Decisions, stock, s.Declared, s.Kept, s.HasLeft(tx), changes, s.Answer}
-		if a.Decisions == nil {
-			a.Decisions = []recall.Decision{}
-		}
-		a.Declared, a.Kept, a.If = orEmpty(a.Declared), orEmpty(a.Kept), orEmpty(a.If)
-		if a.InHouse == nil {
-			a.InHouse = []recall.Stock{}
-		}
-		return r.writeJSON(a)
+		return r.writeJSON(scopeAnswer{Recall: summarize(tx, now), Head: head, Decisions: orEmpty(now.Decisions), InHouse: orEmpty(stock), Declared: orEmpty(s.Declared),
+			Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(changes), Trace: s.Answer})
 	}
 	if what {
 		r.printf("%s\n", r.strong("If it were so, against the scope that stands"))
-		r.printChanges(tx, changes)
+		r.printChanges(tx, now, changes)
 		return nil
 	}
 	r.printf("%s (%s), hazard %s: %s\nAs known with entry %d.\n\n%s\n", now.Code, now.Kind(), now.Hazard, now.Reason, head, cautionText())
-	r.showStock(stock)
+	for _, l := range s.Lost {
+		r.printf("\n%s\n", r.strong(fmt.Sprintf("NOT TRACED: %s %s: %s", l.What, l.Code, l.Why)))
+	}
+	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(s.Answer)
 	r.showConsignees(s.Answer)
+	r.showLeft(tx, s)
 	r.showUnits(s.Answer, all)
 	r.showLots(s.Answer, all)
 	r.showInside(tx.Site(), s.Answer, all)
@@ -137,21 +138,50 @@ func orEmpty[T any](list []T) []T {
 	return list
 }
 
-func (r *inRecall) showStock(stock []recall.Stock) {
+func (r *inRecall) showStock(title string, stock []recall.Stock) {
 	t := &table{head: []string{"in the house", "code", "band", "what", "#by the books", "place", "held"}}
 	for _, x := range stock {
 		quantity := number(x.Quantity) + " " + x.Unit
+		if x.Unit == "case" || x.Unit == "keg" {
+			quantity = number(x.Quantity) + " " + x.Unit + map[bool]string{true: "s"}[x.Quantity != 1]
+		}
 		if !x.Sure {
 			quantity = "at most " + quantity
 		}
 		held := ""
-		if x.Held {
+		switch {
+		case x.HeldHere:
 			held = "held"
+		case x.Held:
+			held = "held, not by this recall"
 		}
 		t.add(x.Kind, x.Code, x.Band, x.What, quantity, orDash(x.Place), held)
 	}
-	r.printf("\n%s\n", r.strong("In the house: "+counted(len(stock), "thing")+" to stop"))
+	r.printf("\n%s\n", r.strong(title))
 	r.printMost(t, false)
+}
+
+// showLeft tells of what was served here, and of shipments that carried nothing affected.
+func (r *inRecall) showLeft(tx *store.Tx, s *recall.Scope) {
+	t := &table{head: []string{"served here", "code", "#quantity", "when", ""}}
+	for _, x := range s.Served(tx) {
+		t.add(x.Kind, x.Code, number(x.Quantity)+" "+x.Unit, minute(x.At), map[bool]string{true: "may be"}[x.MayBe])
+	}
+	if len(t.rows) > 0 {
+		r.printf("\n%s\n", r.strong("Drawn or sold in the taproom: it reached the public"))
+		r.printMost(t, false)
+	}
+	r.showLeftOut(s)
+}
+
+// showLeftOut says why shipments of affected units are not called back.
+func (r *inRecall) showLeftOut(s *recall.Scope) {
+	for i, x := range s.LeftOut {
+		if i == 0 {
+			r.printf("\n%s\n", r.strong("Left out: shipped before anything affected stood on the unit, which was topped up later"))
+		}
+		r.printf("  %s: %d of %s to %s, %s; the first affected case at %s\n", x.Shipment, x.Quantity, x.Unit, x.Consignee, minute(x.ShippedAt), minute(x.ToppedUp))
+	}
 }
 
 func (r *inRecall) showDecisions(now *recall.Recall, s *recall.Scope) {
@@ -164,7 +194,7 @@ func (r *inRecall) showDecisions(now *recall.Recall, s *recall.Scope) {
 		r.print(t)
 	}
 	if len(s.Kept) > 0 {
-		r.printf("\nTaken out by a correction and kept until the lead signs for it (heeltap recall sign-off CODE… --reason TEXT):\n")
+		r.printf("\nTaken out by a correction and kept until the lead signs for it (heeltap recall sign-off CODE… --reason TEXT, or --all):\n")
 		for _, i := range s.Kept {
 			r.printf("  %s %s\n", i.Kind, i.Code)
 		}
@@ -175,26 +205,31 @@ func (r *inRecall) showDecisions(now *recall.Recall, s *recall.Scope) {
 }
 
 // printChanges lists what changed, and the entries that changed it.
-func (r *inRecall) printChanges(tx *store.Tx, changes []recall.Change) {
+func (r *inRecall) printChanges(tx *store.Tx, now *recall.Recall, changes []recall.Change) {
 	if len(changes) == 0 {
 		r.printf("  nothing changes\n")
 		return
 	}
 	t := &table{head: []string{"", "kind", "code", "now", "was", "because of"}}
 	for _, c := range changes {
-		now := c.Band
-		if c.Affected > 0 {
-			now += fmt.Sprintf(", %d affected", c.Affected)
+		stands := c.State()
+		if c.Detail != "" {
+			stands += " (" + c.Detail + ")"
 		}
 		if c.What == recall.Removed {
-			now = "-"
+			stands = "-"
 		}
-		t.add(c.What, c.Kind, c.Code, now, orDash(c.Was), r.entriesText(tx, c.Entries))
+		t.add(c.What, c.Kind, c.Code, stands, orDash(c.Was), r.entriesText(tx, now, c.Entries))
 	}
 	r.print(t)
 }
 
-func (r *inRecall) entriesText(tx *store.Tx, entries []int64) string {
+// entriesText tells of journal entries: of a recall's own steps what was done, else kind and who.
+func (r *inRecall) entriesText(tx *store.Tx, now *recall.Recall, entries []int64) string {
+	steps := map[int64]recall.Logged{}
+	for _, l := range now.Log {
+		steps[l.Entry] = l
+	}
 	var out []string
 	for _, n := range entries {
 		x, ok, err := tx.Entry(n)
@@ -202,6 +237,9 @@ func (r *inRecall) entriesText(tx *store.Tx, entries []int64) string {
 			continue
 		}
 		text := fmt.Sprintf("entry %d (%s by %s, recorded %s", n, x.Kind, x.By, stampOf(x.Recorded, tx.Site().Zone))
+		if l, step := steps[n]; step {
+			text = fmt.Sprintf("entry %d (%s by %s, recorded %s", n, strings.TrimSuffix(l.Text(), "."), x.By, stampOf(x.Recorded, tx.Site().Zone))
+		}
 		if x.At != nil {
 			text += ", of " + x.At.Text(tx.Site().Zone)
 		}
@@ -264,7 +302,7 @@ func freezeCommand(e *env) *cobra.Command {
 				r.saidStep(tx, after)
 				last := after.Latest()
 				if last.Version > 1 {
-					r.printChanges(tx, last.Changes)
+					r.printChanges(tx, after, last.Changes)
 				}
 				if parties := after.NewParties(last.Items); len(parties) > 0 {
 					r.printf("To notify: %s\n", strings.Join(parties, ", "))
@@ -307,7 +345,7 @@ func changesCommand(e *env) *cobra.Command {
 					r.printf("No version is frozen yet: heeltap recall freeze\n")
 					return nil
 				}
-				r.printChanges(tx, changes)
+				r.printChanges(tx, now, changes)
 				return nil
 			})
 		})
@@ -318,11 +356,17 @@ func changesCommand(e *env) *cobra.Command {
 
 func signOffCommand(e *env) *cobra.Command {
 	var reason string
-	cmd := e.step(&cobra.Command{Use: "sign-off CODE…", Short: "Let what a correction took out of scope go, by signature", Args: cobra.MinimumNArgs(1),
-		Example: `  heeltap recall sign-off P26-0817 --reason "weigh sheet and photo show the other lot"`},
+	var all bool
+	cmd := e.step(&cobra.Command{Use: "sign-off [CODE…]", Short: "Let what a correction took out of scope go, by signature",
+		Long: "Let what a correction took out of scope go, by signature. The code of a vessel means what it held. A signature lapses when the thing is frozen in scope again.",
+		Example: `  heeltap recall sign-off P26-0817 --reason "weigh sheet and photo show the other lot"
+  heeltap recall sign-off --all --reason "weigh sheet and photo show the other lot"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			if err := needed(reason, "reason"); err != nil {
 				return err
+			}
+			if all != (len(args) == 0) {
+				return lots.Errorf(lots.Invalid, "name what is signed off, or give --all, not both")
 			}
 			s, err := now.SignOff(tx, args, reason)
 			if err != nil {
@@ -331,6 +375,7 @@ func signOffCommand(e *env) *cobra.Command {
 			return r.take(tx, now, s)
 		})
 	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
+	cmd.Flags().BoolVar(&all, "all", false, "everything that waits")
 	return cmd
 }
 
@@ -343,7 +388,11 @@ func holdAllCommand(e *env) *cobra.Command {
 				return err
 			}
 			r.saidStep(tx, after)
-			r.showStock(stock)
+			title := "Stopped now: " + counted(len(stock), "thing")
+			if now.Mock {
+				title = "To be stopped, were it real: " + counted(len(stock), "thing")
+			}
+			r.showStock(title, stock)
 			return nil
 		})
 }
@@ -367,7 +416,7 @@ func holdListCommand(e *env) *cobra.Command {
 			case r.json:
 				return r.writeJSON(orEmpty(stock))
 			}
-			r.showStock(stock)
+			r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 			return nil
 		})
 	cmd.Flags().StringVar(&out, "out", "", "write it as .pdf, .html or .txt")
@@ -378,17 +427,29 @@ func letGoCommand(e *env) *cobra.Command {
 	var reason string
 	var all bool
 	cmd := e.step(&cobra.Command{Use: "release [CODE…]", Short: "Release some or all of what is held for the recall",
+		Long:    "Release some or all of what is held for the recall. It ends the recall's own holds; holds of others, and of other recalls, stand, and are told of.",
 		Example: `  heeltap recall release P26-0817 --reason "opened and inspected, sheet 4"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			if len(args) == 0 && !all {
 				return lots.Errorf(lots.Invalid, "name what to release, or --all")
+			}
+			released := args
+			if len(args) == 0 {
+				released = slices.Clone(now.Holds)
 			}
 			after, err := now.LetGo(tx, args, reason, r.by)
 			if err != nil {
 				return err
 			}
 			r.saidStep(tx, after)
-			return nil
+			if now.Mock {
+				return nil
+			}
+			still, err := now.StillStopped(tx, released)
+			for _, text := range still {
+				r.note("%s", text)
+			}
+			return err
 		})
 	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
 	cmd.Flags().BoolVar(&all, "all", false, "everything held for the recall")

@@ -27,21 +27,59 @@ func consigneesCommand(e *env) *cobra.Command {
 				return err
 			}
 			if r.json {
-				return r.writeJSON(orEmpty(list))
+				out := []recipient{}
+				for _, c := range list {
+					x := recipient{Consignee: c, Accounts: []recall.SubAccount{}}
+					if contact := now.Contacts[c.Party]; contact != nil {
+						x.Accounts = append(x.Accounts, contact.Accounts...)
+					}
+					out = append(out, x)
+				}
+				return r.writeJSON(out)
 			}
-			r.showRecipients(list, all)
+			r.showRecipients(now, list, all)
+			r.showOthers(s.ReturnedByOthers(tx))
+			r.showLeftOut(s)
 			return nil
 		})
 	cmd.Flags().BoolVar(&all, "all", false, "list every unit")
 	return cmd
 }
 
-func (r *inRecall) showRecipients(list []recall.Consignee, all bool) {
+// recipient is a consignee as JSON, with its own list of whom it supplied.
+type recipient struct {
+	recall.Consignee
+	Accounts []recall.SubAccount `json:"accounts"`
+}
+
+// showOthers tells of what came back from parties to which none of it was shipped.
+func (r *inRecall) showOthers(list []recall.OtherReturn) {
+	t := &table{head: []string{"returned by", "unit", "#quantity", "when", "counts for"}}
+	for _, o := range list {
+		counts := "nobody: received by " + orDash(strings.Join(o.Of, ", "))
+		if len(o.Of) == 1 {
+			counts = o.Of[0]
+		}
+		t.add(o.Party, o.Unit, number(o.Quantity), minute(o.ReturnedAt), counts)
+	}
+	if len(t.rows) > 0 {
+		r.printf("\n%s\n", r.strong("Came back from parties that had none of it from us"))
+		r.print(t)
+	}
+}
+
+func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Consignee, all bool) {
 	t := &table{head: []string{"consignee", "name", "band", "#cases net", "#affected", "#kegs net", "#kegs out", "may be", "phone", "distributes further"}}
 	for _, c := range list {
 		further := ""
 		if c.Further {
 			further = "yes: ask for its list"
+			if contact := now.Contacts[c.Party]; contact != nil && len(contact.Accounts) > 0 {
+				further = "yes: " + counted(len(contact.Accounts), "account") + " on its list"
+			}
+		}
+		if c.Kept {
+			further = strings.TrimSpace(further + " kept: a correction took its deliveries away")
 		}
 		maybe := ""
 		if c.Cases.MayBe+c.Kegs.MayBe > 0 {
@@ -64,9 +102,28 @@ func (r *inRecall) showRecipients(list []recall.Consignee, all bool) {
 			if l.OneOf != "" {
 				note = "one of these, " + number(l.MayBe)
 			}
+			if l.ByOthers > 0 {
+				note = strings.TrimSpace(note + " " + number(l.ByOthers) + " came back from others")
+			}
 			u.add(l.Unit, l.Band, l.Product, strings.Join(l.DateCodes, ", "), number(l.Shipped), number(l.Returned), number(l.Net), number(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
 		}
 		r.print(u)
+		r.showAccounts(now.Contacts[c.Party])
+	}
+}
+
+// showAccounts lists whom a consignee supplied, by its own list.
+func (r *inRecall) showAccounts(c *recall.Contact) {
+	if c == nil || len(c.Accounts) == 0 {
+		return
+	}
+	t := &table{head: []string{"it supplied", "contact", "phone", "e-mail", "address", "product", "date code", "#quantity"}}
+	for _, a := range c.Accounts {
+		t.add(a.Name, orDash(a.Contact), orDash(a.Phone), orDash(a.Email), orDash(a.Address), orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(number(a.Quantity)+" "+a.Unit))
+	}
+	r.print(t)
+	if says, listed, ok := c.PassedOn(); ok && says != listed {
+		r.printf("  it says it passed on %s, and its list adds up to %s\n", number(says), number(listed))
 	}
 }
 
@@ -149,8 +206,12 @@ one. "Nothing on hand" is an answer too.`,
 			s.Party = args[0]
 			kegs.Kegs = true
 			s.Lines = []recall.AnswerLine{line, kegs}
-			if err := now.Answerable(tx, &s); err != nil {
+			odd, err := now.Answerable(tx, &s)
+			if err != nil {
 				return err
+			}
+			for _, text := range odd {
+				r.note("%s", text)
 			}
 			return r.take(tx, now, &s)
 		})
@@ -171,9 +232,11 @@ one. "Nothing on hand" is an answer too.`,
 }
 
 func passedOnCommand(e *env) *cobra.Command {
-	return e.step(&cobra.Command{Use: "passed-on PARTY FILE.csv", Short: "Read a consignee's list of whom it supplied", Args: cobra.ExactArgs(2),
+	replace := false
+	cmd := e.step(&cobra.Command{Use: "passed-on PARTY FILE.csv", Short: "Read a consignee's list of whom it supplied", Args: cobra.ExactArgs(2),
 		Long: `Read a consignee's list of whom it supplied: a CSV file whose first line names its columns, of name (needed),
-contact, phone, email, address, product, date_code, quantity, unit (case or keg).`,
+contact, phone, email, address, product, date_code, quantity, unit (case or keg). A second list adds to the first;
+rows that were read before are refused. recall consignees --all shows the lists.`,
 		Example: "  heeltap recall passed-on D-11 otto.csv"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			if err := knownParty(tx, args[0]); err != nil {
@@ -194,8 +257,14 @@ contact, phone, email, address, product, date_code, quantity, unit (case or keg)
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%s: %w", args[1], err)
 			}
-			return r.take(tx, now, &recall.PassedOn{Party: args[0], Accounts: list})
+			gave, err := now.GaveList(args[0], list, replace)
+			if err != nil {
+				return err
+			}
+			return r.take(tx, now, gave)
 		})
+	cmd.Flags().BoolVar(&replace, "replace", false, "put it in place of what it gave before")
+	return cmd
 }
 
 func dueCommand(e *env) *cobra.Command {
@@ -215,14 +284,14 @@ func dueCommand(e *env) *cobra.Command {
 			}
 			t := &table{head: []string{"consignee", "name", "state", "#tries", "reached", "answered", "#not explained", "due", ""}}
 			for _, x := range list {
-				note := ""
+				var notes []string
 				if x.Overdue {
-					note = "overdue"
+					notes = append(notes, "overdue")
 				}
-				if x.NeedList {
-					note = strings.TrimSpace(note + " its own list is missing")
+				if wants := x.Wants(); wants != "" && (x.NeedList || x.Answered != "") {
+					notes = append(notes, wants)
 				}
-				t.add(x.Party, x.Name, x.State, whole(x.Tries), minute(x.Notified), minute(x.Answered), number(x.Left), minute(x.Due), note)
+				t.add(x.Party, x.Name, x.State, whole(x.Tries), minute(x.Notified), minute(x.Answered), number(x.Left), minute(x.Due), strings.Join(notes, "; "))
 			}
 			r.print(t)
 			return nil
@@ -270,10 +339,10 @@ func checkedCommand(e *env) *cobra.Command {
 			if err := knownParty(tx, args[0]); err != nil {
 				return err
 			}
-			if s.OnSale < 0 {
-				return lots.Errorf(lots.Invalid, "--on-sale is below zero")
-			}
 			s.Party, s.Notified, s.Followed = args[0], !noNotice, !notFollowed
+			if err := now.Checkable(tx, &s); err != nil {
+				return err
+			}
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, visit …")

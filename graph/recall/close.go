@@ -1,7 +1,9 @@
 package recall
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 
 	"heeltap/graph/trace"
@@ -26,6 +28,9 @@ func (r *Recall) OpenLines(tx *store.Tx, s *Scope) ([]OpenLine, error) {
 	} else if n := len(diff(r.Latest().Items, s.Items())); n > 0 {
 		add("scope", "%s since version %d: freeze the next one", plural(n, "change"), r.Latest().Version)
 	}
+	for _, l := range s.Lost {
+		add("scope", "%s %s is not traced: %s; %s", l.What, l.Code, l.Why, l.mend())
+	}
 	for _, i := range s.Kept {
 		add("signature", "%s %s: a correction took it out of scope; sign off, or leave it in", i.Kind, i.Code)
 	}
@@ -44,26 +49,40 @@ func (r *Recall) OpenLines(tx *store.Tx, s *Scope) ([]OpenLine, error) {
 	}
 	for _, x := range standings {
 		if x.State != "settled" {
-			text := fmt.Sprintf("%s %s: %s, %g cases and kegs not explained", x.Party, x.Name, x.State, x.Left)
-			if x.NeedList {
-				text += ", its own list is missing"
-			}
-			add("consignee", "%s", text)
+			add("consignee", "%s", join(strings.TrimSpace(x.Party+" "+x.Name), comma(x.State, x.Wants())))
+		}
+		if says, listed, ok := r.Contacts[x.Party].PassedOn(); ok && says != listed {
+			add("consignee", "%s says it passed on %g, and its own list adds up to %g", x.Party, says, listed)
 		}
 	}
 	for _, p := range r.unchecked() {
 		add("check", "%s was drawn for an effectiveness check and not checked", p)
+	}
+	if r.Sample != nil && r.Sample.Of != len(standings) {
+		add("check", "the effectiveness checks were drawn among %d, and there are %s now: draw again", r.Sample.Of, plural(len(standings), "consignee"))
 	}
 	a, err := r.Reconcile(tx, s)
 	if err != nil {
 		return nil, err
 	}
 	for _, u := range a.Units {
-		if u.Unaccounted != 0 {
-			add("account", "%s: %g not accounted for (last entry %d, %s)", u.Unit, u.Unaccounted, u.LastEntry, u.LastText)
+		switch {
+		case u.Missing > 0:
+			add("account", "%s: %g not accounted for (last entry %d, %s)", u.Unit, u.Missing, u.LastEntry, u.LastText)
+		case u.Over > 0:
+			add("account", "%s: %g MORE THAN WAS MADE (last entry %d, %s)", u.Unit, u.Over, u.LastEntry, u.LastText)
 		}
 	}
-	return append(out, r.heldStill(tx)...), tx.Err()
+	for _, o := range a.Others {
+		if len(o.Of) != 1 {
+			add("account", "%g of %s came back from %s, to which we shipped none of it: it counts for nobody (received by %s)", o.Quantity, o.Unit, o.Party, cmp.Or(strings.Join(o.Of, ", "), "nobody"))
+		}
+	}
+	still, err := r.heldStill(tx)
+	if err != nil {
+		return nil, err
+	}
+	return append(out, still...), tx.Err()
 }
 
 // unchecked lists who was drawn for a check and has none.
@@ -81,18 +100,43 @@ func (r *Recall) unchecked() []string {
 }
 
 // heldStill names what is held and still here: neither released, nor destroyed, nor gone.
-func (r *Recall) heldStill(tx *store.Tx) []OpenLine {
+func (r *Recall) heldStill(tx *store.Tx) ([]OpenLine, error) {
+	held, err := trace.Holdings(tx)
+	if err != nil {
+		return nil, err
+	}
 	var here []string
 	for _, code := range r.Holds {
-		if thing, ok := tx.Thing(code); ok && thing.Kind == lots.KindUnit && trace.BooksOf(tx, code).OnHand() <= 0 {
-			continue
+		mine := func(entry int64) bool { return slices.Contains(r.heldBy[code], entry) }
+		if len(r.heldBy[code]) > 0 && !slices.ContainsFunc(held[code], mine) {
+			continue // let go by itself; or a tank that holds something else by now
 		}
-		here = append(here, code)
+		if !gone(tx, code) {
+			here = append(here, code)
+		}
 	}
 	if len(here) == 0 {
-		return nil
+		return nil, nil
 	}
-	return []OpenLine{{"hold", fmt.Sprintf("%s held and neither released nor destroyed: %s", plural(len(here), "thing"), strings.Join(here, ", "))}}
+	return []OpenLine{{"hold", fmt.Sprintf("%s held and neither released nor destroyed: %s", plural(len(here), "thing"), strings.Join(here, ", "))}}, nil
+}
+
+// gone reports whether nothing of a thing is here by the books.
+func gone(tx *store.Tx, code string) bool {
+	thing, ok := tx.Thing(code)
+	switch {
+	case !ok:
+		return true // taken back
+	case thing.Kind == lots.KindUnit:
+		return trace.BooksOf(tx, code).OnHand() <= 0
+	case thing.Kind == lots.KindVessel:
+		content, ok := trace.ContentOf(tx, code)
+		return !ok || content.Left < 1
+	case thing.Kind == lots.KindLot:
+		left, sure := trace.LotLeft(tx, code)
+		return left <= 0 && sure
+	}
+	return false
 }
 
 // Close prepares the end of the brewery's own work. Open lines are counted and stay listed:
@@ -124,31 +168,62 @@ func (r *Recall) Destroy(tx *store.Tx, d Destroyed, at At, by string) (*Recall, 
 	if thing, ok := tx.Thing(d.Unit); !ok || thing.Kind != lots.KindUnit {
 		return nil, lots.Errorf(lots.NotFound, "no unit is called %q; near it are: %s", d.Unit, strings.Join(tx.Nearest(d.Unit, lots.KindUnit), ", "))
 	}
-	books := trace.BooksOf(tx, d.Unit)
-	if d.Quantity == 0 {
-		d.Quantity = books.OnHand()
+	if !quantityOK(d.Quantity) {
+		return nil, lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", d.Quantity)
 	}
-	if d.Quantity <= 0 {
-		return nil, lots.Errorf(lots.Invalid, "nothing of %s is here by the books: give --quantity", d.Unit)
+	if err := d.fits(tx); err != nil {
+		return nil, err
 	}
 	if !r.Mock {
-		sheet, _ := lots.SheetNamed("removals")
-		when := tx.Recorded()
-		if !at.IsZero() {
-			when = at
-		}
-		row := lots.Row{"subject": d.Unit, "quantity": fmt.Sprintf("%g", d.Quantity), "at": when.In(tx.Site().Zone).Format("2006-01-02 15:04:05"),
-			"reason": "destroyed", "witness": d.Witness, "document": r.Code, "by": by}
-		entries, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: sheet, Row: row, By: by}})
-		if err == nil && len(faults) > 0 {
-			err = faults
-		}
+		entry, err := r.remove(tx, d, at, by)
 		if err != nil {
 			return nil, err
 		}
-		d.Entry = entries[0]
+		d.Entry = entry
 	}
 	return r.Take(tx, &d, at, by)
+}
+
+// fits takes all that is here where no quantity was given, and refuses more than is here by the
+// books and by the last count, unless it is said that it was so.
+func (d *Destroyed) fits(tx *store.Tx) error {
+	books := trace.BooksOf(tx, d.Unit).OnHand()
+	if d.Quantity == 0 {
+		d.Quantity = books
+	}
+	if d.Quantity <= 0 {
+		return lots.Errorf(lots.Invalid, "nothing of %s is here by the books: give --quantity", d.Unit)
+	}
+	here, counted := books, ""
+	if count, ok := trace.CountOf(tx, d.Unit); ok {
+		here, counted = max(here, count.Now), fmt.Sprintf(", %g by the last count", max(0, count.Now))
+	}
+	if d.Quantity > here && !d.Surplus {
+		return lots.Errorf(lots.Invalid, "%g of %s are more than are here: %g by the books%s; if so many were destroyed, say so with --more-than-booked", d.Quantity, d.Unit, max(0, books), counted)
+	}
+	return nil
+}
+
+// remove records the removal.
+func (r *Recall) remove(tx *store.Tx, d Destroyed, at At, by string) (int64, error) {
+	sheet, _ := lots.SheetNamed("removals")
+	when := tx.Recorded()
+	if !at.IsZero() {
+		when = at
+	}
+	row := lots.Row{"subject": d.Unit, "quantity": fmt.Sprintf("%g", d.Quantity), "at": when.In(tx.Site().Zone).Format("2006-01-02 15:04:05"),
+		"reason": "destroyed", "witness": d.Witness, "document": r.Code, "by": by}
+	if d.Ref != "" {
+		row["ref"] = d.Ref
+	}
+	entries, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: sheet, Row: row, By: by}})
+	switch {
+	case err != nil:
+		return 0, err
+	case len(faults) > 0:
+		return 0, lots.Errorf(lots.Conflict, "the destruction of %s can not be recorded: %s", d.Unit, faults[0].Reason)
+	}
+	return entries[0], nil
 }
 
 // ProductText names a product and what one package of it holds.

@@ -29,12 +29,17 @@ type Consignee struct {
 	Kegs    Moved  `json:"kegs"`
 	// KegsOut are fillings shipped there whose keg has not come back since.
 	KegsOut []string `json:"kegs_out"`
+	// Kept is true where a correction took its deliveries away and nobody signed for that: what
+	// it received is as the last version has it.
+	Kept bool `json:"kept"`
 }
 
 // Moved sums what went to a consignee and what came back, in cases or in kegs.
 type Moved struct {
 	Shipped  float64 `json:"shipped"`
 	Returned float64 `json:"returned"`
+	// ByOthers came back from parties that had none of it from us, and can only be from here.
+	ByOthers float64 `json:"returned_by_others"`
 	Net      float64 `json:"net"`
 	Affected float64 `json:"affected"` // at most so many of the net
 	// MayBe is what may have gone there besides: one of several units, unknown which.
@@ -56,6 +61,10 @@ type Line struct {
 	Emptied bool `json:"emptied"`
 	// OneOf names the units of which it received one, unknown which.
 	OneOf string `json:"one_of"`
+
+	returns []*lots.Return // goods that came back from it
+	emptied float64        // kegs that came back empty
+	older   float64        // of the unit, what it received and did not return before anything affected stood on it
 }
 
 // Consignees lists who received anything in scope, by code.
@@ -66,7 +75,7 @@ func (s *Scope) Consignees(tx *store.Tx) ([]Consignee, error) {
 	}
 	found := map[string]*Consignee{}
 	lines := map[string]map[string]*Line{}
-	for _, sh := range s.Answer.Shipments {
+	deliver := func(sh trace.Shipment, oneOf bool) {
 		c := found[sh.Consignee]
 		if c == nil {
 			c = newConsignee(tx, sh.Consignee)
@@ -77,15 +86,35 @@ func (s *Scope) Consignees(tx *store.Tx) ([]Consignee, error) {
 		}
 		l := lines[sh.Consignee][sh.Unit]
 		if l == nil {
-			l = newLine(units, sh)
+			l = newLine(units, sh, oneOf)
 			lines[sh.Consignee][sh.Unit] = l
 		}
-		l.ship(sh)
+		l.ship(sh, oneOf)
 	}
+	for _, sh := range s.Shipments() {
+		deliver(sh, sh.OneOf())
+	}
+	for _, i := range s.Kept {
+		for unit, n := range receivedOf(i.Received) {
+			deliver(trace.Shipment{Reached: trace.Reached{Band: i.Band}, Unit: unit, Consignee: i.Code, Quantity: n}, strings.Contains(unit, "|"))
+		}
+		if i.Kind == "consignee" {
+			if found[i.Code] == nil { // an old version does not say what it received
+				found[i.Code] = newConsignee(tx, i.Code)
+			}
+			found[i.Code].Kept = true
+		}
+	}
+	others := s.ReturnedByOthers(tx)
 	var out []Consignee
 	for party, c := range found {
 		for _, l := range lines[party] {
-			takeBack(tx, party, l)
+			s.takeBack(tx, party, l, lines[party])
+			for _, o := range others {
+				if o.Unit == l.Unit && len(o.Of) == 1 && o.Of[0] == party {
+					l.ByOthers += o.Quantity
+				}
+			}
 			c.add(*l, units[l.Unit])
 		}
 		slices.SortFunc(c.Lines, func(a, b Line) int { return cmp.Compare(a.Unit, b.Unit) })
@@ -106,7 +135,7 @@ func newConsignee(tx *store.Tx, party string) *Consignee {
 }
 
 // newLine begins a line; one of several units carries what any of them would.
-func newLine(units map[string]trace.Unit, sh trace.Shipment) *Line {
+func newLine(units map[string]trace.Unit, sh trace.Shipment, oneOf bool) *Line {
 	l := &Line{Unit: sh.Unit, Band: sh.Band, DateCodes: []string{}, Documents: []string{}}
 	products := map[string]bool{}
 	for _, code := range strings.Split(sh.Unit, "|") {
@@ -120,7 +149,7 @@ func newLine(units map[string]trace.Unit, sh trace.Shipment) *Line {
 			l.DateCodes = append(l.DateCodes, p.DateCodes...)
 		}
 	}
-	if sh.OneOf() {
+	if oneOf {
 		l.OneOf = sh.Unit
 	}
 	l.Product = strings.Join(slices.Sorted(maps.Keys(products)), ", ")
@@ -138,8 +167,8 @@ func affectedParts(u trace.Unit) []trace.Part {
 	return parts
 }
 
-func (l *Line) ship(sh trace.Shipment) {
-	if sh.OneOf() {
+func (l *Line) ship(sh trace.Shipment, oneOf bool) {
+	if oneOf {
 		l.MayBe += float64(sh.Quantity)
 	} else {
 		l.Shipped += float64(sh.Quantity)
@@ -153,31 +182,48 @@ func (l *Line) ship(sh trace.Shipment) {
 	}
 }
 
-// takeBack subtracts what a party returned of a line's unit.
-func takeBack(tx *store.Tx, party string, l *Line) {
-	if l.OneOf != "" {
-		return
+// takeBack subtracts what a party returned of a line's unit; of one of several units, what it
+// returned of any that it did not receive for certain besides.
+func (s *Scope) takeBack(tx *store.Tx, party string, l *Line, lines map[string]*Line) {
+	for _, code := range strings.Split(l.Unit, "|") {
+		if l.OneOf != "" && lines[code] != nil {
+			continue
+		}
+		for _, x := range s.LeftOut {
+			if x.Unit == code && x.Consignee == party {
+				l.older += float64(x.Quantity)
+			}
+		}
+		for _, rec := range tx.Touching(code) {
+			r, ok := rec.(*lots.Return)
+			if !ok || r.Consignee != party || r.Unit.OneOf() {
+				continue
+			}
+			_, over := s.before[r.Seq]
+			switch {
+			case over:
+				l.older -= float64(r.Quantity)
+			case r.State != "empty":
+				l.Returned += float64(r.Quantity)
+				l.returns = append(l.returns, r)
+			case l.Kegs: // only a keg comes back empty: of a pallet nothing came
+				l.emptied += float64(r.Quantity)
+			}
+		}
 	}
-	for _, rec := range tx.Touching(l.Unit) {
-		r, ok := rec.(*lots.Return)
-		if !ok || r.Consignee != party || r.Unit.OneOf() {
-			continue
-		}
-		if r.State == "empty" {
-			l.Emptied = true
-			continue
-		}
-		l.Returned += float64(r.Quantity)
+	if l.OneOf != "" { // what came back was there
+		was := min(l.Returned, l.MayBe)
+		l.Shipped, l.Returned, l.MayBe = l.Shipped+was, was, l.MayBe-was
 	}
 }
 
 // add puts a finished line on a consignee's list.
 func (c *Consignee) add(l Line, u trace.Unit) {
-	l.Net = lots.Nine(l.Shipped - l.Returned)
-	l.Affected = max(0, min(l.Net, float64(u.Affected)))
-	if l.Emptied {
-		l.Affected = 0
-	}
+	l.Net = lots.Nine(l.Shipped - l.Returned - l.ByOthers)
+	l.Emptied = l.emptied > 0 && l.emptied >= l.Net
+	// what came back may have been of what it received before anything affected stood on the unit
+	out := l.Net + min(l.Returned, max(0, l.older)) - l.emptied
+	l.Affected = max(0, min(out, float64(u.Affected)))
 	sum := &c.Cases
 	if l.Kegs {
 		sum = &c.Kegs
@@ -187,10 +233,50 @@ func (c *Consignee) add(l Line, u trace.Unit) {
 	}
 	sum.Shipped += l.Shipped
 	sum.Returned += l.Returned
+	sum.ByOthers += l.ByOthers
 	sum.Net += l.Net
 	sum.Affected += l.Affected
 	sum.MayBe += l.MayBe
 	c.Lines = append(c.Lines, l)
+}
+
+// OtherReturn is goods that came back from a party to which we shipped none of them.
+type OtherReturn struct {
+	Unit       string   `json:"unit"`
+	Party      string   `json:"party"`
+	Quantity   float64  `json:"quantity"`
+	Kegs       bool     `json:"kegs"`
+	ReturnedAt string   `json:"returned_at"`
+	Of         []string `json:"of"` // who received the unit from us, and may have passed it on
+	Entry      int64    `json:"entry"`
+}
+
+// ReturnedByOthers lists what came back from parties that had none of it from us: it counts for
+// the only one that received the unit, and for nobody where several did.
+func (s *Scope) ReturnedByOthers(tx *store.Tx) []OtherReturn {
+	receivers := map[string][]string{}
+	for _, sh := range s.Answer.Shipments {
+		for _, unit := range strings.Split(sh.Unit, "|") {
+			if !slices.Contains(receivers[unit], sh.Consignee) {
+				receivers[unit] = append(receivers[unit], sh.Consignee)
+			}
+		}
+	}
+	out := []OtherReturn{}
+	for _, u := range s.Answer.Units {
+		of := receivers[u.Code]
+		slices.Sort(of)
+		for _, rec := range tx.Touching(u.Code) {
+			r, ok := rec.(*lots.Return)
+			if !ok || r.Unit.OneOf() || r.State == "empty" || slices.Contains(of, r.Consignee) {
+				continue
+			}
+			if _, over := s.before[r.Seq]; !over {
+				out = append(out, OtherReturn{u.Code, r.Consignee, float64(r.Quantity), u.Kind == "keg", r.At.Text(tx.Site().Zone), slices.Clone(of), r.Seq})
+			}
+		}
+	}
+	return out
 }
 
 // Supplier is whom a suspect lot came from, and what else came in that delivery.

@@ -19,7 +19,7 @@ var levels = map[string]float64{"A": 100, "C": 10, "D": 2, "E": 0}
 func SampleSize(level string, percent float64, n int) (int, float64, error) {
 	p, ok := levels[level]
 	switch {
-	case level == "B" && (percent <= 10 || percent >= 100):
+	case level == "B" && !(percent > 10 && percent < 100):
 		return 0, 0, lots.Errorf(lots.Invalid, "level B needs --percent, more than 10 and less than 100 (21 CFR 7.42(b)(3))")
 	case level == "B":
 		p = percent

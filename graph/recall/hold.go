@@ -2,6 +2,7 @@ package recall
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -11,150 +12,9 @@ import (
 	"heeltap/lots/store"
 )
 
-// Stock is something in scope that is in the house: what a hold stops and somebody has
-// to find.
-type Stock struct {
-	Kind     string  `json:"kind"` // tank lot unit, or loose: cases that hang on no unit
-	Code     string  `json:"code"` // what a hold names; the run where loose
-	Band     string  `json:"band"`
-	What     string  `json:"what"`     // beer, item, product with date codes
-	Quantity float64 `json:"quantity"` // by the books
-	Unit     string  `json:"unit"`
-	Sure     bool    `json:"sure"` // false where use in an unknown quantity makes the books a guess
-	Place    string  `json:"place"`
-	Held     bool    `json:"held"` // has a hold of its own
-}
-
-// InHouse lists what is in scope and in the house by the books or by a count: tanks first,
-// then lots, then units. What leaves first is what a hold must stop first.
-func (s *Scope) InHouse(tx *store.Tx) ([]Stock, error) {
-	held, err := trace.OnHold(tx)
-	if err != nil {
-		return nil, err
-	}
-	var out []Stock
-	for _, list := range [][]Stock{s.tanks(tx), s.lots(tx), s.units(tx), s.loose()} {
-		for _, x := range list {
-			x.Held = held[x.Code]
-			out = append(out, x)
-		}
-	}
-	return out, tx.Err()
-}
-
-func (s *Scope) tanks(tx *store.Tx) []Stock {
-	site := tx.Site()
-	var out []Stock
-	for _, f := range s.Answer.Fills {
-		thing, ok := tx.Thing(f.Vessel)
-		if f.Until != nil || !ok || thing.VesselKind == "path" {
-			continue
-		}
-		c, ok := trace.ContentOf(tx, f.Vessel)
-		if !ok || c.Fill.Code != f.Code || c.Left < 1 {
-			continue
-		}
-		out = append(out, Stock{Kind: "tank", Code: f.Vessel, Band: f.Band, What: "since " + f.Since, Sure: true,
-			Quantity: lots.Nine(site.VolumeUnit.Of(c.Left)), Unit: string(site.VolumeUnit), Place: vesselPlace(tx, f.Vessel)})
-	}
-	return out
-}
-
-func vesselPlace(tx *store.Tx, vessel string) string {
-	for _, rec := range tx.Touching(vessel) {
-		if v, ok := rec.(*lots.Vessel); ok && v.Code == vessel {
-			return v.Place
-		}
-	}
-	return ""
-}
-
-func (s *Scope) lots(tx *store.Tx) []Stock {
-	var out []Stock
-	for _, l := range s.Answer.Lots {
-		thing, _ := tx.Thing(l.Code)
-		left, sure := trace.LotLeft(tx, l.Code)
-		if left <= 0 && sure || thing.Into != "" {
-			continue // used up; or in a tank, which stands among the tanks
-		}
-		x := Stock{Kind: "lot", Code: l.Code, Band: l.Band, What: l.Item, Quantity: lots.Nine(thing.Unit.Of(left)), Unit: string(thing.Unit), Sure: sure}
-		if l.SupplierLot != nil {
-			x.What += ", supplier's lot " + *l.SupplierLot
-		}
-		for _, rec := range tx.Touching(l.Code) {
-			switch r := rec.(type) {
-			case *lots.Receipt:
-				if r.Lot == l.Code {
-					x.Place = cmp.Or(x.Place, r.Place)
-				}
-			case *lots.StockCount:
-				x.Place = cmp.Or(r.Place, x.Place)
-			}
-		}
-		out = append(out, x)
-	}
-	return out
-}
-
-func (s *Scope) units(tx *store.Tx) []Stock {
-	var out []Stock
-	for _, u := range s.Answer.Units {
-		count, counted := trace.CountOf(tx, u.Code)
-		if u.OnHand <= 0 && !(counted && count.Now > 0) {
-			continue
-		}
-		x := Stock{Kind: "unit", Code: u.Code, Band: u.Band, Quantity: u.OnHand, Unit: unitWord(u.Kind), Sure: true}
-		x.What = strings.TrimSpace(orMixed(u.Product) + " " + strings.Join(u.DateCodes, ", "))
-		if mayHaveLeft(tx, u.Code) {
-			x.What += " (may have left: a shipment names it as one of several)"
-		}
-		if u.Place != nil {
-			x.Place = *u.Place
-		}
-		if counted && count.Place != "" {
-			x.Place = count.Place
-		}
-		out = append(out, x)
-	}
-	return out
-}
-
-// mayHaveLeft reports whether a shipment names a unit as one of several.
-func mayHaveLeft(tx *store.Tx, unit string) bool {
-	return slices.ContainsFunc(tx.Touching(unit), func(rec lots.Record) bool {
-		s, ok := rec.(*lots.Shipment)
-		return ok && s.Unit.OneOf()
-	})
-}
-
-// loose are cases of affected runs that hang on no unit: no hold can name them.
-func (s *Scope) loose() []Stock {
-	var out []Stock
-	for _, r := range s.Answer.Runs {
-		if r.Unassigned > 0 {
-			out = append(out, Stock{Kind: "loose", Code: r.Code, Band: r.Band, Quantity: float64(r.Unassigned), Unit: "case",
-				What: strings.TrimSpace(r.Product + " " + strings.Join(r.DateCodes, ", ") + ", on no pallet: find them and tag them")})
-		}
-	}
-	return out
-}
-
-func unitWord(kind string) string {
-	if kind == "keg" {
-		return "keg"
-	}
-	return "case"
-}
-
-func orMixed(product *string) string {
-	if product == nil {
-		return "mixed"
-	}
-	return *product
-}
-
-// HoldAll stops everything in scope that is in the house and not stopped yet, in one step.
-// In an exercise it stops nothing and says so.
+// HoldAll stops everything in scope that is in the house and that this recall does not hold yet,
+// in one step. What somebody else stopped gets a hold of this recall's own, so that neither
+// release lets go what the other still wants stopped. In an exercise it stops nothing and says so.
 func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []Stock, error) {
 	s, err := r.Scope(tx)
 	if err != nil {
@@ -165,14 +25,15 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []Stock, error) {
 		return nil, nil, err
 	}
 	stock = slices.DeleteFunc(stock, func(x Stock) bool {
-		return x.Kind == "loose" || r.Mock && slices.Contains(r.Holds, x.Code) || !r.Mock && x.Held
+		return x.Kind == "loose" || r.Mock && slices.Contains(r.Holds, x.Code) || !r.Mock && x.HeldHere
 	})
 	if len(stock) == 0 {
 		return nil, nil, lots.Errorf(lots.Conflict, "nothing more to hold: all that is in scope and in the house is held, or has left")
 	}
 	step := &Stopped{}
-	for _, x := range stock {
+	for i, x := range stock {
 		step.Subjects = append(step.Subjects, x.Code)
+		stock[i].Held, stock[i].HeldHere = !r.Mock, !r.Mock
 	}
 	if !r.Mock {
 		if step.Entries, err = r.stop(tx, step.Subjects, by); err != nil {
@@ -186,9 +47,13 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []Stock, error) {
 // stop records the holds.
 func (r *Recall) stop(tx *store.Tx, subjects []string, by string) ([]int64, error) {
 	sheet, _ := lots.SheetNamed("holds")
-	at := tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04") // whole minutes, as what it stops is written
+	zone := tx.Site().Zone
 	var rows []store.Statement
 	for _, c := range subjects {
+		at := tx.Recorded().In(zone).Format("2006-01-02 15:04") // whole minutes, as what it stops is written
+		if content, ok := trace.ContentOf(tx, c); ok && content.Fill.Since > tx.Recorded().Truncate(time.Minute).Unix() {
+			at = time.Unix(content.Fill.Since, 0).In(zone).Format("2006-01-02 15:04:05") // what came in within this minute is meant
+		}
 		rows = append(rows, store.Statement{Sheet: sheet, By: by, Row: lots.Row{"subject": c, "at": at, "reason": r.Code + ": " + r.Reason, "by": by}})
 	}
 	entries, _, faults, err := tx.RecordRows(rows)
@@ -198,8 +63,8 @@ func (r *Recall) stop(tx *store.Tx, subjects []string, by string) ([]int64, erro
 	return entries, err
 }
 
-// LetGo releases what was held for the recall: the codes given, or all. In an exercise
-// there is nothing to release but the exercise's own list.
+// LetGo releases what was held for the recall: the codes given, or all. It ends the recall's own
+// holds and nobody else's. In an exercise there is nothing to release but the exercise's own list.
 func (r *Recall) LetGo(tx *store.Tx, codes []string, reason, by string) (*Recall, error) {
 	if strings.TrimSpace(reason) == "" {
 		return nil, lots.Errorf(lots.Invalid, "a release needs a reason: --reason TEXT")
@@ -209,19 +74,76 @@ func (r *Recall) LetGo(tx *store.Tx, codes []string, reason, by string) (*Recall
 	}
 	for _, c := range codes {
 		if !slices.Contains(r.Holds, c) {
-			return nil, lots.Errorf(lots.NotFound, "%s is not held for %s; held are: %s", c, r.Code, strings.Join(r.Holds, ", "))
+			return nil, lots.Errorf(lots.NotFound, "%s is not held for %s; held are: %s", c, r.Code, cmp.Or(strings.Join(r.Holds, ", "), "none"))
 		}
-		if r.Mock {
-			continue
-		}
-		if _, err := Release(tx, c, "", reason, by); err != nil {
-			return nil, err
+		for _, entry := range r.heldBy[c] {
+			if err := endHold(tx, entry, reason, by); err != nil {
+				return nil, err
+			}
 		}
 	}
 	if len(codes) == 0 {
 		return nil, lots.Errorf(lots.Conflict, "nothing is held for %s", r.Code)
 	}
 	return r.Take(tx, &LetGo{codes, reason}, At{}, by)
+}
+
+// endHold writes its end into a hold; one that was ended or taken back is left as it is.
+func endHold(tx *store.Tx, entry int64, reason, by string) error {
+	row, ok := tx.Row(entry)
+	if !ok || row.Row["released_at"] != "" {
+		return nil
+	}
+	at := tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04")
+	if row.Row["at"] > at { // held within this minute
+		at = row.Row["at"]
+	}
+	_, err := tx.Amend(entry, map[string]string{"released_at": at, "released_by": by, "release_reason": reason}, reason, by)
+	return err
+}
+
+// StillStopped says of things that were let go what else stops them, or should: other holds,
+// and other recalls that have them in scope.
+func (r *Recall) StillStopped(tx *store.Tx, codes []string) ([]string, error) {
+	held, err := trace.Holdings(tx)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, c := range codes {
+		for _, entry := range held[c] {
+			why := "it came in on hold"
+			if rec, ok := tx.Record(entry); ok {
+				if h, isHold := rec.(*lots.Hold); isHold {
+					why = h.Reason + ", by " + h.By
+				}
+			}
+			out = append(out, fmt.Sprintf("%s stays on hold: %s (entry %d)", c, why, entry))
+		}
+	}
+	all, err := All(tx)
+	if err != nil {
+		return nil, err
+	}
+	for _, other := range all {
+		if other.Code == r.Code || other.Mock || !other.Open {
+			continue
+		}
+		s, err := other.Scope(tx)
+		if err != nil {
+			return nil, err
+		}
+		stock, err := s.InHouse(tx)
+		if err != nil {
+			return nil, err
+		}
+		for _, x := range stock {
+			if slices.Contains(codes, x.Code) && !x.HeldHere {
+				out = append(out, fmt.Sprintf("%s is in scope of %s too, which does not hold it: heeltap recall hold --recall %s", x.Code, other.Code, other.Code))
+			}
+		}
+	}
+	return out, tx.Err()
 }
 
 // Release ends every open hold of a subject; a lot received on hold gets the row that says
@@ -284,28 +206,4 @@ func releaseReceived(tx *store.Tx, rows []lots.Entered, subject string, stopped 
 		entries = append(entries, seqs...)
 	}
 	return entries, nil
-}
-
-// HasLeft reports whether anything left the brewery's control: without it, it is a stock
-// recovery and no recall (21 CFR 7.3(k)). What may have left counts, and what was sold in
-// the taproom.
-func (s *Scope) HasLeft(tx *store.Tx) bool {
-	sold, _ := soldHere(tx, s.Answer)
-	return len(s.Answer.Shipments) > 0 || len(sold) > 0
-}
-
-// soldHere reports units drawn in the taproom: they reached the public without a shipment.
-func soldHere(tx *store.Tx, a *trace.Answer) (units []string, last time.Time) {
-	for _, u := range a.Units {
-		for _, rec := range tx.Touching(u.Code) {
-			if x, ok := rec.(*lots.Removal); ok && x.Reason == "taproom" && !x.Subject.OneOf() {
-				units = append(units, u.Code)
-				if at := time.Unix(x.At.To, 0); at.After(last) {
-					last = at
-				}
-			}
-		}
-	}
-	slices.Sort(units)
-	return slices.Compact(units), last
 }

@@ -87,8 +87,12 @@ func (r *Recall) Notify(tx *store.Tx, s *Scope) (*Notification, error) {
 			return nil, err
 		}
 	}
-	n.First, err = r.firstAsked(tx, s, consignees)
-	return n, err
+	a, err := r.Reconcile(tx, s)
+	if err != nil {
+		return nil, err
+	}
+	n.First = r.firstAsked(tx, s, a, consignees)
+	return n, tx.Err()
 }
 
 func sortedKeys[V any](m map[string]V) []string {
@@ -193,11 +197,10 @@ func (r *Recall) strategyText() string {
 }
 
 // firstAsked answers what 21 CFR 7.46(a) asks a firm for.
-func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]Asked, error) {
+func (r *Recall) firstAsked(tx *store.Tx, s *Scope, a *Account, consignees []Consignee) []Asked {
 	const source = "21 CFR 7.46(a)"
 	codes := map[string][]string{}
 	first, last := "", ""
-	produced, kegs, shipped, shippedKegs := 0.0, 0.0, 0.0, 0.0
 	for _, run := range s.Answer.Runs {
 		codes[run.Product] = append(codes[run.Product], run.DateCodes...)
 		if x, ok := tx.Run(run.Code); ok {
@@ -212,14 +215,7 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]A
 	for _, code := range sortedKeys(codes) {
 		p := productOf(tx, code)
 		slices.Sort(codes[code])
-		products = append(products, fmt.Sprintf("%s (%s), codes %s", p.Name, size(p), strings.Join(slices.Compact(codes[code]), ", ")))
-	}
-	for _, u := range s.Answer.Units {
-		if u.Kind == "keg" {
-			kegs, shippedKegs = kegs+float64(u.Quantity), shippedKegs+u.Books.Shipped
-		} else {
-			produced, shipped = produced+float64(u.Quantity), shipped+u.Books.Shipped
-		}
+		products = append(products, fmt.Sprintf("%s, codes %s", nameAndSize(p.Name, size(p)), strings.Join(slices.Compact(codes[code]), ", ")))
 	}
 	var accounts []string
 	for _, c := range consignees {
@@ -229,11 +225,29 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, consignees []Consignee) ([]A
 		{"Identity of the product", strings.Join(products, "; "), source},
 		{"Reason, and how and when it was found", join(r.Reason, r.Known, "opened "+lots.RFC3339(r.OpenedAt.Unix(), tx.Site().Zone)), source},
 		{"Evaluation of the risk", "hazard: " + string(r.Hazard) + "; the evaluation is for the responsible person to write", source},
-		{"Total produced, and the time span", fmt.Sprintf("%g cases and %g kegs on units in scope, packed %s to %s", produced, kegs, first, last), source},
-		{"Amount distributed", fmt.Sprintf("%g cases and %g kegs", shipped, shippedKegs), source},
+		{"Total produced, and the time span", fmt.Sprintf("%s in scope, packed %s to %s", casesAndKegs(a.Cases.Produced, a.Kegs.Produced), first, last), source},
+		{"Amount distributed", distributed(tx, s, consignees), source},
 		{"Direct accounts: number and identity", fmt.Sprintf("%d: %s", len(accounts), strings.Join(accounts, "; ")), source},
 		{"Proposed communication", "the letters and press draft of this recall", source},
 		{"Proposed strategy", r.strategyText(), source},
 		{"Contact", cmp.Or(r.Strategy.Contact, r.Lead), source},
-	}, tx.Err()
+	}
+}
+
+// distributed says what left the brewery: what consignees received, what they may have received
+// besides, and what was served or sold in the taproom.
+func distributed(tx *store.Tx, s *Scope, consignees []Consignee) string {
+	var cases, kegs, maybe, maybeKegs float64
+	for _, c := range consignees {
+		cases, kegs = cases+c.Cases.Shipped, kegs+c.Kegs.Shipped
+		maybe, maybeKegs = maybe+c.Cases.MayBe, maybeKegs+c.Kegs.MayBe
+	}
+	t := casesAndKegs(cases, kegs)
+	if maybe+maybeKegs > 0 {
+		t += ", and up to " + casesAndKegs(maybe, maybeKegs) + " besides, shipped as one of several"
+	}
+	for _, x := range s.Served(tx) {
+		t += fmt.Sprintf("; served here: %g %s of %s, %s", x.Quantity, x.Unit, x.Code, minuteOf(x.At))
+	}
+	return t
 }

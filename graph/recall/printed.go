@@ -28,10 +28,12 @@ type Rule struct {
 	FromTime string   `json:"from_time"`
 	ToTime   string   `json:"to_time"`
 	Kegs     []string `json:"kegs"` // numbers of kegs
-	Band     string   `json:"band"`
-	Affected int64    `json:"affected"` // containers
-	Covered  int64    `json:"covered"`  // containers that the rule means
-	Innocent int64    `json:"innocent"` // of those, not affected
+	// KegsMore are kegs of the same runs whose numbers nobody wrote down: the numbers are not all.
+	KegsMore int64  `json:"kegs_without_number"`
+	Band     string `json:"band"`
+	Affected int64  `json:"affected"` // containers
+	Covered  int64  `json:"covered"`  // containers that the rule means
+	Innocent int64  `json:"innocent"` // of those, not affected
 	// Separates is false where product and code also stand on what is not affected, and
 	// nothing printed tells the two apart.
 	Separates bool   `json:"separates"`
@@ -41,7 +43,7 @@ type Rule struct {
 
 // Text reads a rule out.
 func (r Rule) Text() string {
-	t := r.Name + ", " + r.Size
+	t := nameAndSize(r.Name, r.Size)
 	switch {
 	case r.Range:
 		t += fmt.Sprintf(", all date codes from %s to %s", r.Codes[0], r.Codes[len(r.Codes)-1])
@@ -56,7 +58,10 @@ func (r Rule) Text() string {
 	case r.FromTime != "":
 		t += fmt.Sprintf(", times %s to %s", r.FromTime, r.ToTime)
 	}
-	if len(r.Kegs) > 0 {
+	switch {
+	case len(r.Kegs) > 0 && r.KegsMore > 0:
+		t += fmt.Sprintf("; keg numbers %s, and %s whose number nobody wrote down: the date code counts", strings.Join(r.Kegs, ", "), plural(int(r.KegsMore), "more keg"))
+	case len(r.Kegs) > 0:
 		t += "; keg numbers " + strings.Join(r.Kegs, ", ")
 	}
 	return t
@@ -84,7 +89,8 @@ func (s *Scope) PrintedScope(tx *store.Tx) []Rule {
 // rulesFor makes the rules of one product and code.
 func (s *Scope) rulesFor(tx *store.Tx, pieces []trace.Printed) []Rule {
 	product := productOf(tx, pieces[0].Product)
-	base := Rule{Product: product.Code, Name: product.Name, Size: size(product), Codes: []string{pieces[0].Code}, Kegs: s.kegNumbers(pieces), Separates: true}
+	base := Rule{Product: product.Code, Name: product.Name, Size: size(product), Codes: []string{pieces[0].Code}, Separates: true}
+	base.Kegs, base.KegsMore = s.kegNumbers(tx, pieces)
 	all, hit := 0.0, 0.0
 	for _, p := range pieces {
 		all += p.Containers
@@ -94,8 +100,11 @@ func (s *Scope) rulesFor(tx *store.Tx, pieces []trace.Printed) []Rule {
 		}
 	}
 	pattern, err := datecode.Parse(product.DateCode)
-	timed := err == nil && pattern.PrintsTime()
-	if hit >= all-1e-9 || !timed {
+	shows := int64(0) // the finest time of day to be read
+	if err == nil {
+		shows = pattern.Resolution()
+	}
+	if hit >= all-1e-9 || shows == 0 {
 		base.count(hit, all)
 		if base.Innocent > 0 {
 			base.Separates, base.Spared = false, "a time of day printed on the package"
@@ -104,14 +113,18 @@ func (s *Scope) rulesFor(tx *store.Tx, pieces []trace.Printed) []Rule {
 		return []Rule{base}
 	}
 	var out []Rule
-	for _, w := range s.windows(tx, pieces) {
+	for _, w := range s.windows(tx, pieces, max(shows, 60)) {
 		r := base
-		r.FromTime, r.ToTime, r.Band, r.Kegs = w.from, w.to, w.band.String(), base.Kegs
+		r.FromTime, r.ToTime, r.Band = w.from, w.to, w.band.String()
 		r.count(w.hit, w.covered)
-		if w.strange != "" {
+		switch {
+		case w.strange != "":
 			r.Separates = false
 			r.Spared = "the line or run printed on the package: " + w.strange + " bears the same code and times"
-		} else if r.Innocent > 0 {
+		case w.coarse:
+			r.Separates = false
+			r.Spared = "minutes printed on the package: the hour alone also stands on what is not affected"
+		case r.Innocent > 0:
 			r.Spared = "seconds printed on the package"
 		}
 		r.Inside = s.inside(tx, pieces)
@@ -134,20 +147,22 @@ func (r *Rule) count(hit, covered float64) {
 	r.Innocent = r.Covered - r.Affected
 }
 
-// window is a time of day as printed, in whole minutes.
+// window is a time of day as printed, in whole minutes or hours.
 type window struct {
 	from, to     string // minutes, both included
 	start, end   int64  // seconds of the day, half open
 	band         graph.Band
 	hit, covered float64
-	strange      string // a run that is not affected then, and shows the same
+	strange      string     // a run that is not affected then, and shows the same
+	coarse       bool       // it holds more than a minute that is not affected, for want of finer print
+	exact        [][2]int64 // what is affected of it, to the second
 }
 
 const secondsOfDay = 24 * 60 * 60
 
 // windows gives the times of day that the affected stretches of a code show. The same time of
 // another day shows the same, where it bears the same code.
-func (s *Scope) windows(tx *store.Tx, pieces []trace.Printed) []window {
+func (s *Scope) windows(tx *store.Tx, pieces []trace.Printed, shows int64) []window {
 	zone := tx.Site().Zone
 	var out []window
 	for _, p := range pieces {
@@ -156,10 +171,10 @@ func (s *Scope) windows(tx *store.Tx, pieces []trace.Printed) []window {
 		}
 		for _, d := range ofDay(p, zone) {
 			end := d[1]
-			if over := end % 60; over > 0 {
-				end += 60 - over
+			if over := end % shows; over > 0 {
+				end += shows - over
 			}
-			out = append(out, window{start: d[0] - d[0]%60, end: end, band: p.Band})
+			out = append(out, window{start: d[0] - d[0]%shows, end: end, band: p.Band, exact: [][2]int64{d}})
 		}
 	}
 	out = mergeWindows(out)
@@ -167,20 +182,26 @@ func (s *Scope) windows(tx *store.Tx, pieces []trace.Printed) []window {
 		w := &out[i]
 		w.from, w.to = minuteText(w.start), minuteText(w.end-60)
 		for _, p := range pieces {
-			shown, all := int64(0), int64(0)
+			shown, all, same := int64(0), int64(0), int64(0)
 			for _, d := range ofDay(p, zone) {
 				shown += max(0, min(d[1], w.end)-max(d[0], w.start))
 				all += d[1] - d[0]
+				for _, x := range w.exact {
+					same += max(0, min(d[1], x[1])-max(d[0], x[0]))
+				}
 			}
 			if shown == 0 {
 				continue
 			}
 			part := p.Containers * float64(shown) / float64(all)
 			w.covered += part
-			if p.Affected {
+			switch {
+			case p.Affected:
 				w.hit += part
-			} else if shown > 60 || all <= 60 {
+			case same > 60 || same > 0 && all <= 60 || shows == 60 && (shown > 60 || all <= 60):
 				w.strange = "run " + p.Run
+			case shown > 60:
+				w.coarse = true
 			}
 		}
 	}
@@ -214,6 +235,7 @@ func mergeWindows(list []window) []window {
 	for _, w := range list {
 		if n := len(out); n > 0 && w.start <= out[n-1].end {
 			out[n-1].end, out[n-1].band = max(w.end, out[n-1].end), max(w.band, out[n-1].band)
+			out[n-1].exact = append(out[n-1].exact, w.exact...)
 			continue
 		}
 		out = append(out, w)
@@ -225,22 +247,28 @@ func minuteText(second int64) string {
 	return fmt.Sprintf("%02d:%02d", second/3600, second/60%60)
 }
 
-// kegNumbers lists the kegs filled in affected stretches.
-func (s *Scope) kegNumbers(pieces []trace.Printed) []string {
+// kegNumbers lists the kegs filled in affected stretches, and counts those of the same runs that
+// hang on no number.
+func (s *Scope) kegNumbers(tx *store.Tx, pieces []trace.Printed) (numbers []string, more int64) {
 	runs := map[string]bool{}
 	for _, p := range pieces {
 		runs[p.Run] = runs[p.Run] || p.Affected
 	}
-	out := []string{}
+	numbers = []string{}
 	for _, u := range s.Answer.Units {
 		if u.Kind != "keg" || !slices.ContainsFunc(u.Runs, func(r string) bool { return runs[r] }) {
 			continue
 		}
 		keg, _, _ := lots.SplitFilling(u.Code)
-		out = append(out, keg)
+		numbers = append(numbers, keg)
 	}
-	slices.Sort(out)
-	return slices.Compact(out)
+	for _, r := range s.Answer.Runs {
+		if runs[r.Code] && r.Unassigned > 0 && ofKegs(tx, r.Code) {
+			more += r.Unassigned
+		}
+	}
+	slices.Sort(numbers)
+	return slices.Compact(numbers), more
 }
 
 // inside says, for a run packed from other units, how much of what it packed is affected.
@@ -307,79 +335,4 @@ func size(p *lots.Product) string {
 		return fmt.Sprintf("%d L", p.ContainerML/1000)
 	}
 	return fmt.Sprintf("%d mL", p.ContainerML)
-}
-
-// ranges joins rules of one product for whole codes into one from the first to the last
-// date, where the code is a date that a reader can put in order and no code that was printed
-// between them is left out.
-func (s *Scope) ranges(tx *store.Tx, rules []Rule) []Rule {
-	out := []Rule{}
-	for i := 0; i < len(rules); {
-		run := 1
-		for i+run < len(rules) && joinable(rules[i]) && joinable(rules[i+run]) && rules[i+run].Product == rules[i].Product {
-			run++
-		}
-		if run >= 3 && s.unbroken(tx, rules[i:i+run]) {
-			r := rules[i]
-			for _, next := range rules[i+1 : i+run] {
-				r.Codes = append(slices.Clone(r.Codes), next.Codes...)
-				r.Affected, r.Covered, r.Innocent = r.Affected+next.Affected, r.Covered+next.Covered, r.Innocent+next.Innocent
-				r.Kegs = append(slices.Clone(r.Kegs), next.Kegs...)
-				if next.Band == graph.In.String() {
-					r.Band = next.Band
-				}
-			}
-			slices.Sort(r.Kegs)
-			r.Kegs = slices.Compact(r.Kegs)
-			r.Range = true
-			out = append(out, r)
-		} else {
-			out = append(out, rules[i:i+run]...)
-		}
-		i += run
-	}
-	return out
-}
-
-func joinable(r Rule) bool {
-	return r.FromTime == "" && r.Separates && r.Inside == "" && len(r.Codes) == 1
-}
-
-// unbroken reports whether a product's codes can be put in order by reading them, and none
-// printed between the first and the last is missing.
-func (s *Scope) unbroken(tx *store.Tx, rules []Rule) bool {
-	product := productOf(tx, rules[0].Product)
-	pattern, err := datecode.Parse(product.DateCode)
-	if err != nil || !pattern.Dated() {
-		return false
-	}
-	var runs []*lots.Run
-	for _, rec := range tx.Touching(product.Code) {
-		if run, ok := rec.(*lots.Run); ok && run.Product == product.Code {
-			runs = append(runs, run)
-		}
-	}
-	slices.SortFunc(runs, func(a, b *lots.Run) int { return cmp.Compare(a.Started.From, b.Started.From) })
-	in := map[string]bool{}
-	for _, r := range rules {
-		in[r.Codes[0]] = true
-	}
-	first, last := -1, -1
-	for i, run := range runs {
-		if in[run.DateCode] {
-			if first < 0 {
-				first = i
-			}
-			last = i
-		}
-	}
-	if first < 0 {
-		return false
-	}
-	for _, run := range runs[first : last+1] {
-		if !in[run.DateCode] {
-			return false
-		}
-	}
-	return true
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"heeltap/graph"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -41,6 +42,9 @@ type Recall struct {
 	Log       []Logged
 	// Now is the moment that what is running or overdue is judged at.
 	Now time.Time
+
+	heldBy   map[string][]int64 // what is held for this recall, to the entries of the holds
+	signedAt map[string]int64   // what was signed off, to the entry of the signature
 }
 
 // Decision is the lead's last word on one thing.
@@ -69,7 +73,8 @@ type Version struct {
 type Contact struct {
 	Tries    []Tried
 	Notified time.Time // when it was first reached; zero where it was not
-	Answer   *Answered // its last word
+	How      string    // how it was first reached; an answer is one way
+	Answer   *Answered // its last word, by the time it was given
 	Answered time.Time
 	Accounts []SubAccount
 	Checks   []Check
@@ -98,7 +103,7 @@ type Said struct {
 
 // Load reads a recall; NotFound where there is none of that code.
 func Load(tx *store.Tx, code string) (*Recall, error) {
-	r := &Recall{Code: code, Now: tx.Recorded(), SignedOff: map[string]string{}, Contacts: map[string]*Contact{}}
+	r := &Recall{Code: code, Now: tx.Recorded(), SignedOff: map[string]string{}, Contacts: map[string]*Contact{}, heldBy: map[string][]int64{}, signedAt: map[string]int64{}}
 	err := tx.Acts(code, func(e *store.Entry, step []byte) error {
 		l, err := read(e, step)
 		if err != nil {
@@ -185,6 +190,12 @@ func Begin(tx *store.Tx, o Opened, at At, by string) (*Recall, error) {
 	if _, err := graph.ParseHazard(o.Hazard); err != nil {
 		return nil, lots.Errorf(lots.Invalid, "%w", err)
 	}
+	for _, c := range o.Suspects {
+		if err := trace.Understood(tx, c); err != nil {
+			return nil, err
+		}
+	}
+	o.Suspects = spelled(tx, o.Suspects)
 	o.Lead = cmp.Or(o.Lead, by)
 	code, err := nextCode(tx, o.Mock, tx.Recorded().In(tx.Site().Zone).Year())
 	if err != nil {
@@ -193,17 +204,15 @@ func Begin(tx *store.Tx, o Opened, at At, by string) (*Recall, error) {
 	if err := take(tx, code, &o, at, by); err != nil {
 		return nil, err
 	}
-	r, err := Load(tx, code)
-	if err != nil {
-		return nil, err
-	}
-	_, err = r.Scope(tx) // every suspect must be understood
-	return r, err
+	return Load(tx, code)
 }
 
 // Take records a further step of a recall and gives its state after it.
 func (r *Recall) Take(tx *store.Tx, s Step, at At, by string) (*Recall, error) {
 	if err := r.allows(s); err != nil {
+		return nil, err
+	}
+	if err := r.inTime(tx, s, at); err != nil {
 		return nil, err
 	}
 	if err := take(tx, r.Code, s, at, by); err != nil {
@@ -225,6 +234,24 @@ func (r *Recall) allows(s Step) error {
 		return lots.Errorf(lots.Conflict, "%s is closed: heeltap recall reopen it first", r.Code)
 	}
 	return nil
+}
+
+// longBefore is how long before its opening a step of a recall can have been taken: somebody
+// may have called before the lead opened it, and a date that was typed wrongly lies further off.
+const longBefore = 24 * time.Hour
+
+// inTime refuses steps said to be taken long before the recall was opened; notes and talk with
+// authorities may be older.
+func (r *Recall) inTime(tx *store.Tx, s Step, at At) error {
+	switch s.(type) {
+	case *Noted, *Spoke:
+		return nil
+	}
+	if at.IsZero() || r.OpenedAt.Sub(at) <= longBefore {
+		return nil
+	}
+	zone := tx.Site().Zone
+	return lots.Errorf(lots.Invalid, "%s lies more than a day before %s was opened (%s): give the time at which it was done", lots.RFC3339(at.Unix(), zone), r.Code, lots.RFC3339(r.OpenedAt.Unix(), zone))
 }
 
 // Kind names it for people.
@@ -292,42 +319,60 @@ func (s *Frozen) apply(r *Recall, l Logged) {
 	}
 }
 
-func (s *SignedOff) apply(r *Recall, _ Logged) {
+func (s *SignedOff) apply(r *Recall, l Logged) {
 	for _, c := range s.Codes {
-		r.SignedOff[c] = s.Reason
+		r.SignedOff[c], r.signedAt[c] = s.Reason, l.Entry
 	}
 }
 
 func (s *Stopped) apply(r *Recall, _ Logged) {
-	for _, c := range s.Subjects {
+	for i, c := range s.Subjects {
 		if !slices.Contains(r.Holds, c) {
 			r.Holds = append(r.Holds, c)
+		}
+		if len(s.Entries) == len(s.Subjects) {
+			r.heldBy[c] = append(r.heldBy[c], s.Entries[i])
 		}
 	}
 }
 
 func (s *LetGo) apply(r *Recall, _ Logged) {
 	r.Holds = slices.DeleteFunc(slices.Clone(r.Holds), func(c string) bool { return slices.Contains(s.Subjects, c) })
+	for _, c := range s.Subjects {
+		delete(r.heldBy, c)
+	}
 }
 
+// Told and Answered may be typed in late: they count in the order of their own times.
 func (s *Told) apply(r *Recall, l Logged) {
 	c := r.contact(s.Party)
 	c.Tries = append(c.Tries, Tried{*s, l.At, l.By})
-	if s.Reached && c.Notified.IsZero() {
-		c.Notified = l.At
+	slices.SortStableFunc(c.Tries, func(a, b Tried) int { return a.At.Compare(b.At) })
+	if s.Reached {
+		c.heard(l.At, s.How)
 	}
 }
 
 func (s *Answered) apply(r *Recall, l Logged) {
 	c := r.contact(s.Party)
-	c.Answer, c.Answered = s, l.At
-	if c.Notified.IsZero() {
-		c.Notified = l.At // who answers has heard
+	if c.Answer == nil || !l.At.Before(c.Answered) {
+		c.Answer, c.Answered = s, l.At
+	}
+	c.heard(l.At, "its own answer")
+}
+
+// heard keeps the first time at which a party knew: who answers has heard.
+func (c *Contact) heard(at time.Time, how string) {
+	if c.Notified.IsZero() || at.Before(c.Notified) {
+		c.Notified, c.How = at, how
 	}
 }
 
 func (s *PassedOn) apply(r *Recall, _ Logged) {
 	c := r.contact(s.Party)
+	if s.Replace {
+		c.Accounts = nil
+	}
 	c.Accounts = append(c.Accounts, s.Accounts...)
 }
 

@@ -25,9 +25,12 @@ type Account struct {
 	Consignees []Recovery     `json:"consignees"`
 	Cases      Sum            `json:"cases"`
 	Kegs       Sum            `json:"kegs"`
+	// Others is what came back from parties that had none of it from us.
+	Others []OtherReturn `json:"returned_by_others"`
 }
 
-// Sum is an account of many things. Destroyed is among removed.
+// Sum is an account of many things. Destroyed is among removed. What is missing of one unit
+// does not make up for what another has too much.
 type Sum struct {
 	Produced    float64 `json:"produced"`
 	Affected    float64 `json:"affected"` // at most so much of it
@@ -38,8 +41,10 @@ type Sum struct {
 	Repacked    float64 `json:"repacked"`
 	Removed     float64 `json:"removed"`
 	Destroyed   float64 `json:"destroyed"`
-	Unaccounted float64 `json:"unaccounted"` // below zero: more is accounted for than was made
-	Percent     float64 `json:"percent"`     // accounted for; 0 where nothing was produced
+	Unaccounted float64 `json:"unaccounted"` // missing less over
+	Missing     float64 `json:"missing"`     // made and not accounted for, unit by unit
+	Over        float64 `json:"over"`        // accounted for beyond what was made, unit by unit
+	Percent     float64 `json:"percent"`     // of what was made, accounted for; 0 where nothing was produced
 	// OneOf is what was shipped or returned of one of several units: it is in nobody's books.
 	OneOf float64 `json:"one_of"`
 }
@@ -52,9 +57,12 @@ type UnitAccount struct {
 	Product   string   `json:"product"`
 	DateCodes []string `json:"date_codes"`
 	Sum
+	IsKegs    bool   `json:"kegs"` // counted in kegs, else in cases
 	HasCount  bool   `json:"has_count"`
 	LastEntry int64  `json:"last_entry"` // the last entry that touched it
 	LastText  string `json:"last_text"`
+
+	oneOf map[int64]float64 // entries that moved one of several, and how much
 }
 
 // GroupAccount is the account of what bears the same product and date codes.
@@ -68,23 +76,32 @@ type GroupAccount struct {
 // Recovery is what came of what one consignee received: distributed against recovered.
 //
 // received - returned before the notice = on hand when the notice came + sold + passed on + unexplained
+//
+// What may have gone there as one of several explains what it has beyond what it surely received.
 type Recovery struct {
 	Party       string  `json:"party"`
 	Kegs        bool    `json:"kegs"`
 	Distributed float64 `json:"distributed"`
-	Returned    float64 `json:"returned"`  // booked here
-	Destroyed   float64 `json:"destroyed"` // there, by its answer
-	OnHand      float64 `json:"on_hand"`   // there still: by its answer, less what came back since and was destroyed
+	MayBe       float64 `json:"may_be"`             // of one of several, besides
+	Returned    float64 `json:"returned"`           // booked here, ever
+	Since       float64 `json:"returned_since"`     // of that, after the notice
+	ByOthers    float64 `json:"returned_by_others"` // by parties that can only have it from here
+	Says        float64 `json:"says_returned"`      // what it says it sent back
+	OnTheWay    float64 `json:"on_the_way"`         // of that, what has not arrived
+	Destroyed   float64 `json:"destroyed"`          // there, by its answer
+	OnHand      float64 `json:"on_hand"`            // there still: by its answer, less what was sent back and destroyed
 	Sold        float64 `json:"sold"`
 	PassedOn    float64 `json:"passed_on"`
-	Unexplained float64 `json:"unexplained"` // without an answer all that did not come back
+	Unexplained float64 `json:"unexplained"` // without an answer all that did not come back; below zero: it has more than it received
 	Answered    bool    `json:"answered"`
 	Percent     float64 `json:"percent"` // recovered: returned and destroyed, of distributed
+	// PercentSince is what came of the notice: returned since and destroyed, of what was there when it came.
+	PercentSince float64 `json:"percent_since"`
 }
 
 // Reconcile strikes the account of a scope.
 func (r *Recall) Reconcile(tx *store.Tx, s *Scope) (*Account, error) {
-	a := &Account{Units: []UnitAccount{}, Groups: []GroupAccount{}, Consignees: []Recovery{}}
+	a := &Account{Units: []UnitAccount{}, Groups: []GroupAccount{}, Consignees: []Recovery{}, Others: s.ReturnedByOthers(tx)}
 	for _, u := range s.Answer.Units {
 		a.Units = append(a.Units, unitAccount(tx, u))
 	}
@@ -100,8 +117,8 @@ func (r *Recall) Reconcile(tx *store.Tx, s *Scope) (*Account, error) {
 	}
 	for _, c := range consignees {
 		for _, kegs := range []bool{false, true} {
-			if moved := c.moved(kegs); moved.Shipped > 0 {
-				a.Consignees = append(a.Consignees, r.recovery(tx, c, kegs))
+			if moved := c.moved(kegs); moved.Shipped+moved.MayBe > 0 {
+				a.Consignees = append(a.Consignees, r.recovery(c, kegs))
 			}
 		}
 	}
@@ -117,11 +134,11 @@ func (c Consignee) moved(kegs bool) Moved {
 
 func unitAccount(tx *store.Tx, u trace.Unit) UnitAccount {
 	b := u.Books
-	x := UnitAccount{Unit: u.Code, Kind: u.Kind, Band: u.Band, Product: orMixed(u.Product), DateCodes: u.DateCodes}
+	x := UnitAccount{Unit: u.Code, Kind: u.Kind, Band: u.Band, Product: orMixed(u.Product), DateCodes: u.DateCodes, IsKegs: u.Kind == "keg", oneOf: map[int64]float64{}}
 	x.Sum = Sum{Produced: float64(b.Quantity), Affected: float64(u.Affected), Booked: b.OnHand(), Shipped: b.Shipped, Returned: b.Returned,
 		Repacked: b.Repacked, Removed: b.Removed}
 	count, ok := trace.CountOf(tx, u.Code)
-	x.HasCount, x.Counted = ok, count.Now
+	x.HasCount, x.Counted = ok, max(0, count.Now) // there is never less than nothing
 	for _, rec := range tx.Touching(u.Code) {
 		switch m := rec.(type) {
 		case *lots.Removal:
@@ -130,14 +147,17 @@ func unitAccount(tx *store.Tx, u trace.Unit) UnitAccount {
 			}
 		case *lots.Shipment:
 			if m.Unit.OneOf() {
-				x.OneOf += float64(m.Quantity)
+				x.oneOf[m.Seq] = float64(m.Quantity)
 			}
 		case *lots.Return:
 			if m.Unit.OneOf() {
-				x.OneOf += float64(m.Quantity)
+				x.oneOf[m.Seq] = float64(m.Quantity)
 			}
 		}
 		x.LastEntry = max(x.LastEntry, rec.Entry())
+	}
+	for _, n := range x.oneOf {
+		x.OneOf += n
 	}
 	x.LastText = entryText(tx, x.LastEntry)
 	x.strike()
@@ -145,7 +165,7 @@ func unitAccount(tx *store.Tx, u trace.Unit) UnitAccount {
 }
 
 func looseAccount(tx *store.Tx, run trace.Run) UnitAccount {
-	x := UnitAccount{Unit: run.Code, Kind: "loose", Band: run.Band, Product: run.Product, DateCodes: run.DateCodes}
+	x := UnitAccount{Unit: run.Code, Kind: "loose", Band: run.Band, Product: run.Product, DateCodes: run.DateCodes, IsKegs: ofKegs(tx, run.Code)}
 	x.Produced, x.Affected = float64(run.Unassigned), float64(run.Unassigned)
 	for _, rec := range tx.Touching(run.Code) {
 		x.LastEntry = max(x.LastEntry, rec.Entry())
@@ -171,11 +191,12 @@ func entryText(tx *store.Tx, entry int64) string {
 	return text
 }
 
-// strike works out what is not accounted for.
+// strike works out what is not accounted for of one unit.
 func (s *Sum) strike() {
 	accounted := s.Counted + s.Shipped - s.Returned + s.Repacked + s.Removed
 	s.Unaccounted = lots.Nine(s.Produced - accounted)
-	s.Percent = percent(accounted, s.Produced)
+	s.Missing, s.Over = max(0, s.Unaccounted), max(0, -s.Unaccounted)
+	s.Percent = percent(s.Produced-s.Missing, s.Produced)
 }
 
 // percent is a share of a whole in percent, 0 of nothing.
@@ -196,7 +217,9 @@ func (s *Sum) add(o Sum) {
 	s.Repacked += o.Repacked
 	s.Removed += o.Removed
 	s.Destroyed += o.Destroyed
-	s.OneOf += o.OneOf
+	s.Missing, s.Over = lots.Nine(s.Missing+o.Missing), lots.Nine(s.Over+o.Over)
+	s.Unaccounted = lots.Nine(s.Missing - s.Over)
+	s.Percent = percent(s.Produced-s.Missing, s.Produced)
 }
 
 // group sums the units by what is printed on them.
@@ -206,41 +229,57 @@ func (a *Account) group() {
 		kegs           bool
 	}
 	groups := map[key]*GroupAccount{}
+	seen := map[*Sum]map[int64]bool{} // a row that moved one of several counts once in each sum
+	add := func(sum *Sum, u UnitAccount) {
+		sum.add(u.Sum)
+		if seen[sum] == nil {
+			seen[sum] = map[int64]bool{}
+		}
+		for entry, n := range u.oneOf {
+			if !seen[sum][entry] {
+				seen[sum][entry] = true
+				sum.OneOf += n
+			}
+		}
+	}
 	var order []key
 	for _, u := range a.Units {
-		k := key{u.Product, strings.Join(u.DateCodes, ", "), u.Kind == "keg"}
+		k := key{u.Product, strings.Join(u.DateCodes, ", "), u.IsKegs}
 		g := groups[k]
 		if g == nil {
 			g = &GroupAccount{Product: u.Product, DateCodes: u.DateCodes, Kegs: k.kegs}
 			groups[k] = g
 			order = append(order, k)
 		}
-		g.add(u.Sum)
+		add(&g.Sum, u)
 		if k.kegs {
-			a.Kegs.add(u.Sum)
+			add(&a.Kegs, u)
 		} else {
-			a.Cases.add(u.Sum)
+			add(&a.Cases, u)
 		}
 	}
 	for _, k := range order {
-		groups[k].strike()
 		a.Groups = append(a.Groups, *groups[k])
 	}
-	a.Cases.strike()
-	a.Kegs.strike()
 	slices.SortFunc(a.Groups, func(x, y GroupAccount) int {
 		return cmp.Or(cmp.Compare(x.Product, y.Product), slices.Compare(x.DateCodes, y.DateCodes))
 	})
 }
 
 // recovery sets what a consignee received against what came back and what it answered.
-func (r *Recall) recovery(tx *store.Tx, c Consignee, kegs bool) Recovery {
-	x := Recovery{Party: c.Party, Kegs: kegs, Distributed: c.moved(kegs).Shipped, Returned: c.moved(kegs).Returned}
-	net := x.Distributed - x.Returned
+func (r *Recall) recovery(c Consignee, kegs bool) Recovery {
+	moved := c.moved(kegs)
+	x := Recovery{Party: c.Party, Kegs: kegs, Distributed: moved.Shipped, MayBe: moved.MayBe, Returned: moved.Returned, ByOthers: moved.ByOthers}
 	contact := r.Contacts[c.Party]
+	told := r.OpenedAt
+	if contact != nil && !contact.Notified.IsZero() {
+		told = contact.Notified
+	}
+	x.Since = c.returnedSince(kegs, told)
+	there := lots.Nine(x.Distributed - x.Returned + x.Since) // when the notice came
 	if contact == nil || contact.Answer == nil {
-		x.Unexplained = net
-		x.Percent = percent(x.Returned, x.Distributed)
+		x.Unexplained = lots.Nine(moved.Net)
+		x.recovered(there, 0)
 		return x
 	}
 	x.Answered = true
@@ -253,24 +292,41 @@ func (r *Recall) recovery(tx *store.Tx, c Consignee, kegs bool) Recovery {
 		x.Sold += l.Sold
 		x.PassedOn += l.PassedOn
 		x.Destroyed += l.Destroyed
+		x.Says += l.Returned
 	}
-	since := returnedSince(tx, c, kegs, contact.Notified)
-	x.OnHand = lots.Nine(onHand - x.Destroyed - since)
-	x.Unexplained = lots.Nine(net + since - onHand - x.Sold - x.PassedOn)
-	x.Percent = percent(x.Returned+x.Destroyed, x.Distributed)
+	x.OnTheWay = lots.Nine(max(0, x.Says-x.Since))
+	x.OnHand = lots.Nine(max(0, onHand-x.Destroyed-max(x.Says, x.Since)))
+	x.Unexplained = lots.Nine(there - onHand - x.Sold - x.PassedOn)
+	beyond := 0.0
+	switch {
+	case x.Unexplained > 0: // what came back by others' hands was passed on, whatever it says
+		x.Unexplained = max(0, x.Unexplained-x.ByOthers)
+	case x.Unexplained < 0:
+		beyond = -x.Unexplained
+		x.Unexplained = min(0, lots.Nine(x.Unexplained+x.MayBe))
+	}
+	x.recovered(there, beyond)
 	return x
 }
 
+// recovered works out the percentages: of what was there when the notice came, and of all that
+// was distributed. What a party has beyond what it received was distributed too, by whatever hand.
+// Where all was back before the notice, nothing is left to recover.
+func (x *Recovery) recovered(there, beyond float64) {
+	x.Percent = percent(x.Returned+x.ByOthers+x.Destroyed, x.Distributed+beyond)
+	if there+beyond <= 0 {
+		x.PercentSince = 100
+		return
+	}
+	x.PercentSince = percent(x.Since+x.ByOthers+x.Destroyed, there+beyond)
+}
+
 // returnedSince sums what a consignee brought back after it was told.
-func returnedSince(tx *store.Tx, c Consignee, kegs bool, told time.Time) float64 {
+func (c Consignee) returnedSince(kegs bool, told time.Time) float64 {
 	sum := 0.0
 	for _, l := range c.Lines {
-		if l.Kegs != kegs || l.OneOf != "" {
-			continue
-		}
-		for _, rec := range tx.Touching(l.Unit) {
-			m, ok := rec.(*lots.Return)
-			if ok && m.Consignee == c.Party && !m.Unit.OneOf() && m.State != "empty" && m.At.To >= told.Truncate(time.Minute).Unix() {
+		for _, m := range l.returns {
+			if l.Kegs == kegs && m.At.To >= told.Truncate(time.Minute).Unix() {
 				sum += float64(m.Quantity)
 			}
 		}

@@ -3,6 +3,7 @@ package recall
 import (
 	"encoding/csv"
 	"errors"
+	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -23,14 +24,19 @@ type Standing struct {
 	How      string  `json:"how"`
 	Answered string  `json:"answered"`
 	Left     float64 `json:"unexplained"` // cases and kegs of it that are not explained
+	OnHand   float64 `json:"on_hand"`     // there still, by its answer
+	OnTheWay float64 `json:"on_the_way"`  // it says it sent them back, and they have not arrived
 	Due      string  `json:"due"`         // when to remind it; empty where nothing waits
 	Overdue  bool    `json:"overdue"`
 	Accounts int     `json:"accounts"` // on its own list
 	NeedList bool    `json:"needs_list"`
 }
 
-// The setting that says after how many minutes a party is tried or reminded again, and its default.
+// The settings that say after how many minutes a party should have been told, and when it is
+// tried or reminded again, and their defaults.
 const (
+	SettingTell     = "tell.minutes"
+	tellOtherwise   = 60
 	SettingRemind   = "remind.minutes"
 	remindOtherwise = 4 * 60
 )
@@ -52,8 +58,8 @@ func (r *Recall) Standings(tx *store.Tx, s *Scope) ([]Standing, error) {
 		open := false
 		for _, rec := range a.Consignees {
 			if rec.Party == c.Party {
-				x.Left += rec.Unexplained
-				open = open || rec.Unexplained != 0 || rec.OnHand > 0
+				x.Left, x.OnHand, x.OnTheWay = x.Left+rec.Unexplained, x.OnHand+rec.OnHand, x.OnTheWay+rec.OnTheWay
+				open = open || rec.Unexplained != 0 || rec.OnHand > 0 || rec.OnTheWay > 0
 			}
 		}
 		x.fill(tx, r, c, open, remind)
@@ -81,7 +87,7 @@ func (x *Standing) fill(tx *store.Tx, r *Recall, c Consignee, open bool, remind 
 		x.State, last, x.How = "tried", contact.Tries[n-1].At, contact.Tries[n-1].How
 	}
 	if !contact.Notified.IsZero() {
-		x.State, x.Notified = "told", lots.RFC3339(contact.Notified.Unix(), zone)
+		x.State, x.Notified, x.How = "told", lots.RFC3339(contact.Notified.Unix(), zone), contact.How
 	}
 	if contact.Answer != nil {
 		x.State, x.Answered = "answered", lots.RFC3339(contact.Answered.Unix(), zone)
@@ -93,10 +99,28 @@ func (x *Standing) fill(tx *store.Tx, r *Recall, c Consignee, open bool, remind 
 		return
 	}
 	due := last.Add(remind)
-	if x.State == "to tell" {
-		due = r.OpenedAt
+	if x.State == "to tell" { // at once: overdue where it takes longer than the site allows
+		due = r.OpenedAt.Add(time.Duration(settingOr(tx, SettingTell, tellOtherwise)) * time.Minute)
 	}
 	x.Due, x.Overdue = lots.RFC3339(due.Unix(), zone), !due.After(r.Now)
+}
+
+// Wants says in words why a party is not settled.
+func (x Standing) Wants() string {
+	var parts []string
+	add := func(n float64, text string) {
+		if n != 0 {
+			parts = append(parts, strconv.FormatFloat(n, 'f', -1, 64)+" "+text)
+		}
+	}
+	add(x.OnHand, "still on hand there, neither sent back nor destroyed")
+	add(x.OnTheWay, "said to be sent back and not arrived")
+	add(max(0, x.Left), "not explained")
+	add(max(0, -x.Left), "more than it received: ask again")
+	if x.NeedList {
+		parts = append(parts, "its own list is missing")
+	}
+	return strings.Join(parts, ", ")
 }
 
 // accountColumns are what a consignee's list of its own customers may have; name must be there.
@@ -176,7 +200,7 @@ func readAccount(row []string, at map[string]int) (SubAccount, *lots.Fault) {
 	}
 	if q := cell("quantity"); q != "" {
 		n, err := strconv.ParseFloat(q, 64)
-		if err != nil || n < 0 || n > 1e9 {
+		if err != nil || !quantityOK(n) {
 			return a, &lots.Fault{Column: "quantity", Reason: strconv.Quote(q) + " is no quantity"}
 		}
 		a.Quantity = n
@@ -184,26 +208,111 @@ func readAccount(row []string, at map[string]int) (SubAccount, *lots.Fault) {
 	return a, nil
 }
 
-// Answerable refuses an answer with quantities that can not be, before it is logged.
-func (r *Recall) Answerable(tx *store.Tx, a *Answered) error {
+// mostQuantity is more cases or kegs than any party has.
+const mostQuantity = 1e9
+
+// quantityOK reports whether a number can be a quantity of cases or kegs.
+func quantityOK(q float64) bool { return q >= 0 && q <= mostQuantity } // no comparison holds of what is no number
+
+// receivedBy refuses a party that received nothing in scope.
+func (r *Recall) receivedBy(tx *store.Tx, party string) (Consignee, error) {
 	s, err := r.Scope(tx)
 	if err != nil {
-		return err
+		return Consignee{}, err
 	}
 	list, err := s.Consignees(tx)
 	if err != nil {
-		return err
+		return Consignee{}, err
 	}
-	if !slices.ContainsFunc(list, func(c Consignee) bool { return c.Party == a.Party }) {
-		var names []string
-		for _, c := range list {
-			names = append(names, c.Party)
+	var names []string
+	for _, c := range list {
+		if c.Party == party {
+			return c, nil
 		}
-		return lots.Errorf(lots.NotFound, "%s received nothing in scope by the records; who did: %s", a.Party, strings.Join(names, ", "))
+		names = append(names, c.Party)
 	}
+	who := "; who did: " + strings.Join(names, ", ")
+	if len(names) == 0 {
+		who = "; nobody did"
+	}
+	for _, x := range s.LeftOut {
+		if x.Consignee == party {
+			who = fmt.Sprintf("; its %d of %s left before anything affected stood on it (%s)%s", x.Quantity, x.Unit, x.ToppedUp, who)
+			break
+		}
+	}
+	return Consignee{}, lots.Errorf(lots.NotFound, "%s received nothing in scope by the records%s", party, who)
+}
+
+// Checkable refuses a check that can not be, before it is logged.
+func (r *Recall) Checkable(tx *store.Tx, c *Checked) error {
+	if !quantityOK(c.OnSale) {
+		return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", c.OnSale)
+	}
+	_, err := r.receivedBy(tx, c.Party)
+	return err
+}
+
+// GaveList prepares a party's list of whom it supplied. Rows that it gave before are refused, so
+// that a list read twice does not count twice; replace puts it in place of what it gave before.
+func (r *Recall) GaveList(party string, accounts []SubAccount, replace bool) (*PassedOn, error) {
+	if c := r.Contacts[party]; c != nil && !replace {
+		had := slices.DeleteFunc(slices.Clone(accounts), func(a SubAccount) bool { return !slices.Contains(c.Accounts, a) })
+		if len(had) > 0 {
+			return nil, lots.Errorf(lots.Conflict, "%d of the %s are recorded already, the first is %s: leave them out, or put this list in place of the one before with --replace", len(had), plural(len(accounts), "row"), had[0].Name)
+		}
+	}
+	return &PassedOn{Party: party, Accounts: accounts, Replace: replace}, nil
+}
+
+// PassedOn compares what a party says it passed on with the sum of its own list; ok is false
+// where it says nothing, or its list has no quantities.
+func (c *Contact) PassedOn() (says, listed float64, ok bool) {
+	if c == nil || c.Answer == nil {
+		return 0, 0, false
+	}
+	for _, l := range c.Answer.Lines {
+		says += l.PassedOn
+	}
+	for _, a := range c.Accounts {
+		listed += a.Quantity
+	}
+	return says, listed, listed > 0
+}
+
+// Answerable refuses an answer with quantities that can not be, before it is logged, and tells of
+// what is odd about it.
+func (r *Recall) Answerable(tx *store.Tx, a *Answered) ([]string, error) {
+	c, err := r.receivedBy(tx, a.Party)
+	if err != nil {
+		return nil, err
+	}
+	if err := possible(a); err != nil {
+		return nil, err
+	}
+	var odd []string
+	for _, kegs := range []bool{false, true} {
+		moved, sum, word := c.moved(kegs), 0.0, "cases"
+		if kegs {
+			word = "kegs"
+		}
+		for _, l := range a.Lines {
+			if l.Kegs == kegs {
+				sum += l.OnHand + l.Sold + l.PassedOn
+			}
+		}
+		if most := moved.Shipped + moved.MayBe; sum > most {
+			odd = append(odd, fmt.Sprintf("%s accounts for %g %s and received %g at most: ask again, or a delivery is not entered", a.Party, sum, word, most))
+		}
+	}
+	return odd, nil
+}
+
+// possible refuses quantities that can not be.
+func possible(a *Answered) error {
 	for _, l := range a.Lines {
 		for _, q := range []float64{l.OnHand, l.Sold, l.PassedOn, l.Returned, l.Destroyed} {
-			if q < 0 || q > 1e9 {
+			if !quantityOK(q) {
 				return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", q)
 			}
 		}

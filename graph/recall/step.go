@@ -3,6 +3,7 @@ package recall
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -34,6 +35,7 @@ func (l Logged) Text() string { return l.Step.text() }
 var steps = map[string]func() Step{
 	"open":       func() Step { return &Opened{} },
 	"suspect":    func() Step { return &Suspected{} },
+	"unsuspect":  func() Step { return &Unsuspected{} },
 	"hazard":     func() Step { return &Judged{} },
 	"decide":     func() Step { return &Decided{} },
 	"freeze":     func() Step { return &Frozen{} },
@@ -293,6 +295,7 @@ func (s *Answered) text() string {
 type PassedOn struct {
 	Party    string       `json:"party"`
 	Accounts []SubAccount `json:"accounts"`
+	Replace  bool         `json:"replace,omitempty"` // in place of what it gave before
 }
 
 // SubAccount is somebody whom a consignee supplied.
@@ -309,7 +312,11 @@ type SubAccount struct {
 }
 
 func (s *PassedOn) text() string {
-	return fmt.Sprintf("%s gave its list: %s", s.Party, plural(len(s.Accounts), "account"))
+	t := fmt.Sprintf("%s gave its list: %s", s.Party, plural(len(s.Accounts), "account"))
+	if s.Replace {
+		t += ", in place of the list before"
+	}
+	return t
 }
 
 // Sampled chooses whom to check.
@@ -386,6 +393,9 @@ type Destroyed struct {
 	Method   string  `json:"method"`
 	Witness  string  `json:"witness"`
 	Entry    int64   `json:"entry,omitempty"` // the removal; none in an exercise
+
+	Surplus bool   `json:"-"` // it was more than is here by the books
+	Ref     string `json:"-"` // tells two otherwise equal ones apart
 }
 
 func (s *Destroyed) text() string {
@@ -431,10 +441,19 @@ func (s *Drafted) text() string {
 type Reconciled struct {
 	Accounted   float64 `json:"accounted"` // percent of what was produced
 	Unaccounted float64 `json:"unaccounted"`
+	Over        float64 `json:"over,omitempty"` // accounted for beyond what was made
 }
 
 func (s *Reconciled) text() string {
-	return fmt.Sprintf("Account struck: %.4g %% accounted for, %g cases and kegs not.", s.Accounted, s.Unaccounted)
+	missing := "nothing missing"
+	if s.Unaccounted != 0 {
+		missing = fmt.Sprintf("%g of the cases and kegs not", s.Unaccounted)
+	}
+	t := fmt.Sprintf("Account struck: %g %% accounted for, %s", math.Floor(s.Accounted*100)/100, missing)
+	if s.Over != 0 {
+		t += fmt.Sprintf("; MORE THAN WAS MADE by %g: a shipment, a count or a removal is wrong", s.Over)
+	}
+	return t + "."
 }
 
 // Closed ends the brewery's own work.
@@ -461,25 +480,3 @@ type Terminated struct {
 }
 
 func (s *Terminated) text() string { return join("Terminated by "+s.Authority, s.Text) }
-
-// join puts the parts that are there behind one another.
-func join(parts ...string) string {
-	var out []string
-	for _, p := range parts {
-		if p != "" {
-			out = append(out, p)
-		}
-	}
-	return strings.Join(out, ": ")
-}
-
-// plural counts things.
-func plural(n int, one string) string {
-	switch {
-	case n == 1:
-		return "1 " + one
-	case strings.HasSuffix(one, "y"):
-		return fmt.Sprintf("%d %sies", n, strings.TrimSuffix(one, "y"))
-	}
-	return fmt.Sprintf("%d %ss", n, one)
-}

@@ -33,7 +33,7 @@ const (
 	weightNotYet    = 3 // no exercise ever looked at a lot of this kind
 )
 
-// Surprise picks a lot that something was packed from, by lot with a seed: the same seed
+// Surprise picks a lot that was used or went into a vessel, by lot with a seed: the same seed
 // on the same records picks the same lot.
 func Surprise(tx *store.Tx, seed string) (Pick, error) {
 	rows, err := tx.Records("receipts")

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -31,57 +30,6 @@ func (r *Recall) State() string {
 		return "open"
 	}
 	return "closed"
-}
-
-// Decide prepares a decision on things; each must be understood, so that none goes astray.
-func (r *Recall) Decide(tx *store.Tx, choice string, codes []string, reason string) (*Decided, error) {
-	for _, c := range codes {
-		if choice == Records {
-			if _, ok := r.decision(c); !ok {
-				return nil, lots.Errorf(lots.NotFound, "there is no decision on %s", c)
-			}
-			continue
-		}
-		if err := trace.Understood(tx, c); err != nil {
-			return nil, err
-		}
-	}
-	return &Decided{codes, choice, reason}, nil
-}
-
-// Suspect prepares further suspects.
-func (r *Recall) Suspect(tx *store.Tx, codes []string, reason string) (*Suspected, error) {
-	for _, c := range codes {
-		if slices.Contains(r.Suspects, c) {
-			return nil, lots.Errorf(lots.Conflict, "%s is suspected already", c)
-		}
-		if err := trace.Understood(tx, c); err != nil {
-			return nil, err
-		}
-	}
-	return &Suspected{codes, reason}, nil
-}
-
-// SignOff prepares the signature under what a correction took out of scope.
-func (r *Recall) SignOff(tx *store.Tx, codes []string, reason string) (*SignedOff, error) {
-	s, err := r.Scope(tx)
-	if err != nil {
-		return nil, err
-	}
-	for _, c := range codes {
-		if !slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Code == c }) {
-			return nil, lots.Errorf(lots.NotFound, "%s is not waiting for a signature; waiting are: %s", c, strings.Join(codesOf(s.Kept), ", "))
-		}
-	}
-	return &SignedOff{codes, reason}, nil
-}
-
-func codesOf(items []Item) []string {
-	out := []string{}
-	for _, i := range items {
-		out = append(out, i.Code)
-	}
-	return out
 }
 
 // Timeline is what was done, in order, and how it stands against the targets.
@@ -157,29 +105,31 @@ func settingOr(tx *store.Tx, name string, otherwise int64) int64 {
 
 // reached is when a target of the recall itself was met; zero where it was not.
 func (r *Recall) reached(setting string) time.Time {
+	var first time.Time
 	for _, l := range r.Log {
+		met := false
 		switch l.Step.(type) {
 		case *Frozen:
-			if setting == SettingScope {
-				return l.At
-			}
+			met = setting == SettingScope
 		case *Reconciled:
-			if setting == SettingAccount {
-				return l.At
-			}
+			met = setting == SettingAccount
+		}
+		if met && (first.IsZero() || l.At.Before(first)) {
+			first = l.At
 		}
 	}
-	return time.Time{}
+	return first
 }
 
 // toldAfter is when an authority that asked was told next.
 func (r *Recall) toldAfter(asked Said) time.Time {
+	var first time.Time
 	for _, s := range r.Spoke {
-		if !s.Asked && s.Authority == asked.Authority && !s.At.Before(asked.At) {
-			return s.At
+		if !s.Asked && strings.EqualFold(s.Authority, asked.Authority) && !s.At.Before(asked.At) && (first.IsZero() || s.At.Before(first)) {
+			first = s.At
 		}
 	}
-	return time.Time{}
+	return first
 }
 
 func (r *Recall) target(tx *store.Tx, name string, within time.Duration, from, reached time.Time, source string) Target {
@@ -196,6 +146,9 @@ func (r *Recall) target(tx *store.Tx, name string, within time.Duration, from, r
 	}
 	return t
 }
+
+// Clock is the time on a recall's clock: h:mm since it was opened, with a sign where before.
+func (r *Recall) Clock(at time.Time) string { return hours(at.Sub(r.OpenedAt)) }
 
 // hours writes a duration as h:mm, with a sign where it is negative.
 func hours(d time.Duration) string {

@@ -368,39 +368,6 @@ func totals(a *Answer, moved []Shipment) Totals {
 	return t
 }
 
-// Adopt puts units into an answer that the walk did not reach, with all that the records say
-// of them; given tells the band and the affected cases of each.
-func (a *Answer) Adopt(tx *store.Tx, units []string, given func(unit string) (band string, affected int64)) error {
-	more, err := Ask(tx, Question{Dir: graph.Forward, From: units})
-	if err != nil {
-		return err
-	}
-	wanted := map[string]string{}
-	for _, f := range more.From {
-		band, affected := given(f.Code)
-		wanted[f.Code] = band
-		for _, u := range more.Units {
-			if u.Code == f.Code {
-				u.Band, u.Affected = band, affected
-				a.Units = append(a.Units, u)
-			}
-		}
-	}
-	for _, s := range more.Shipments {
-		ours := slices.ContainsFunc(strings.Split(s.Unit, "|"), func(u string) bool { return wanted[u] != "" })
-		if !ours || slices.ContainsFunc(a.Shipments, func(o Shipment) bool { return o.entry == s.entry }) {
-			continue
-		}
-		if band := wanted[s.Unit]; band != "" {
-			s.Band = band
-		}
-		a.Shipments = append(a.Shipments, s)
-	}
-	a.sort()
-	a.Totals = totals(a, a.Shipments)
-	return nil
-}
-
 // Understood says why a text can not be asked about; nil where it can.
 func Understood(tx *store.Tx, text string) error {
 	_, err := (&resolver{tx: tx, dir: graph.Forward, site: tx.Site()}).resolve(text)

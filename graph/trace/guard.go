@@ -263,16 +263,23 @@ func (g *guard) walk(n, after int, holds []held) *graph.Reach {
 		return reach
 	}
 	from := &target{}
-	for _, h := range holds {
-		for _, code := range h.subject.Codes {
-			g.r.addHeld(from, h.subject.Kind, code, h.at)
-		}
-	}
 	cut := map[int64]bool{}
 	for _, r := range g.releases[after:] {
 		for _, id := range r.nodes {
 			cut[id] = true
 		}
+	}
+	for _, h := range holds {
+		of := &target{}
+		for _, code := range h.subject.Codes {
+			g.r.addHeld(of, h.subject.Kind, code, h.at)
+		}
+		for _, s := range of.starts {
+			if h.subject.Kind != lots.KindRun || s.Kind != graph.Unit {
+				delete(cut, s.ID) // a hold of its own: who released another one left this
+			}
+		}
+		from.merge(of)
 	}
 	reach, err := walkHeld(g.tx, from, cut)
 	if err != nil {

@@ -56,21 +56,6 @@ func ContentOf(tx *store.Tx, vessel string) (Content, bool) {
 	return c, true
 }
 
-// OnHold lists what has an open hold of its own.
-func OnHold(tx *store.Tx) (map[string]bool, error) {
-	holds, err := openHolds(tx)
-	if err != nil {
-		return nil, err
-	}
-	out := map[string]bool{}
-	for _, h := range holds {
-		for _, code := range h.subject.Codes {
-			out[code] = true
-		}
-	}
-	return out, tx.Err()
-}
-
 // Counted is what a count says is here now: the count, and what moved since.
 type Counted struct {
 	Now   float64 // cases or kegs

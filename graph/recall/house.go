@@ -1,0 +1,197 @@
+package recall
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// Stock is something in scope that is in the house: what a hold stops and somebody has
+// to find.
+type Stock struct {
+	Kind     string  `json:"kind"` // tank lot unit, or loose: cases that hang on no unit
+	Code     string  `json:"code"` // what a hold names; the run where loose
+	Band     string  `json:"band"`
+	What     string  `json:"what"`     // beer, item, product with date codes
+	Quantity float64 `json:"quantity"` // by the books
+	Unit     string  `json:"unit"`
+	Sure     bool    `json:"sure"` // false where use in an unknown quantity makes the books a guess
+	Place    string  `json:"place"`
+	Held     bool    `json:"held"`      // has a hold of its own, whoever placed it; of a tank: on what it holds now
+	HeldHere bool    `json:"held_here"` // one of them is this recall's
+}
+
+// InHouse lists what is in scope and in the house by the books or by a count: tanks first,
+// then lots, then units. What leaves first is what a hold must stop first.
+func (s *Scope) InHouse(tx *store.Tx) ([]Stock, error) {
+	held, err := trace.Holdings(tx)
+	if err != nil {
+		return nil, err
+	}
+	var out []Stock
+	for _, list := range [][]Stock{s.tanks(tx), s.lots(tx), s.units(tx), s.loose(tx)} {
+		for _, x := range list {
+			x.Held = len(held[x.Code]) > 0
+			x.HeldHere = slices.ContainsFunc(held[x.Code], func(entry int64) bool { return slices.Contains(s.heldBy[x.Code], entry) })
+			out = append(out, x)
+		}
+	}
+	return out, tx.Err()
+}
+
+func (s *Scope) tanks(tx *store.Tx) []Stock {
+	site := tx.Site()
+	kept := keysOf(s.Kept)
+	var out []Stock
+	listed := map[string]bool{}
+	for _, f := range s.Answer.Fills {
+		thing, ok := tx.Thing(f.Vessel)
+		if listed[f.Vessel] || !ok || thing.VesselKind == "path" {
+			continue
+		}
+		c, ok := trace.ContentOf(tx, f.Vessel)
+		if !ok || c.Left < 1 {
+			continue
+		}
+		// what came on top of a kept fill does not make it another
+		if c.Fill.Code != f.Code && !(kept["fill "+f.Code] && trace.Carries(tx, f.Vessel, c.Fill.Code, f.Code)) {
+			continue
+		}
+		listed[f.Vessel] = true
+		out = append(out, Stock{Kind: "tank", Code: f.Vessel, Band: f.Band, What: "since " + minuteOf(f.Since), Sure: true,
+			Quantity: lots.Nine(site.VolumeUnit.Of(c.Left)), Unit: string(site.VolumeUnit), Place: vesselPlace(tx, f.Vessel)})
+	}
+	return out
+}
+
+// minuteOf is a time of an answer to the minute, in the site's time.
+func minuteOf(at string) string {
+	if len(at) < 16 {
+		return at
+	}
+	return strings.Replace(at[:16], "T", " ", 1)
+}
+
+func vesselPlace(tx *store.Tx, vessel string) string {
+	for _, rec := range tx.Touching(vessel) {
+		if v, ok := rec.(*lots.Vessel); ok && v.Code == vessel {
+			return v.Place
+		}
+	}
+	return ""
+}
+
+func (s *Scope) lots(tx *store.Tx) []Stock {
+	var out []Stock
+	for _, l := range s.Answer.Lots {
+		thing, _ := tx.Thing(l.Code)
+		left, sure := trace.LotLeft(tx, l.Code)
+		if left <= 0 && sure || thing.Into != "" {
+			continue // used up; or in a tank, which stands among the tanks
+		}
+		x := Stock{Kind: "lot", Code: l.Code, Band: l.Band, What: l.Item, Quantity: lots.Nine(thing.Unit.Of(left)), Unit: string(thing.Unit), Sure: sure}
+		if l.SupplierLot != nil {
+			x.What += ", supplier's lot " + *l.SupplierLot
+		}
+		for _, rec := range tx.Touching(l.Code) {
+			switch r := rec.(type) {
+			case *lots.Receipt:
+				if r.Lot == l.Code {
+					x.Place = cmp.Or(x.Place, r.Place)
+				}
+			case *lots.StockCount:
+				x.Place = cmp.Or(r.Place, x.Place)
+			}
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+func (s *Scope) units(tx *store.Tx) []Stock {
+	var out []Stock
+	for _, u := range s.Answer.Units {
+		count, counted := trace.CountOf(tx, u.Code)
+		if u.OnHand <= 0 && !(counted && count.Now > 0) {
+			continue
+		}
+		x := Stock{Kind: "unit", Code: u.Code, Band: u.Band, Quantity: u.OnHand, Unit: unitWord(u.Kind), Sure: true}
+		x.What = strings.TrimSpace(orMixed(u.Product) + " " + strings.Join(u.DateCodes, ", "))
+		if mayHaveLeft(tx, u.Code) {
+			x.What += " (may have left: a shipment names it as one of several)"
+		}
+		if u.Place != nil {
+			x.Place = *u.Place
+		}
+		if counted && count.Place != "" {
+			x.Place = count.Place
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// mayHaveLeft reports whether a shipment names a unit as one of several.
+func mayHaveLeft(tx *store.Tx, unit string) bool {
+	return slices.ContainsFunc(tx.Touching(unit), func(rec lots.Record) bool {
+		s, ok := rec.(*lots.Shipment)
+		return ok && s.Unit.OneOf()
+	})
+}
+
+// loose are cases or kegs of affected runs that hang on no unit: no hold can name them.
+func (s *Scope) loose(tx *store.Tx) []Stock {
+	var out []Stock
+	for _, r := range s.Answer.Runs {
+		if r.Unassigned > 0 {
+			unit := "case"
+			if ofKegs(tx, r.Code) {
+				unit = "keg"
+			}
+			out = append(out, Stock{Kind: "loose", Code: r.Code, Band: r.Band, Quantity: float64(r.Unassigned), Unit: unit,
+				What: strings.TrimSpace(r.Product + " " + strings.Join(r.DateCodes, ", ") + ", on no pallet and no keg by number: find them and tag them")})
+		}
+	}
+	return out
+}
+
+// leastKeg is the least that a package counted one by one holds to be taken for a keg, in mL,
+// where no unit of its run says what it is.
+const leastKeg = 5000
+
+// ofKegs reports whether a run filled kegs: as its units say, else by its product.
+func ofKegs(tx *store.Tx, code string) bool {
+	any := false
+	for _, rec := range tx.Touching(code) {
+		if p, ok := rec.(*lots.Packed); ok && p.Run == code {
+			if p.UnitKind == "keg" {
+				return true
+			}
+			any = true
+		}
+	}
+	run, ok := tx.Run(code)
+	if any || !ok {
+		return false
+	}
+	p := productOf(tx, run.Product)
+	return p.PerCase <= 1 && p.ContainerML >= leastKeg
+}
+
+func unitWord(kind string) string {
+	if kind == "keg" {
+		return "keg"
+	}
+	return "case"
+}
+
+func orMixed(product *string) string {
+	if product == nil {
+		return "mixed"
+	}
+	return *product
+}

@@ -1,0 +1,168 @@
+package recall
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// Lost is a suspect or a decision that can not be understood any more: what it names was
+// taken back, or its name means several things now. Nothing is traced from it.
+type Lost struct {
+	What string `json:"what"` // suspect, include or exclude
+	Code string `json:"code"`
+	Why  string `json:"why"`
+}
+
+// mend says what the lead can do about it.
+func (l Lost) mend() string {
+	if l.What == suspected {
+		return "name what is meant with suspect, and take this one off with unsuspect"
+	}
+	return "decide anew on what is meant, and take this one back with undecide"
+}
+
+const suspected = "suspect"
+
+// understood parts suspects and decisions from those that mean nothing now.
+func understood(tx *store.Tx, suspects []string, decisions []Decision) ([]string, []Decision, []Lost) {
+	var lost []Lost
+	known := func(what, code string) bool {
+		err := trace.Understood(tx, code)
+		if err != nil {
+			lost = append(lost, Lost{what, code, err.Error()})
+		}
+		return err == nil
+	}
+	suspects = slices.DeleteFunc(slices.Clone(suspects), func(c string) bool { return !known(suspected, c) })
+	decisions = slices.DeleteFunc(slices.Clone(decisions), func(d Decision) bool { return !known(d.Choice, d.Code) })
+	return suspects, decisions, lost
+}
+
+// spelled gives codes as they are recorded, each once, so that a thing is decided on under one
+// name however it was typed. What is no plain code stays as it is.
+func spelled(tx *store.Tx, codes []string) []string {
+	var out []string
+	for _, c := range codes {
+		c = strings.TrimSpace(c)
+		if code, ok := trace.Meant(tx, c); ok {
+			c = code
+		}
+		if !slices.Contains(out, c) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// Decide prepares a decision on things; each must be understood, so that none goes astray.
+func (r *Recall) Decide(tx *store.Tx, choice string, codes []string, reason string) (*Decided, error) {
+	if choice != Records {
+		for _, c := range codes {
+			if err := trace.Understood(tx, c); err != nil {
+				return nil, err
+			}
+		}
+		return &Decided{spelled(tx, codes), choice, reason}, nil
+	}
+	var out []string
+	for _, c := range codes {
+		var found []string
+		for _, d := range r.Decisions { // under whatever spelling it was taken
+			if d.Code == c || spelled(tx, []string{d.Code})[0] == spelled(tx, []string{c})[0] {
+				found = append(found, d.Code)
+			}
+		}
+		if len(found) == 0 {
+			return nil, lots.Errorf(lots.NotFound, "there is no decision on %s", c)
+		}
+		out = append(out, found...)
+	}
+	return &Decided{out, choice, reason}, tx.Err()
+}
+
+// Suspect prepares further suspects.
+func (r *Recall) Suspect(tx *store.Tx, codes []string, reason string) (*Suspected, error) {
+	for _, c := range codes {
+		if err := trace.Understood(tx, c); err != nil {
+			return nil, err
+		}
+	}
+	codes, had := spelled(tx, codes), spelled(tx, r.Suspects)
+	for _, c := range codes {
+		if slices.Contains(had, c) {
+			return nil, lots.Errorf(lots.Conflict, "%s is suspected already", c)
+		}
+	}
+	return &Suspected{codes, reason}, tx.Err()
+}
+
+// Unsuspected takes suspects off by the lead's word.
+type Unsuspected struct {
+	Suspects []string `json:"suspects"`
+	Reason   string   `json:"reason"`
+}
+
+func (s *Unsuspected) text() string {
+	return fmt.Sprintf("Suspected no more: %s: %s", strings.Join(s.Suspects, ", "), s.Reason)
+}
+
+func (s *Unsuspected) apply(r *Recall, _ Logged) {
+	r.Suspects = slices.DeleteFunc(slices.Clone(r.Suspects), func(c string) bool { return slices.Contains(s.Suspects, c) })
+}
+
+// Unsuspect prepares to take suspects off. One must remain: a recall of nothing is closed instead.
+func (r *Recall) Unsuspect(tx *store.Tx, codes []string, reason string) (*Unsuspected, error) {
+	var out []string
+	for _, c := range codes {
+		same := spelled(tx, []string{c})[0]
+		i := slices.IndexFunc(r.Suspects, func(s string) bool { return s == c || spelled(tx, []string{s})[0] == same })
+		if i < 0 {
+			return nil, lots.Errorf(lots.NotFound, "%s is no suspect of %s; suspects are: %s", c, r.Code, strings.Join(r.Suspects, ", "))
+		}
+		if !slices.Contains(out, r.Suspects[i]) {
+			out = append(out, r.Suspects[i])
+		}
+	}
+	if len(out) == len(r.Suspects) {
+		return nil, lots.Errorf(lots.Conflict, "%s would have no suspect left: add the right one first (recall suspect), or close it", r.Code)
+	}
+	return &Unsuspected{out, reason}, tx.Err()
+}
+
+// SignOff prepares the signature under what a correction took out of scope: by code, the name
+// of a vessel meaning what it held, or all that waits.
+func (r *Recall) SignOff(tx *store.Tx, codes []string, reason string) (*SignedOff, error) {
+	s, err := r.Scope(tx)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.Kept) == 0 {
+		return nil, lots.Errorf(lots.NotFound, "nothing waits for a signature")
+	}
+	waiting := codesOf(s.Kept)
+	if len(codes) == 0 {
+		return &SignedOff{waiting, reason}, nil
+	}
+	var out []string
+	for _, c := range codes {
+		found := slices.DeleteFunc(slices.Clone(waiting), func(w string) bool { return w != c && !strings.HasPrefix(w, c+"@") })
+		if len(found) == 0 {
+			return nil, lots.Errorf(lots.NotFound, "%s is not waiting for a signature; waiting are: %s", c, strings.Join(waiting, ", "))
+		}
+		out = append(out, found...)
+	}
+	return &SignedOff{out, reason}, nil
+}
+
+func codesOf(items []Item) []string {
+	out := []string{}
+	for _, i := range items {
+		out = append(out, i.Code)
+	}
+	return out
+}
