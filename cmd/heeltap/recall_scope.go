@@ -139,7 +139,7 @@ func orEmpty[T any](list []T) []T {
 }
 
 func (r *inRecall) showStock(title string, stock []recall.Stock) {
-	t := &table{head: []string{"in the house", "code", "band", "what", "#by the books", "place", "held"}}
+	t := &table{head: []string{"in the house", "code", "band", "what", "#by the books", "#counted", "place", "held"}}
 	for _, x := range stock {
 		quantity := number(x.Quantity) + " " + x.Unit
 		if x.Unit == "case" || x.Unit == "keg" {
@@ -155,7 +155,11 @@ func (r *inRecall) showStock(title string, stock []recall.Stock) {
 		case x.Held:
 			held = "held, not by this recall"
 		}
-		t.add(x.Kind, x.Code, x.Band, x.What, quantity, orDash(x.Place), held)
+		counted := "-"
+		if x.Counted != nil {
+			counted = number(*x.Counted)
+		}
+		t.add(x.Kind, x.Code, x.Band, x.What, quantity, counted, orDash(x.Place), held)
 	}
 	r.printf("\n%s\n", r.strong(title))
 	r.printMost(t, false)

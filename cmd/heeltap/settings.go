@@ -33,6 +33,7 @@ func settings() []setting {
 		{"", recall.SettingAccount, aCount},
 		{"", recall.SettingAuthority, aCount},
 		{"", recall.SettingRemind, aCount},
+		{"", recall.SettingTell, aCount},
 	}
 	for _, l := range check.Limits() {
 		list = append(list, setting{"", checkLimit + l.Name, aNumber})

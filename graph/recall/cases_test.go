@@ -93,11 +93,16 @@ func TestWhatIsTakenBackStopsNoRecall(t *testing.T) {
 	f.void("H-3")
 	f.void("P-9")
 	f.void("P-2")
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
 		require.Len(t, s.Lost, 2)
 		require.Equal(t, "H-3", s.Lost[0].Code)
 		require.Equal(t, "P-9", s.Lost[1].Code)
-		return nil
+		balances, err := r.LotBalances(tx)
+		require.NoError(t, err)
+		require.Len(t, balances, 1)
+		suppliers, err := r.Suppliers(tx)
+		require.Len(t, suppliers, 1)
+		return err
 	})
 	require.Equal(t, []string{"lot H-3", "unit P-2", "unit P-9"}, f.kept(code))
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), "suspect H-3 is not traced")
@@ -250,9 +255,15 @@ func TestOneOfSeveralIsAnsweredFor(t *testing.T) {
 	answer(recall.AnswerLine{OnHand: 0})
 	require.Equal(t, "settled", f.standing(code, "D-3").State, "it got the other one")
 	require.InDelta(t, 80, f.account(code).Cases.OneOf, 0)
-	// Both of them in scope: the row is one row.
+	c, _ := f.consignee(code, "D-3")
+	require.Equal(t, "possible", c.Band)
+	require.InDelta(t, 0, c.Cases.Affected, 0)
+	// Both of them in scope: the row is one row, and whichever it was is affected.
 	f.take(code, &recall.Suspected{Suspects: []string{"H-2"}, Reason: "too"}, time.Time{})
 	require.InDelta(t, 80, f.account(code).Cases.OneOf, 0)
+	c, _ = f.consignee(code, "D-3")
+	require.Equal(t, "in", c.Band)
+	require.InDelta(t, 80, c.Cases.Affected, 0)
 }
 
 // Only a keg comes back empty. An empty return of a pallet brings no goods back.

@@ -115,7 +115,7 @@ func (s *Scope) Consignees(tx *store.Tx) ([]Consignee, error) {
 					l.ByOthers += o.Quantity
 				}
 			}
-			c.add(*l, units[l.Unit])
+			c.add(*l, mostAffected(units, l.Unit))
 		}
 		slices.SortFunc(c.Lines, func(a, b Line) int { return cmp.Compare(a.Unit, b.Unit) })
 		slices.Sort(c.KegsOut)
@@ -217,13 +217,24 @@ func (s *Scope) takeBack(tx *store.Tx, party string, l *Line, lines map[string]*
 	}
 }
 
+// mostAffected is the most that is affected of a unit, or of any of several.
+func mostAffected(units map[string]trace.Unit, unit string) (most float64) {
+	for _, code := range strings.Split(unit, "|") {
+		most = max(most, float64(units[code].Affected))
+	}
+	return most
+}
+
 // add puts a finished line on a consignee's list.
-func (c *Consignee) add(l Line, u trace.Unit) {
+func (c *Consignee) add(l Line, affected float64) {
 	l.Net = lots.Nine(l.Shipped - l.Returned - l.ByOthers)
 	l.Emptied = l.emptied > 0 && l.emptied >= l.Net
 	// what came back may have been of what it received before anything affected stood on the unit
 	out := l.Net + min(l.Returned, max(0, l.older)) - l.emptied
-	l.Affected = max(0, min(out, float64(u.Affected)))
+	if l.OneOf != "" && l.Band == graph.In.String() {
+		out += l.MayBe // whichever it was, it is affected
+	}
+	l.Affected = max(0, min(out, affected))
 	sum := &c.Cases
 	if l.Kegs {
 		sum = &c.Kegs
@@ -308,7 +319,8 @@ type Received struct {
 // same day from the same supplier, with the same document where one is noted, is the same load.
 func (r *Recall) Suppliers(tx *store.Tx) ([]Supplier, error) {
 	found := map[string]*Supplier{}
-	for _, code := range r.Suspects {
+	suspects, _, _ := understood(tx, r.Suspects, nil)
+	for _, code := range suspects {
 		a, err := trace.Ask(tx, trace.Question{Dir: graph.Back, From: []string{code}})
 		if err != nil {
 			return nil, err

@@ -13,16 +13,17 @@ import (
 // Stock is something in scope that is in the house: what a hold stops and somebody has
 // to find.
 type Stock struct {
-	Kind     string  `json:"kind"` // tank lot unit, or loose: cases that hang on no unit
-	Code     string  `json:"code"` // what a hold names; the run where loose
-	Band     string  `json:"band"`
-	What     string  `json:"what"`     // beer, item, product with date codes
-	Quantity float64 `json:"quantity"` // by the books
-	Unit     string  `json:"unit"`
-	Sure     bool    `json:"sure"` // false where use in an unknown quantity makes the books a guess
-	Place    string  `json:"place"`
-	Held     bool    `json:"held"`      // has a hold of its own, whoever placed it; of a tank: on what it holds now
-	HeldHere bool    `json:"held_here"` // one of them is this recall's
+	Kind     string   `json:"kind"` // tank lot unit, or loose: cases that hang on no unit
+	Code     string   `json:"code"` // what a hold names; the run where loose
+	Band     string   `json:"band"`
+	What     string   `json:"what"`     // beer, item, product with date codes
+	Quantity float64  `json:"quantity"` // by the books
+	Unit     string   `json:"unit"`
+	Counted  *float64 `json:"counted"` // by the last count, carried on by what moved since where it is a unit; null where nobody counted
+	Sure     bool     `json:"sure"`    // false where use in an unknown quantity makes the books a guess
+	Place    string   `json:"place"`
+	Held     bool     `json:"held"`      // has a hold of its own, whoever placed it; of a tank: on what it holds now
+	HeldHere bool     `json:"held_here"` // one of them is this recall's
 }
 
 // InHouse lists what is in scope and in the house by the books or by a count: tanks first,
@@ -62,10 +63,27 @@ func (s *Scope) tanks(tx *store.Tx) []Stock {
 			continue
 		}
 		listed[f.Vessel] = true
-		out = append(out, Stock{Kind: "tank", Code: f.Vessel, Band: f.Band, What: "since " + minuteOf(f.Since), Sure: true,
+		out = append(out, Stock{Kind: "tank", Code: f.Vessel, Band: f.Band, What: "since " + minuteOf(f.Since), Sure: true, Counted: countedSince(tx, f.Vessel, site.VolumeUnit, c.Fill.Since),
 			Quantity: lots.Nine(site.VolumeUnit.Of(c.Left)), Unit: string(site.VolumeUnit), Place: vesselPlace(tx, f.Vessel)})
 	}
 	return out
+}
+
+// countedSince is what the last count of a lot or vessel said, where it was made since a time; nil
+// where there is none.
+func countedSince(tx *store.Tx, code string, unit lots.Unit, since int64) *float64 {
+	var last *lots.StockCount
+	for _, rec := range tx.Touching(code) {
+		c, ok := rec.(*lots.StockCount)
+		if ok && !c.Subject.OneOf() && c.Subject.Code() == code && c.At.To >= since && (last == nil || c.At.From >= last.At.From) {
+			last = c
+		}
+	}
+	if last == nil {
+		return nil
+	}
+	n := lots.Nine(unit.Of(float64(last.Qty.N)))
+	return &n
 }
 
 // minuteOf is a time of an answer to the minute, in the site's time.
@@ -97,6 +115,7 @@ func (s *Scope) lots(tx *store.Tx) []Stock {
 		if l.SupplierLot != nil {
 			x.What += ", supplier's lot " + *l.SupplierLot
 		}
+		x.Counted = countedSince(tx, l.Code, thing.Unit, 0)
 		for _, rec := range tx.Touching(l.Code) {
 			switch r := rec.(type) {
 			case *lots.Receipt:
@@ -119,7 +138,7 @@ func (s *Scope) units(tx *store.Tx) []Stock {
 		if u.OnHand <= 0 && !(counted && count.Now > 0) {
 			continue
 		}
-		x := Stock{Kind: "unit", Code: u.Code, Band: u.Band, Quantity: u.OnHand, Unit: unitWord(u.Kind), Sure: true}
+		x := Stock{Kind: "unit", Code: u.Code, Band: u.Band, Quantity: max(0, u.OnHand), Unit: unitWord(u.Kind), Sure: true}
 		x.What = strings.TrimSpace(orMixed(u.Product) + " " + strings.Join(u.DateCodes, ", "))
 		if mayHaveLeft(tx, u.Code) {
 			x.What += " (may have left: a shipment names it as one of several)"
@@ -127,8 +146,9 @@ func (s *Scope) units(tx *store.Tx) []Stock {
 		if u.Place != nil {
 			x.Place = *u.Place
 		}
-		if counted && count.Place != "" {
-			x.Place = count.Place
+		if counted {
+			now := max(0, count.Now)
+			x.Counted, x.Place = &now, cmp.Or(count.Place, x.Place)
 		}
 		out = append(out, x)
 	}

@@ -158,11 +158,7 @@ func itemsOf(a *trace.Answer) []Item {
 func consigneeItems(a *trace.Answer) []Item {
 	bands := map[string]string{}
 	units := map[string]map[string]int64{}
-	before := a.Before()
-	for _, x := range a.Shipments {
-		if _, over := before[x.Entry()]; over {
-			continue
-		}
+	for _, x := range carrying(a) {
 		if bands[x.Consignee] != graph.In.String() {
 			bands[x.Consignee] = x.Band
 		}

@@ -3,7 +3,9 @@ package recall
 import (
 	"cmp"
 	"slices"
+	"strings"
 
+	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
@@ -33,12 +35,27 @@ func (s *Scope) leaveOut(tx *store.Tx) {
 }
 
 // Shipments lists what moved affected goods, or may have: the answer's shipments without those
-// that were over before anything affected stood on their unit.
-func (s *Scope) Shipments() []trace.Shipment {
-	return slices.DeleteFunc(slices.Clone(s.Answer.Shipments), func(sh trace.Shipment) bool {
-		_, over := s.before[sh.Entry()]
-		return over
-	})
+// that were over before anything affected stood on their unit. What moved one of several units is
+// sure where every one of them is in scope for sure: then it does not matter which it was.
+func (s *Scope) Shipments() []trace.Shipment { return carrying(s.Answer) }
+
+func carrying(a *trace.Answer) []trace.Shipment {
+	before, sure := a.Before(), map[string]bool{}
+	for _, u := range a.Units {
+		sure[u.Code] = u.Band == graph.In.String()
+	}
+	var out []trace.Shipment
+	for _, sh := range a.Shipments {
+		if _, over := before[sh.Entry()]; over {
+			continue
+		}
+		units := strings.Split(sh.Unit, "|")
+		if sh.OneOf() && !slices.ContainsFunc(units, func(u string) bool { return !sure[u] }) {
+			sh.Band = graph.In.String()
+		}
+		out = append(out, sh)
+	}
+	return out
 }
 
 // Served is something in scope that was drawn or sold in the taproom: it reached the public

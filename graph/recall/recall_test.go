@@ -3,6 +3,7 @@ package recall_test
 import (
 	"context"
 	"fmt"
+	"math"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -85,7 +86,7 @@ func TestSampleSizes(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, 12, got, "11.1, rounded up")
 	require.InDelta(t, 30, percent, 0)
-	for _, p := range []float64{0, 10, 100, 101} { // more than 10 and less than 100
+	for _, p := range []float64{0, 10, 100, 101, math.NaN(), math.Inf(1)} { // more than 10 and less than 100
 		_, _, err := recall.SampleSize("B", p, 37)
 		require.Error(t, err)
 	}
@@ -474,13 +475,14 @@ func FuzzReadAccounts(f *testing.F) {
 	f.Add("name,quantity,unit\nThe Kittiwake,4,case\n")
 	f.Add("\ufeffName ,PHONE\n\"a\nb\",1\n")
 	f.Add("name\n\n")
+	f.Add("name,quantity\na,NaN\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		list, err := recall.ReadAccounts(strings.NewReader(text))
 		if (err == nil) == (len(list) == 0) {
 			t.Fatalf("%d accounts and %v", len(list), err)
 		}
 		for _, a := range list {
-			if a.Name == "" || a.Quantity < 0 {
+			if a.Name == "" || !(a.Quantity >= 0 && a.Quantity <= 1e9) {
 				t.Fatalf("%+v", a)
 			}
 		}
