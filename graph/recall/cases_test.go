@@ -600,3 +600,58 @@ func TestDestroyedIsWhatWasHere(t *testing.T) {
 	f.take(code, &recall.Sampled{Level: "A", Percent: 100, Of: 2, Parties: []string{"D-1"}}, time.Time{})
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), "drawn among 2, and there are 1 consignee now: draw again")
 }
+
+// A suspect named by what is printed on it still means what it meant when that print is corrected, and
+// takes in what is typed in late; a bare vessel means what it held when it was named.
+func TestSuspectsMeanWhatTheyMeant(t *testing.T) {
+	f := newFloor(t, cellar+shipped)
+	code := f.begin("h1", "TWO", "BT-1")
+	suspects := func() (out []string, lost []recall.Lost) {
+		f.with(code, func(_ *store.Tx, r *recall.Recall, s *recall.Scope) error {
+			out, lost = r.Suspects, s.Lost
+			return nil
+		})
+		return out, lost
+	}
+	got, lost := suspects()
+	require.Equal(t, []string{"h1", "TWO", "BT-1@2026-03-15T08:00"}, got)
+	require.Empty(t, lost)
+	f.freeze(code)
+	f.write(`
+removals subject=BT-1 quantity=all at=2026-03-20_08:00 reason=destroyed witness=Ines
+cleans vessel=BT-1 at=2026-03-20_10:00 method=cip verified=yes
+transfers transfer=T-2 from=FV-2 to=BT-1 out=500 in=500 unit=L started_at=2026-03-21_08:00 ended_at=2026-03-21_09:00
+`)
+	f.amend("H-1", map[string]string{"supplier_lot": "h7"})
+	f.amend("R-2", map[string]string{"date_code": "TW0"})
+	_, lost = suspects()
+	require.Len(t, lost, 2)
+	require.Equal(t, []string{"lot:H-1"}, lost[0].StandsIn)
+	require.Contains(t, lost[1].StandsIn[0], "R-2")
+	require.Empty(t, f.kept(code))
+	_, ok := f.stock(code, "P-9")
+	require.True(t, ok)
+	_, ok = f.stock(code, "BT-1")
+	require.False(t, ok, "it holds other beer now")
+	f.write("receipts lot=H-8 item=HOP supplier=SUP supplier_lot=h1 quantity=10 unit=kg received_at=2026-02-03_09:00")
+	_, lost = suspects()
+	require.Len(t, lost, 1, "the other delivery of that lot is meant too")
+	_, ok = f.stock(code, "H-8")
+	require.True(t, ok)
+	require.Contains(t, f.kept(code), "lot H-1", "no printed lot leads to it any more: that is for the lead to sign")
+}
+
+// What a mock recall destroys is rehearsed, says so, and is no more than is here.
+func TestRehearsedDestruction(t *testing.T) {
+	f := newFloor(t, cellar+shipped)
+	f.do(func(tx *store.Tx) error {
+		r, err := recall.Begin(tx, recall.Opened{Mock: true, Suspects: []string{"H-1"}, Hazard: "foreign-body", Reason: "exercise"}, recall.At{}, "Quint")
+		require.NoError(t, err)
+		r, err = r.Destroy(tx, recall.Destroyed{Unit: "P-2", Quantity: 75, Method: "crushed", Witness: "Ines"}, recall.At{}, "me")
+		require.NoError(t, err)
+		require.Equal(t, "Destruction rehearsed: 75 of P-2, crushed, witness Ines; nothing was removed", r.Log[1].Text())
+		_, err = r.Destroy(tx, recall.Destroyed{Unit: "P-2", Quantity: 75, Method: "crushed", Witness: "Ines"}, recall.At{}, "me")
+		require.ErrorContains(t, err, "5 by the books")
+		return nil
+	})
+}

@@ -171,7 +171,7 @@ func (r *Recall) Destroy(tx *store.Tx, d Destroyed, at At, by string) (*Recall, 
 	if !quantityOK(d.Quantity) {
 		return nil, lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", d.Quantity)
 	}
-	if err := d.fits(tx); err != nil {
+	if err := d.fits(tx, r.rehearsed(d.Unit)); err != nil {
 		return nil, err
 	}
 	if !r.Mock {
@@ -184,10 +184,20 @@ func (r *Recall) Destroy(tx *store.Tx, d Destroyed, at At, by string) (*Recall, 
 	return r.Take(tx, &d, at, by)
 }
 
+// rehearsed is how much of a unit was destroyed in this exercise.
+func (r *Recall) rehearsed(unit string) (sum float64) {
+	for _, d := range r.Destroyed {
+		if d.Unit == unit && d.Entry == 0 {
+			sum += d.Quantity
+		}
+	}
+	return sum
+}
+
 // fits takes all that is here where no quantity was given, and refuses more than is here by the
 // books and by the last count, unless it is said that it was so.
-func (d *Destroyed) fits(tx *store.Tx) error {
-	books := trace.BooksOf(tx, d.Unit).OnHand()
+func (d *Destroyed) fits(tx *store.Tx, rehearsed float64) error {
+	books := trace.BooksOf(tx, d.Unit).OnHand() - rehearsed
 	if d.Quantity == 0 {
 		d.Quantity = books
 	}
@@ -196,7 +206,7 @@ func (d *Destroyed) fits(tx *store.Tx) error {
 	}
 	here, counted := books, ""
 	if count, ok := trace.CountOf(tx, d.Unit); ok {
-		here, counted = max(here, count.Now), fmt.Sprintf(", %g by the last count", max(0, count.Now))
+		here, counted = max(here, count.Now-rehearsed), fmt.Sprintf(", %g by the last count", max(0, count.Now))
 	}
 	if d.Quantity > here && !d.Surplus {
 		return lots.Errorf(lots.Invalid, "%g of %s are more than are here: %g by the books%s; if so many were destroyed, say so with --more-than-booked", d.Quantity, d.Unit, max(0, books), counted)

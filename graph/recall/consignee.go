@@ -319,7 +319,7 @@ type Received struct {
 // same day from the same supplier, with the same document where one is noted, is the same load.
 func (r *Recall) Suppliers(tx *store.Tx) ([]Supplier, error) {
 	found := map[string]*Supplier{}
-	suspects, _, _ := understood(tx, r.Suspects, nil)
+	suspects, _, _ := r.understood(tx, r.Suspects, nil)
 	for _, code := range suspects {
 		a, err := trace.Ask(tx, trace.Question{Dir: graph.Back, From: []string{code}})
 		if err != nil {

@@ -3,6 +3,7 @@ package recall
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -45,6 +46,7 @@ type Recall struct {
 
 	heldBy   map[string][]int64 // what is held for this recall, to the entries of the holds
 	signedAt map[string]int64   // what was signed off, to the entry of the signature
+	meant    meaning            // what suspects and decisions meant when they were named
 }
 
 // Decision is the lead's last word on one thing.
@@ -103,7 +105,7 @@ type Said struct {
 
 // Load reads a recall; NotFound where there is none of that code.
 func Load(tx *store.Tx, code string) (*Recall, error) {
-	r := &Recall{Code: code, Now: tx.Recorded(), SignedOff: map[string]string{}, Contacts: map[string]*Contact{}, heldBy: map[string][]int64{}, signedAt: map[string]int64{}}
+	r := &Recall{Code: code, Now: tx.Recorded(), SignedOff: map[string]string{}, Contacts: map[string]*Contact{}, heldBy: map[string][]int64{}, signedAt: map[string]int64{}, meant: meaning{}}
 	err := tx.Acts(code, func(e *store.Entry, step []byte) error {
 		l, err := read(e, step)
 		if err != nil {
@@ -196,6 +198,7 @@ func Begin(tx *store.Tx, o Opened, at At, by string) (*Recall, error) {
 		}
 	}
 	o.Suspects = spelled(tx, o.Suspects)
+	o.Meant = meanings(tx, o.Suspects)
 	o.Lead = cmp.Or(o.Lead, by)
 	code, err := nextCode(tx, o.Mock, tx.Recorded().In(tx.Site().Zone).Year())
 	if err != nil {
@@ -291,6 +294,7 @@ func (r *Recall) contact(party string) *Contact {
 func (s *Opened) apply(r *Recall, l Logged) {
 	r.Mock, r.Reason, r.Known, r.Lead, r.OpenedAt, r.Open = s.Mock, s.Reason, s.Known, s.Lead, l.At, true
 	r.Suspects, r.Hazard = slices.Clone(s.Suspects), graph.Hazard(s.Hazard)
+	maps.Copy(r.meant, s.Meant)
 }
 
 func (s *Suspected) apply(r *Recall, _ Logged) {
@@ -299,6 +303,7 @@ func (s *Suspected) apply(r *Recall, _ Logged) {
 			r.Suspects = append(r.Suspects, c)
 		}
 	}
+	maps.Copy(r.meant, s.Meant)
 }
 
 func (s *Judged) apply(r *Recall, _ Logged) { r.Hazard = graph.Hazard(s.Hazard) }
@@ -310,6 +315,7 @@ func (s *Decided) apply(r *Recall, l Logged) {
 			r.Decisions = append(r.Decisions, Decision{c, s.Choice, s.Reason, l.By, l.At, l.Entry})
 		}
 	}
+	maps.Copy(r.meant, s.Meant)
 }
 
 func (s *Frozen) apply(r *Recall, l Logged) {

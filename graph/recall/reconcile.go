@@ -354,7 +354,7 @@ type LotBalance struct {
 // LotBalances strikes the balance of each suspect that is a lot.
 func (r *Recall) LotBalances(tx *store.Tx) ([]LotBalance, error) {
 	out := []LotBalance{}
-	suspects, _, _ := understood(tx, r.Suspects, nil)
+	suspects, _, _ := r.understood(tx, r.Suspects, nil)
 	for _, code := range suspects {
 		a, err := trace.Ask(tx, trace.Question{Dir: graph.Forward, From: []string{code}})
 		if err != nil {

@@ -76,7 +76,7 @@ func (r *Recall) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
 // trace follows the suspects and what was included, past what was excluded. What can not be
 // understood any more is told of and passed over: a row taken back must not stop a recall.
 func (r *Recall) trace(tx *store.Tx, suspects []string, hazard graph.Hazard, decisions []Decision) (*trace.Answer, []Lost, error) {
-	suspects, decisions, lost := understood(tx, suspects, decisions)
+	suspects, decisions, lost := r.understood(tx, suspects, decisions)
 	q := trace.Question{Dir: graph.Forward, Hazard: hazard, From: suspects}
 	for _, d := range decisions {
 		if d.Choice == Include {

@@ -116,6 +116,10 @@ func read(e *store.Entry, step []byte) (Logged, error) {
 	return l, nil
 }
 
+// meaning is what texts meant when they were named: a thing may be named by what is printed on
+// it, and that can be corrected.
+type meaning = map[string][]string
+
 // Opened begins a recall. Whether it is an exercise is said once, here.
 type Opened struct {
 	Mock     bool     `json:"mock"`
@@ -125,6 +129,7 @@ type Opened struct {
 	Known    string   `json:"known,omitempty"` // how it was found, what is known so far
 	Lead     string   `json:"lead"`            // who answers for it
 	Seed     string   `json:"seed,omitempty"`  // of a suspect picked by lot
+	Meant    meaning  `json:"meant,omitempty"` // what suspects meant that are no plain codes
 }
 
 func (s *Opened) text() string {
@@ -146,6 +151,7 @@ func (s *Opened) text() string {
 type Suspected struct {
 	Suspects []string `json:"suspects"`
 	Reason   string   `json:"reason"`
+	Meant    meaning  `json:"meant,omitempty"`
 }
 
 func (s *Suspected) text() string {
@@ -172,6 +178,7 @@ type Decided struct {
 	Codes  []string `json:"codes"`
 	Choice string   `json:"choice"`
 	Reason string   `json:"reason"`
+	Meant  meaning  `json:"meant,omitempty"`
 }
 
 func (s *Decided) text() string {
@@ -399,6 +406,9 @@ type Destroyed struct {
 }
 
 func (s *Destroyed) text() string {
+	if s.Entry == 0 {
+		return fmt.Sprintf("Destruction rehearsed: %g of %s, %s, witness %s; nothing was removed", s.Quantity, s.Unit, s.Method, s.Witness)
+	}
 	return fmt.Sprintf("Destroyed: %g of %s, %s, witness %s", s.Quantity, s.Unit, s.Method, s.Witness)
 }
 

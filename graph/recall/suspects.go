@@ -16,6 +16,8 @@ type Lost struct {
 	What string `json:"what"` // suspect, include or exclude
 	Code string `json:"code"`
 	Why  string `json:"why"`
+	// StandsIn is what it meant when it was named, and what is traced in its place.
+	StandsIn []string `json:"stands_in,omitempty"`
 }
 
 // mend says what the lead can do about it.
@@ -28,31 +30,60 @@ func (l Lost) mend() string {
 
 const suspected = "suspect"
 
-// understood parts suspects and decisions from those that mean nothing now.
-func understood(tx *store.Tx, suspects []string, decisions []Decision) ([]string, []Decision, []Lost) {
+// understood parts suspects and decisions from those that mean nothing now. For one that was
+// named by what is printed on it, and that print was corrected, what it meant when it was named
+// stands in.
+func (r *Recall) understood(tx *store.Tx, suspects []string, decisions []Decision) ([]string, []Decision, []Lost) {
 	var lost []Lost
-	known := func(what, code string) bool {
+	known := func(what, code string) []string {
 		err := trace.Understood(tx, code)
-		if err != nil {
-			lost = append(lost, Lost{what, code, err.Error()})
+		if err == nil {
+			return []string{code}
 		}
-		return err == nil
+		still := slices.DeleteFunc(slices.Clone(r.meant[code]), func(c string) bool { return trace.Understood(tx, c) != nil })
+		why := err.Error()
+		if len(still) > 0 {
+			why += "; " + strings.Join(still, ", ") + ", which it meant, stands in for it"
+		}
+		lost = append(lost, Lost{what, code, why, still})
+		return still
 	}
-	suspects = slices.DeleteFunc(slices.Clone(suspects), func(c string) bool { return !known(suspected, c) })
-	decisions = slices.DeleteFunc(slices.Clone(decisions), func(d Decision) bool { return !known(d.Choice, d.Code) })
-	return suspects, decisions, lost
+	var from []string
+	for _, c := range suspects {
+		from = append(from, known(suspected, c)...)
+	}
+	var decided []Decision
+	for _, d := range decisions {
+		for _, c := range known(d.Choice, d.Code) {
+			d.Code = c
+			decided = append(decided, d)
+		}
+	}
+	return from, decided, lost
+}
+
+// meanings keeps what texts mean now that are no plain codes.
+func meanings(tx *store.Tx, texts []string) map[string][]string {
+	var out map[string][]string
+	for _, text := range texts {
+		meant := trace.Meant(tx, text)
+		if len(meant) == 1 && strings.HasSuffix(meant[0], ":"+text) {
+			continue
+		}
+		if out == nil {
+			out = map[string][]string{}
+		}
+		out[text] = meant
+	}
+	return out
 }
 
 // spelled gives codes as they are recorded, each once, so that a thing is decided on under one
-// name however it was typed. What is no plain code stays as it is.
+// name however it was typed.
 func spelled(tx *store.Tx, codes []string) []string {
 	var out []string
 	for _, c := range codes {
-		c = strings.TrimSpace(c)
-		if code, ok := trace.Meant(tx, c); ok {
-			c = code
-		}
-		if !slices.Contains(out, c) {
+		if c = trace.Spelled(tx, c); !slices.Contains(out, c) {
 			out = append(out, c)
 		}
 	}
@@ -67,7 +98,8 @@ func (r *Recall) Decide(tx *store.Tx, choice string, codes []string, reason stri
 				return nil, err
 			}
 		}
-		return &Decided{spelled(tx, codes), choice, reason}, nil
+		codes = spelled(tx, codes)
+		return &Decided{codes, choice, reason, meanings(tx, codes)}, tx.Err()
 	}
 	var out []string
 	for _, c := range codes {
@@ -82,7 +114,7 @@ func (r *Recall) Decide(tx *store.Tx, choice string, codes []string, reason stri
 		}
 		out = append(out, found...)
 	}
-	return &Decided{out, choice, reason}, tx.Err()
+	return &Decided{Codes: out, Choice: choice, Reason: reason}, tx.Err()
 }
 
 // Suspect prepares further suspects.
@@ -98,7 +130,7 @@ func (r *Recall) Suspect(tx *store.Tx, codes []string, reason string) (*Suspecte
 			return nil, lots.Errorf(lots.Conflict, "%s is suspected already", c)
 		}
 	}
-	return &Suspected{codes, reason}, tx.Err()
+	return &Suspected{codes, reason, meanings(tx, codes)}, tx.Err()
 }
 
 // Unsuspected takes suspects off by the lead's word.

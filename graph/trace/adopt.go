@@ -75,15 +75,44 @@ func adopted[T any](list []T, wanted map[string]Kept, kind string, of func(*T) (
 	return out
 }
 
-// Meant gives the code of the one thing that a text names; false where it names several, a part
-// of one, or a thing by what is printed on it.
-func Meant(tx *store.Tx, text string) (code string, ok bool) {
+// Meant gives the codes of what a text names, each with its kind: what can still be asked about
+// when the text itself is not known any more. None where the text is not understood.
+func Meant(tx *store.Tx, text string) []string {
+	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
+	t, err := r.resolve(text)
+	if err != nil {
+		return nil
+	}
+	var out []string
+	for _, f := range t.from {
+		if named := f.Kind + ":" + f.Code; Understood(tx, named) == nil {
+			out = append(out, named)
+		}
+	}
+	return out
+}
+
+// Spelled gives the code of a thing named by its code in whatever case or form: as it is recorded,
+// and of a vessel or keg the fill or filling that its bare name means now. What is named by a
+// time or by what is printed on it stays as it is: what is recorded later may be meant too.
+func Spelled(tx *store.Tx, text string) string {
+	text = strings.TrimSpace(text)
 	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
 	t, err := r.resolve(text)
 	if err != nil || len(t.from) != 1 {
-		return "", false
+		return text
 	}
-	code = t.from[0].Code
-	plain, err := r.resolve(code)
-	return code, err == nil && plain.same(t)
+	_, bare := splitKind(text)
+	code := t.from[0].Code
+	before, rest, pinned := cutLast(code, "@")
+	if !pinned {
+		before, rest, pinned = strings.Cut(code, "/")
+	}
+	if !strings.EqualFold(code, bare) && !(pinned && rest != "" && strings.EqualFold(before, bare)) {
+		return text
+	}
+	if plain, err := r.resolve(code); err != nil || !plain.same(t) {
+		return text
+	}
+	return code
 }
