@@ -176,7 +176,7 @@ func (r *rehearsal) tells(demo.Story) error {
 
 // learns types in a delivery that was forgotten: what has left the house is more than was known.
 func (r *rehearsal) learns(demo.Story) error {
-	err := r.inScope(7, func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error {
+	err := r.inScope(7, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
 		known := map[string]bool{}
 		for _, sh := range s.Answer.Shipments {
 			known[sh.Consignee] = true
@@ -196,7 +196,20 @@ func (r *rehearsal) learns(demo.Story) error {
 	if err != nil {
 		return err
 	}
-	return r.freeze(6, "a delivery note turned up in the van")
+	if err := r.freeze(6, "a delivery note turned up in the van"); err != nil {
+		return err
+	}
+	var fresh []string
+	err = r.inScope(0, func(_ *store.Tx, now *recall.Recall, s *recall.Scope) error {
+		fresh = now.NewParties(s.Items())
+		return nil
+	})
+	for _, p := range fresh {
+		if err == nil {
+			err = r.take(3, &recall.Told{Party: p, How: "phone", Reached: true, Text: "exercise said first"}, demoSeller)
+		}
+	}
+	return err
 }
 
 // hears logs invented answers: some hold all of it, some sold most, a distributor passed some on, one says nothing.
