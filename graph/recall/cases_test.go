@@ -598,7 +598,7 @@ func TestDestroyedIsWhatWasHere(t *testing.T) {
 	_, err = recall.ReadAccounts(strings.NewReader("name,quantity\na,NaN\n"))
 	require.Error(t, err)
 	f.take(code, &recall.Sampled{Level: "A", Percent: 100, Of: 2, Parties: []string{"D-1"}}, time.Time{})
-	require.Contains(t, strings.Join(f.openLines(code), "\n"), "drawn among 2, and there are 1 consignee now: draw again")
+	require.Contains(t, strings.Join(f.openLines(code), "\n"), "drawn among 2 consignees, and there are 1 now: draw again")
 }
 
 // A suspect named by what is printed on it still means what it meant when that print is corrected, and

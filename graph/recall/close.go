@@ -43,6 +43,26 @@ func (r *Recall) OpenLines(tx *store.Tx, s *Scope) ([]OpenLine, error) {
 			add("hold", "%s %s is in the house and not held", x.Kind, x.Code)
 		}
 	}
+	told, err := r.consigneeLines(tx, s)
+	if err != nil {
+		return nil, err
+	}
+	a, err := r.Reconcile(tx, s)
+	if err != nil {
+		return nil, err
+	}
+	still, err := r.heldStill(tx)
+	if err != nil {
+		return nil, err
+	}
+	return slices.Concat(out, told, a.openLines(), still), tx.Err()
+}
+
+// consigneeLines lists whom to ask further, and what is to be checked.
+func (r *Recall) consigneeLines(tx *store.Tx, s *Scope) (out []OpenLine, err error) {
+	add := func(kind, format string, args ...any) {
+		out = append(out, OpenLine{kind, fmt.Sprintf(format, args...)})
+	}
 	standings, err := r.Standings(tx, s)
 	if err != nil {
 		return nil, err
@@ -59,30 +79,30 @@ func (r *Recall) OpenLines(tx *store.Tx, s *Scope) ([]OpenLine, error) {
 		add("check", "%s was drawn for an effectiveness check and not checked", p)
 	}
 	if r.Sample != nil && r.Sample.Of != len(standings) {
-		add("check", "the effectiveness checks were drawn among %d, and there are %s now: draw again", r.Sample.Of, plural(len(standings), "consignee"))
+		add("check", "the effectiveness checks were drawn among %s, and there are %d now: draw again", plural(r.Sample.Of, "consignee"), len(standings))
 	}
-	a, err := r.Reconcile(tx, s)
-	if err != nil {
-		return nil, err
+	return out, nil
+}
+
+// openLines lists what the account leaves open.
+func (a *Account) openLines() (out []OpenLine) {
+	add := func(format string, args ...any) {
+		out = append(out, OpenLine{"account", fmt.Sprintf(format, args...)})
 	}
 	for _, u := range a.Units {
 		switch {
 		case u.Missing > 0:
-			add("account", "%s: %g not accounted for (last entry %d, %s)", u.Unit, u.Missing, u.LastEntry, u.LastText)
+			add("%s: %g not accounted for (last entry %d, %s)", u.Unit, u.Missing, u.LastEntry, u.LastText)
 		case u.Over > 0:
-			add("account", "%s: %g MORE THAN WAS MADE (last entry %d, %s)", u.Unit, u.Over, u.LastEntry, u.LastText)
+			add("%s: %g MORE THAN WAS MADE (last entry %d, %s)", u.Unit, u.Over, u.LastEntry, u.LastText)
 		}
 	}
 	for _, o := range a.Others {
 		if len(o.Of) != 1 {
-			add("account", "%g of %s came back from %s, to which we shipped none of it: it counts for nobody (received by %s)", o.Quantity, o.Unit, o.Party, cmp.Or(strings.Join(o.Of, ", "), "nobody"))
+			add("%g of %s came back from %s, to which we shipped none of it: it counts for nobody (received by %s)", o.Quantity, o.Unit, o.Party, cmp.Or(strings.Join(o.Of, ", "), "nobody"))
 		}
 	}
-	still, err := r.heldStill(tx)
-	if err != nil {
-		return nil, err
-	}
-	return append(out, still...), tx.Err()
+	return out
 }
 
 // unchecked lists who was drawn for a check and has none.

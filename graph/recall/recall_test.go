@@ -330,8 +330,11 @@ units unit=P-2 kind=pallet run=R-1 quantity=40
 runs run=R-2 product=PALE started_at=2026-01-13_08:00 ended_at=2026-01-13_09:00 date_code=TWO good=200
 feeds run=R-2 from=P-1 quantity=10 unit=case
 units unit=P-3 kind=pallet run=R-2 quantity=10
+units unit=P-8 kind=pallet run=R-9 quantity=1
+vessels vessel=EMPTY kind=bright unit=L
 brews brew=B2 beer=Pale started_at=2026-01-20_08:00 cast_out_at=2026-01-20_14:00 into=ST volume=2000 unit=L
 brew_inputs brew=B2 from=M quantity=400 unit=kg
+brews brew=B3 beer=Pale started_at=2026-03-02_08:00 cast_out_at=2026-03-02_14:00 into=ST volume=100 unit=L
 runs run=R-9 product=PALE started_at=2026-03-02_08:00 ended_at=2026-03-02_18:00 date_code=NINE good=20
 `)...)
 		return tx.Err()
@@ -366,7 +369,19 @@ runs run=R-9 product=PALE started_at=2026-03-02_08:00 ended_at=2026-03-02_18:00 
 			return fmt.Sprintf("removals subject=%s quantity=1 unit=L at=2026-03-02_08:00 reason=taproom ref=%d", v, n), v
 		},
 	}
-	names := []string{"ship", "taproom", "repack", "empty", "addition", "transfer", "draw tank"}
+	acts["brew"] = func(t *rapid.T, n int) (string, string) {
+		l := lot(t)
+		return fmt.Sprintf("brew_inputs brew=B3 from=%s quantity=0.1 unit=kg ref=%d", l, n), l
+	}
+	acts["circulate"] = func(t *rapid.T, n int) (string, string) {
+		v := tank(t)
+		return fmt.Sprintf("circulations vessels=%s;EMPTY started_at=2026-03-02_08:%02d ended_at=2026-03-02_08:%02d", v, n, n+1), v
+	}
+	acts["one of two"] = func(t *rapid.T, n int) (string, string) {
+		u := unit(t)
+		return fmt.Sprintf("shipments shipment=S-%d unit=%s|P-8 quantity=1 consignee=D-1 shipped_at=2026-03-02_08:00", n, u), u
+	}
+	names := []string{"ship", "taproom", "repack", "empty", "addition", "transfer", "draw tank", "brew", "circulate", "one of two"}
 	rapid.Check(t, func(rt *rapid.T) {
 		undone := fmt.Errorf("undone")
 		require.ErrorIs(rt, db.Update(ctx, func(tx *store.Tx) error {
