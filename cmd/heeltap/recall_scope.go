@@ -116,7 +116,9 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *recall.Scope, 
 	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(s.Answer)
-	r.showConsignees(s.Answer)
+	shown := *s.Answer
+	shown.Shipments = s.Shipments()
+	r.showConsignees(&shown)
 	r.showLeft(tx, s)
 	r.showUnits(s.Answer, all)
 	r.showLots(s.Answer, all)

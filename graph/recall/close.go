@@ -256,8 +256,8 @@ func (r *Recall) remove(tx *store.Tx, d Destroyed, at At, by string) (int64, err
 	return entries[0], nil
 }
 
-// ProductText names a product and what one package of it holds.
+// ProductText names a product and what one package of it holds, without what the name says already.
 func ProductText(tx *store.Tx, code string) (name, sizeText string) {
 	p := productOf(tx, code)
-	return p.Name, size(p)
+	return p.Name, strings.TrimPrefix(nameAndSize(p.Name, size(p)), p.Name+", ")
 }

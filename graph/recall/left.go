@@ -104,6 +104,9 @@ func (s *Scope) Served(tx *store.Tx) []Served {
 			for _, d := range tx.DrawsOf(x.Seq) {
 				if d.Vessel == vessel && fills[lineage.FillRef(vessel, d.Fill, site.Zone).Code] {
 					drawn, hit, doubt = drawn+d.Qty, true, doubt || d.State != lineage.Drew
+					if d.OneOf { // nothing is drawn from the books
+						drawn = float64(x.Qty.Millilitres())
+					}
 				}
 			}
 			if hit {

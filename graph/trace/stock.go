@@ -78,11 +78,14 @@ func CountOf(tx *store.Tx, unit string) (Counted, bool) {
 		return Counted{}, false
 	}
 	c := Counted{Said: last.Count, Place: last.Place, Entry: last.Seq, At: last.At}
-	c.Now = lots.Nine(last.Count + BooksOf(tx, unit).OnHand() - booksUntil(tx, unit, last.At.To).OnHand())
+	until := booksOf(tx, unit, func(at lots.When, entry int64) bool {
+		return at.From <= last.At.To || entry < last.Seq && at.From-at.From%60 == last.At.To // counts are written to the minute: what was entered before it within that minute was seen
+	})
+	c.Now = lots.Nine(last.Count + BooksOf(tx, unit).OnHand() - until.OnHand())
 	return c, true
 }
 
 // booksUntil are the books of a unit with only what happened up to a moment.
 func booksUntil(tx *store.Tx, unit string, until int64) Books {
-	return booksOf(tx, unit, func(at lots.When) bool { return at.From <= until })
+	return booksOf(tx, unit, func(at lots.When, _ int64) bool { return at.From <= until })
 }

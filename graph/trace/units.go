@@ -25,38 +25,38 @@ func (b Books) OnHand() float64 {
 // units is in the books of none. A unit that was fed to a run or emptied without a
 // quantity is taken to have been used up.
 func BooksOf(tx *store.Tx, code string) Books {
-	return booksOf(tx, code, func(lots.When) bool { return true })
+	return booksOf(tx, code, func(lots.When, int64) bool { return true })
 }
 
-// booksOf adds up what happened at times that count.
-func booksOf(tx *store.Tx, code string, counts func(lots.When) bool) Books {
+// booksOf adds up what counts, by its time and entry.
+func booksOf(tx *store.Tx, code string, counts func(at lots.When, entry int64) bool) Books {
 	var b Books
 	usedUp := false
 	for _, rec := range tx.Touching(code) {
 		switch x := rec.(type) {
 		case *lots.Packed:
-			if x.Unit == code && counts(packedAt(tx, x)) {
+			if x.Unit == code && counts(packedAt(tx, x), x.Seq) {
 				b.Quantity += x.Quantity
 			}
 		case *lots.Shipment:
-			if !x.Unit.OneOf() && counts(x.At) {
+			if !x.Unit.OneOf() && counts(x.At, x.Seq) {
 				b.Shipped += float64(x.Quantity)
 			}
 		case *lots.Return:
-			if !x.Unit.OneOf() && x.State != "empty" && counts(x.At) {
+			if !x.Unit.OneOf() && x.State != "empty" && counts(x.At, x.Seq) {
 				b.Returned += float64(x.Quantity)
 			}
 		case *lots.Removal:
-			if x.Subject.Kind == lots.KindUnit && !x.Subject.OneOf() && counts(x.At) {
+			if x.Subject.Kind == lots.KindUnit && !x.Subject.OneOf() && counts(x.At, x.Seq) {
 				b.Removed += x.Count
 			}
 		case *lots.Feed:
-			if is(x.From, code) && counts(fedAt(tx, x)) {
+			if is(x.From, code) && counts(fedAt(tx, x), x.Seq) {
 				b.Repacked += x.Count
 				usedUp = usedUp || !x.HasQty
 			}
 		case *lots.Addition:
-			if is(x.From, code) && counts(x.At) {
+			if is(x.From, code) && counts(x.At, x.Seq) {
 				b.Repacked += x.Count
 			}
 		}
