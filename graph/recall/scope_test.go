@@ -147,6 +147,24 @@ func TestKeptVesselIsHeld(t *testing.T) {
 	require.False(t, ok)
 }
 
+// What of a kept run hangs on no unit stays in the house's list and in the printed rules.
+func TestKeptLooseCases(t *testing.T) {
+	f := newFloor(t, strings.Replace(cellar, "units unit=P-3 kind=pallet run=R-3 quantity=80", "units unit=P-3 kind=pallet run=R-3 quantity=40 first_at=2026-03-18_08:00 last_at=2026-03-18_09:00", 1))
+	code := f.begin("H-1")
+	f.freeze(code)
+	f.void("use-2")
+	require.Contains(t, f.kept(code), "run R-3")
+	x, ok := f.stock(code, "R-3")
+	require.True(t, ok)
+	require.InDelta(t, 40, x.Quantity, 0)
+	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+		i := slices.IndexFunc(s.PrintedScope(tx), func(r recall.Rule) bool { return r.Codes[0] == "THREE" })
+		require.GreaterOrEqual(t, i, 0)
+		require.Equal(t, int64(1920), s.PrintedScope(tx)[i].Affected)
+		return nil
+	})
+}
+
 // A lot that a correction takes out stays on the list of what to hold, too.
 func TestKeptLotIsHeld(t *testing.T) {
 	f := newFloor(t, cellar+"crops lot=Y-1 item=HOP vessel=FV-3 quantity=5 unit=kg at=2026-03-10_08:00\n")

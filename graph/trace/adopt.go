@@ -36,7 +36,9 @@ func (a *Answer) Adopt(tx *store.Tx, kept []Kept) error {
 	a.Lots = append(a.Lots, adopted(more.Lots, wanted, "lot", func(x *Lot) (*Reached, *Amount) { return &x.Reached, &x.Amount })...)
 	a.Brews = append(a.Brews, adopted(more.Brews, wanted, "brew", func(x *Brew) (*Reached, *Amount) { return &x.Reached, &x.Amount })...)
 	a.Fills = append(a.Fills, adopted(more.Fills, wanted, "fill", func(x *Fill) (*Reached, *Amount) { return &x.Reached, &x.Amount })...)
-	a.Runs = append(a.Runs, adopted(more.Runs, wanted, "run", func(x *Run) (*Reached, *Amount) { return &x.Reached, nil })...)
+	runs := adopted(more.Runs, wanted, "run", func(x *Run) (*Reached, *Amount) { return &x.Reached, nil })
+	a.Runs = append(a.Runs, runs...)
+	a.loose = append(a.loose, slices.DeleteFunc(runs, func(x Run) bool { return x.Unassigned == 0 })...)
 	units := adopted(more.Units, wanted, "unit", func(x *Unit) (*Reached, *Amount) { return &x.Reached, &x.Amount })
 	for i := range units {
 		units[i].Affected = wanted["unit "+units[i].Code].Affected

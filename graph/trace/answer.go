@@ -16,6 +16,7 @@ type Answer struct {
 	Findings  []Finding  `json:"findings"`
 
 	asked *asked
+	loose []Run // adopted runs of which some hangs on no unit
 }
 
 // From is one thing the trace started at.

@@ -83,6 +83,15 @@ func (a *Answer) affectedSpans() map[string][]bandedSpan {
 			out[node.Home] = append(out[node.Home], bandedSpan{span{node.Since, node.Until}, band})
 		}
 	}
+	for _, r := range a.loose { // nobody knows when what hangs on no unit was packed
+		if run, _, ok := runOf(q.tx, r.Code); ok {
+			band := graph.Possible
+			if r.Band == graph.In.String() {
+				band = graph.In
+			}
+			out[r.Code] = append(out[r.Code], bandedSpan{span{run.Started.From, run.Ended.End()}, band})
+		}
+	}
 	for _, u := range a.Units {
 		for _, p := range u.Parts {
 			if p.Affected > 0 && len(out[p.Run]) > 0 {
