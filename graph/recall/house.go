@@ -173,7 +173,7 @@ func (s *Scope) loose(tx *store.Tx) []Stock {
 				unit = "keg"
 			}
 			out = append(out, Stock{Kind: "loose", Code: r.Code, Band: r.Band, Quantity: float64(r.Unassigned), Unit: unit,
-				What: strings.TrimSpace(r.Product + " " + strings.Join(r.DateCodes, ", ") + ", on no pallet and no keg by number: find them and tag them")})
+				What: strings.TrimSpace(r.Product + " " + strings.Join(r.DateCodes, ", ") + ", on no pallet: find them and tag them")})
 		}
 	}
 	return out

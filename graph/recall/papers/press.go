@@ -26,7 +26,7 @@ func (m *Maker) Press() *paper.Document {
 		items = append(items, sentence(m.ruleText(r)))
 	}
 	first, last := "", ""
-	for _, sh := range m.s.Answer.Shipments {
+	for _, sh := range m.s.Shipments() {
 		if first == "" || day(sh.ShippedAt) < first {
 			first = day(sh.ShippedAt)
 		}

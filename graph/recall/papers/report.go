@@ -113,9 +113,12 @@ func accounted(a *recall.Account) string {
 		sum  recall.Sum
 		unit string
 	}{{a.Cases, "case"}, {a.Kegs, "keg"}} {
-		rest := num(x.sum.Unaccounted) + " not"
-		if x.sum.Unaccounted < 0 {
-			rest = num(-x.sum.Unaccounted) + " MORE than were made"
+		rest := num(x.sum.Missing) + " not"
+		switch {
+		case x.sum.Over > 0 && x.sum.Missing > 0:
+			rest += ", and elsewhere " + num(x.sum.Over) + " MORE than were made"
+		case x.sum.Over > 0:
+			rest = num(x.sum.Over) + " MORE than were made"
 		}
 		if x.sum.Produced > 0 {
 			out = append(out, fmt.Sprintf("%s %% of %s, %s", num(x.sum.Percent), quantity(x.sum.Produced, x.unit), rest))
@@ -261,11 +264,11 @@ func (m *Maker) account() ([]paper.Part, error) {
 	if err != nil {
 		return nil, err
 	}
-	head := []string{"#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#accounted %"}
+	head := []string{"#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#too much", "#accounted %"}
 	cells := func(s recall.Sum) []string {
-		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Unaccounted), num(s.Percent)}
+		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Missing), num(s.Over), num(s.Percent)}
 	}
-	groups := paper.Table{Head: append([]string{"product", "date codes", "#made"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for. What the books say is on hand proves nothing: it is unaccounted for until it is counted."}
+	groups := paper.Table{Head: append([]string{"product", "date codes", "#made"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for - too much. What one unit has too much does not make up for what another lacks. What the books say is on hand proves nothing: it is unaccounted for until it is counted."}
 	for _, g := range a.Groups {
 		groups.Rows = append(groups.Rows, append([]string{g.Product, strings.Join(g.DateCodes, ", "), quantity(g.Produced, caseOrKeg(g.Kegs))}, cells(g.Sum)...))
 	}
@@ -273,10 +276,10 @@ func (m *Maker) account() ([]paper.Part, error) {
 	if a.Kegs.Produced > 0 {
 		groups.Rows = append(groups.Rows, append([]string{"all kegs", "", quantity(a.Kegs.Produced, "keg")}, cells(a.Kegs)...))
 	}
-	missing := paper.Table{Head: []string{"unit", "#unaccounted for", "#on hand by the books", "last entry that touched it"}}
+	missing := paper.Table{Head: []string{"unit", "#unaccounted for", "#too much", "#on hand by the books", "last entry that touched it"}}
 	for _, u := range a.Units {
 		if u.Unaccounted != 0 {
-			missing.Rows = append(missing.Rows, []string{u.Unit, num(u.Unaccounted), num(u.Booked), fmt.Sprintf("%d (%s)", u.LastEntry, u.LastText)})
+			missing.Rows = append(missing.Rows, []string{u.Unit, num(u.Missing), num(u.Over), num(u.Booked), fmt.Sprintf("%d (%s)", u.LastEntry, u.LastText)})
 		}
 	}
 	parts := []paper.Part{paper.Heading{Level: 1, Text: "Account of every case and keg"}, groups, paper.Heading{Level: 2, Text: "Not accounted for, unit by unit"}, missing}

@@ -227,17 +227,9 @@ func checkText(drawn, made, good, others int, open []string) string {
 // sent back stands beside what arrived: goods on the way are not goods that were never sent.
 func (m *Maker) recoveryTable(a *recall.Account) paper.Table {
 	t := paper.Table{Head: []string{"consignee", "", "#received", "#returned, arrived", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#not explained", "#recovered %"},
-		Note: "Received less what came back before the notice = on hand when it came + sold + passed on + not explained. Returned is what arrived here at any time; what a consignee says it sent back stays on hand there until it arrives. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received."}
+		Note: "Received less what came back before the notice = on hand when it came + sold + passed on + not explained. Returned is what arrived here at any time; what a consignee says it sent back and has not arrived is on its way, and not on hand there any more. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received."}
 	for _, x := range a.Consignees {
-		sent := 0.0
-		if contact := m.r.Contacts[x.Party]; contact != nil && contact.Answer != nil {
-			for _, l := range contact.Answer.Lines {
-				if l.Kegs == x.Kegs {
-					sent += l.Returned
-				}
-			}
-		}
-		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.Returned), num(sent), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Unexplained), num(x.Percent)})
+		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.Returned), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Unexplained), num(x.Percent)})
 	}
 	return t
 }
