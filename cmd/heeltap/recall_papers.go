@@ -107,7 +107,7 @@ func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
 	if err := r.write(made, out); err != nil {
 		return err
 	}
-	err = r.update(ctx, func(tx *store.Tx) error {
+	err = r.done(ctx, func(tx *store.Tx) error {
 		now, err := r.chosen(tx)
 		if err != nil {
 			return err
@@ -445,7 +445,7 @@ func paperCommand(e *env, cmd *cobra.Command, make func(*papers.Maker) (*paper.D
 	cmd.Flags().BoolVar(&letter, "letter-paper", false, "US Letter instead of A4")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		return e.question(cmd.Context(), func(tx *store.Tx) error {
-			now, err := r.chosen(tx)
+			now, err := r.read(tx)
 			if err != nil {
 				return err
 			}

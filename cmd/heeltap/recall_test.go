@@ -31,6 +31,7 @@ func TestWhatIsSaidIsKept(t *testing.T) {
 		{[]string{"recall", "note", "team called together"}, "team called together"},
 		{[]string{"recall", "hold"}, "Hold rehearsed on 1 thing"},
 		{[]string{"recall", "account", "--strike"}, "Account struck"},
+		{[]string{"recall", "letters", "--out", filepath.Join(t.TempDir(), "letters")}, "Letters drafted"},
 		{[]string{"recall", "release", "--all", "--reason", "over"}, "Released: H-1"},
 	} {
 		told := &watcher{}
