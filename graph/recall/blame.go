@@ -109,11 +109,12 @@ func (f *follower) look(tx *store.Tx, concern bool) error {
 }
 
 // named gives everything by whose name a record can change a scope of such items: the things
-// themselves, the vessels of fills, the products and lines of runs, the suspects and decisions.
+// themselves, the vessels of fills, the lines of runs, the suspects and decisions. What changes a
+// consignee names a unit.
 func (r *Recall) named(tx *store.Tx, items []Item) names {
 	out := names{}
 	for _, i := range items {
-		out[i.Code] = true
+		out[i.Code] = i.Kind != "consignee"
 		switch i.Kind {
 		case "fill":
 			if at := strings.LastIndex(i.Code, "@"); at > 0 {
@@ -121,7 +122,7 @@ func (r *Recall) named(tx *store.Tx, items []Item) names {
 			}
 		case "run":
 			if run, ok := tx.Run(i.Code); ok {
-				out[run.Product], out[run.Line] = true, true
+				out[run.Line] = true
 			}
 		case "unit":
 			if keg, _, ok := lots.SplitFilling(i.Code); ok {
@@ -179,10 +180,10 @@ func concerned(tx *store.Tx, from int64, names names) ([]bool, error) {
 type names map[string]bool
 
 // concernedBy reports whether an entry names any: in its row, or where it is a correction in the
-// row that it corrects as that was and is. What is about the whole site always does.
+// row that it corrects as that was and is. What is about the whole site or a product always does.
 func (n names) concernedBy(tx *store.Tx, e *store.Entry) (bool, error) {
 	root := rootOf(tx, e)
-	if root.Kind == "site" {
+	if root.Kind == "site" || root.Kind == "products" {
 		return true, nil
 	}
 	all, err := tx.Corrections(root.Seq)

@@ -101,14 +101,14 @@ func (r *Recall) Decide(tx *store.Tx, choice string, codes []string, reason stri
 		codes = spelled(tx, codes)
 		return &Decided{codes, choice, reason, meanings(tx, codes)}, tx.Err()
 	}
+	taken := map[string][]string{} // under whatever spelling
+	for _, d := range r.Decisions {
+		name := trace.Spelled(tx, d.Code)
+		taken[name] = append(taken[name], d.Code)
+	}
 	var out []string
 	for _, c := range codes {
-		var found []string
-		for _, d := range r.Decisions { // under whatever spelling it was taken
-			if d.Code == c || spelled(tx, []string{d.Code})[0] == spelled(tx, []string{c})[0] {
-				found = append(found, d.Code)
-			}
-		}
+		found := taken[trace.Spelled(tx, c)]
 		if len(found) == 0 {
 			return nil, lots.Errorf(lots.NotFound, "there is no decision on %s", c)
 		}
