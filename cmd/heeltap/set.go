@@ -24,8 +24,8 @@ one counts, and an empty VALUE takes it back. Without NAME all are shown.
            target.account      minutes to the account (240)
            target.authority    minutes to records that an authority asked for (1440)
            remind.minutes      minutes after which a consignee is tried again (240)
-           check.LIMIT         a limit of the readiness check: heeltap check --list shows them
            tell.minutes        minutes after which a consignee that was not told yet is overdue (60)
+           check.LIMIT         a limit of the readiness check: heeltap check --list shows them
   PARTY    market              where it sells, if elsewhere
   PRODUCT  malt-beverage       yes where it is made with malted barley and hops, else no`,
 		Example: `  heeltap set site market US --by Quint
