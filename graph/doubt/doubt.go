@@ -249,6 +249,9 @@ func subset(part, whole []string) bool {
 
 // comeBack tells of a return from somebody who had no such goods, or not so many.
 func (d *doubts) comeBack(r *lots.Return) {
+	if thing, ok := d.tx.Thing(r.Unit.Code()); ok && r.State == "empty" && thing.UnitKind != "keg" {
+		d.add("%s is a %s: only kegs come back empty; goods that came back are full or part", r.Unit.Code(), thing.UnitKind)
+	}
 	if r.Unit.OneOf() {
 		return
 	}

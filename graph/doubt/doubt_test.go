@@ -67,6 +67,7 @@ func TestDoubts(t *testing.T) {
 		{"returns return=U-2 unit=P-1 quantity=40 consignee=D-1 returned_at=2026-03-13_08:00", ""},
 		{"returns return=U-2 unit=P-1 quantity=41 consignee=D-1 returned_at=2026-03-13_08:00", "D-1 got 50 of P-1 and has sent back 51"},
 		{"returns return=U-2 unit=P-1 quantity=1 consignee=D-2 returned_at=2026-03-13_08:00", "P-1 was never shipped to D-2"},
+		{"returns return=U-2 unit=P-1 quantity=1 consignee=D-1 returned_at=2026-03-13_08:00 state=empty", "only kegs come back empty"},
 		{"removals subject=P-1 quantity=40 at=2026-03-13_08:00 reason=taproom", ""},
 		{"removals subject=P-1 quantity=2000 at=2026-03-13_08:00 reason=sample", "more has left P-1 than was on it"},
 		{"products product=X name=X container_ml=440 per_case=24 date_code=BB_{year}-{mon}-{dd}", "the date-code pattern can not be used"},

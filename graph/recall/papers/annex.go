@@ -34,11 +34,38 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 			received.Rows = append(received.Rows, []string{c.Party, unitText(l.Unit), l.Band, strings.Join(l.DateCodes, ", "), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
 		}
 	}
-	return []paper.Part{
+	return append([]paper.Part{
 		paper.Heading{Level: 1, Text: "Annex 1: what is in the house"}, house,
 		paper.Heading{Level: 1, Text: "Annex 2: every unit in scope, and why"}, m.unitsInScope(),
 		paper.Heading{Level: 1, Text: "Annex 3: what each consignee received"}, received,
-	}, nil
+	}, m.besides()...), nil
+}
+
+// besides lists what stands in no consignee's account: what was served here, and what is left out of the scope.
+func (m *Maker) besides() []paper.Part {
+	var parts []paper.Part
+	served := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it can not be had back, and whoever drank it is told by the public notice alone."}
+	for _, x := range m.s.Served(m.tx) {
+		sure := "sure"
+		if x.MayBe {
+			sure = "may be"
+		}
+		served.Rows = append(served.Rows, []string{m.plain(x.At), x.Kind + " " + x.Code, num(x.Quantity) + " " + x.Unit, sure})
+	}
+	out := paper.Table{Head: []string{"shipment", "unit", "consignee", "#quantity", "shipped", "first affected case on it"},
+		Note: "Shipments of units in scope that were over before anything affected stood on them: the unit was topped up later."}
+	for _, x := range m.s.LeftOut {
+		out.Rows = append(out.Rows, []string{x.Shipment, x.Unit, x.Consignee, whole(x.Quantity), m.plain(x.ShippedAt), m.plain(x.ToppedUp)})
+	}
+	for _, a := range []struct {
+		title string
+		table paper.Table
+	}{{"served here", served}, {"shipments left out, and why", out}} {
+		if len(a.table.Rows) > 0 {
+			parts = append(parts, paper.Heading{Level: 1, Text: "Annex " + whole(4+len(parts)/2) + ": " + a.title}, a.table)
+		}
+	}
+	return parts
 }
 
 // unitsInScope lists the units, and what hangs on none, with the chain from the suspect.

@@ -180,7 +180,9 @@ func (m *Maker) received(c recall.Consignee) paper.Table {
 		switch {
 		case l.OneOf != "":
 			received = "one of these, " + quantity(l.MayBe, unit)
-			affected = "may be affected"
+			if affected = "may be affected"; l.Band == graph.In.String() {
+				affected = "affected, whichever it was"
+			}
 		case l.Emptied && l.Kegs:
 			affected = "keg came back empty"
 		}

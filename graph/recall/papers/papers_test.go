@@ -204,7 +204,7 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 	two := b.text(letter("D-2"))
 	says(t, two, "received: 1 case ", "supplied it to you on 2026-02-10.")
 	three := b.text(letter("D-3"))
-	says(t, three, "unit: K2/R2 or K3/R2", "one of these, 1 keg", "may be affected")
+	says(t, three, "unit: K2/R2 or K3/R2", "one of these, 1 keg", "affected, whichever it was")
 	supplier := b.text(letter("SUP"))
 	says(t, supplier, "h/26", "10 kg", "DN-7", "What else came in the same delivery", "h2/26")
 	for _, text := range []string{one, two, three, supplier} { // 7.49(c)(2), and the words FDA's guidance of 2020 leaves out

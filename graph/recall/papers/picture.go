@@ -143,8 +143,9 @@ func (p *picture) unit(u trace.Unit) {
 				p.join("run "+run, "at "+to, share*n/total, sure)
 			}
 		}
-		for _, to := range p.maybeAt(u) {
-			p.node("at "+to, 5, to, false)
+		maybe := p.maybeAt(u)
+		for _, to := range slices.Sorted(maps.Keys(maybe)) {
+			p.node("at "+to, 5, to, maybe[to])
 			p.join("run "+run, "at "+to, math.NaN(), false)
 		}
 	}
@@ -153,7 +154,7 @@ func (p *picture) unit(u trace.Unit) {
 // whereabouts tells how many cases or kegs of a unit are where.
 func (p *picture) whereabouts(u trace.Unit) map[string]float64 {
 	out := map[string]float64{"in the house": u.OnHand, "removed here": u.Books.Removed, "repacked": u.Books.Repacked}
-	for _, sh := range p.m.s.Answer.Shipments {
+	for _, sh := range p.m.s.Shipments() {
 		if sh.Unit == u.Code {
 			out[sh.Consignee] += float64(sh.Quantity)
 		}
@@ -164,13 +165,13 @@ func (p *picture) whereabouts(u trace.Unit) map[string]float64 {
 	return out
 }
 
-// maybeAt lists who received one of several units of which this is one: it may be there, and in
-// how much no book says.
-func (p *picture) maybeAt(u trace.Unit) []string {
-	var out []string
-	for _, sh := range p.m.s.Answer.Shipments {
-		if sh.OneOf() && slices.Contains(strings.Split(sh.Unit, "|"), u.Code) && !slices.Contains(out, sh.Consignee) {
-			out = append(out, sh.Consignee)
+// maybeAt tells who received one of several units of which this is one, and whether they have
+// something affected for sure: it may be there, and in how much no book says.
+func (p *picture) maybeAt(u trace.Unit) map[string]bool {
+	out := map[string]bool{}
+	for _, sh := range p.m.s.Shipments() {
+		if sh.OneOf() && slices.Contains(strings.Split(sh.Unit, "|"), u.Code) {
+			out[sh.Consignee] = out[sh.Consignee] || sh.Band == graph.In.String()
 		}
 	}
 	return out

@@ -91,6 +91,12 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 		{"Consignees", fmt.Sprintf("%d, of whom %d are notified and %d have answered", len(consignees), n.told, n.answered)},
 		{"Accounted for", accounted(a)},
 	}}
+	if served := m.s.Served(m.tx); len(served) > 0 {
+		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%d times, last on %s: it can not be had back (Annex 4)", len(served), day(served[len(served)-1].At))})
+	}
+	for _, l := range m.s.Lost {
+		f.Rows = append(f.Rows, [2]string{"NOT TRACED", l.What + " " + l.Code + ": " + l.Why})
+	}
 	for _, x := range m.r.Timeline(m.tx).Targets {
 		name, _, _ := strings.Cut(x.Name, ":")
 		f.Rows = append(f.Rows, [2]string{name, fmt.Sprintf("within %s, %s: %s", x.Within, reachedAfter(x), x.State)})
