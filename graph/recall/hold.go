@@ -146,22 +146,50 @@ func (r *Recall) StillStopped(tx *store.Tx, codes []string) ([]string, error) {
 	return out, tx.Err()
 }
 
-// Release ends every open hold of a subject; a lot received on hold gets the row that says
-// so. An empty time means now.
+// placedBy tells which open recall placed a hold, by the hold's entry.
+func placedBy(tx *store.Tx) (map[int64]string, error) {
+	all, err := All(tx)
+	if err != nil {
+		return nil, err
+	}
+	out := map[int64]string{}
+	for _, r := range all {
+		if r.State() != "open" {
+			continue
+		}
+		for _, entries := range r.heldBy {
+			for _, entry := range entries {
+				out[entry] = r.Code
+			}
+		}
+	}
+	return out, nil
+}
+
+// Release ends every open hold of a subject but those of open recalls, which let go of their
+// own; a lot received on hold gets the row that says so. An empty time means now.
 func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 	at = cmp.Or(at, tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04"))
 	rows, err := tx.Naming(subject)
 	if err != nil {
 		return nil, err
 	}
+	placed, err := placedBy(tx)
+	if err != nil {
+		return nil, err
+	}
 	var entries []int64
-	stopped := map[string]bool{}
+	stopped, recalls := map[string]bool{}, ""
 	for _, row := range rows {
 		if row.Sheet.Name != "holds" || row.Row["subject"] != subject {
 			continue
 		}
 		stopped[row.Row["at"]] = true
 		if row.Row["released_at"] != "" {
+			continue
+		}
+		if placed[row.Seq] != "" {
+			recalls = placed[row.Seq]
 			continue
 		}
 		entry, err := tx.Amend(row.Seq, map[string]string{"released_at": at, "released_by": by, "release_reason": reason}, reason, by)
@@ -176,6 +204,9 @@ func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 	}
 	if entries = append(entries, more...); len(entries) > 0 {
 		return entries, nil
+	}
+	if recalls != "" {
+		return nil, lots.Errorf(lots.Conflict, "%s is held for recall %s: heeltap recall release %s --recall %s lets it go", subject, recalls, subject, recalls)
 	}
 	if _, ok := tx.Thing(subject); !ok {
 		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", subject, cmp.Or(strings.Join(tx.Nearest(subject), ", "), "-"))
