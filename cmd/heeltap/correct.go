@@ -127,11 +127,16 @@ func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f fun
 		if err != nil {
 			return err
 		}
-		before, err := takenBy(tx, rows)
+		takers := withTakers(tx, rows)
+		before, err := takenBy(tx, takers)
 		if err != nil {
 			return err
 		}
 		was := describeAll(tx, rows)
+		stood, err := trace.StandingHolds(tx)
+		if err != nil {
+			return err
+		}
 		if targets, entries, err = f(tx); err != nil {
 			return err
 		}
@@ -141,7 +146,7 @@ func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f fun
 				changes = append(changes, fmt.Sprintf("was: %s\n  now: %s", cmp.Or(was[row], "void"), cmp.Or(now[row], "void")))
 			}
 		}
-		after, err := takenBy(tx, rows)
+		after, err := takenBy(tx, takers)
 		if err != nil {
 			return err
 		}
@@ -152,6 +157,11 @@ func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f fun
 			}
 			warnings = append(warnings, odd...)
 		}
+		freed, err := noLongerHeld(tx, stood.Units())
+		if err != nil {
+			return err
+		}
+		warnings = append(warnings, freed...)
 		warnings = append(warnings, slices.DeleteFunc(after.before, func(w string) bool { return override != "" || slices.Contains(before.before, w) })...)
 		return after.allowed(tx, before, override, by)
 	})
@@ -211,6 +221,41 @@ func rootsOf(tx *store.Tx, name string) ([]int64, error) {
 	return []int64{root}, err
 }
 
+// noLongerHeld tells of units that were on hold by what went into them, and are not as the records read now.
+func noLongerHeld(tx *store.Tx, were []string) ([]string, error) {
+	now, err := trace.StandingHolds(tx)
+	if err != nil {
+		return nil, err
+	}
+	stands := now.Units()
+	freed := slices.DeleteFunc(were, func(u string) bool { return slices.Contains(stands, u) })
+	if len(freed) == 0 {
+		return nil, nil
+	}
+	list := strings.Join(freed[:min(len(freed), 8)], ", ")
+	if len(freed) > 8 {
+		list += fmt.Sprintf(" and %d more", len(freed)-8)
+	}
+	return []string{"on hold no more, since what was held did not go into them as corrected: " + list + "; if they are to stay, hold them by themselves (heeltap hold, heeltap recall hold)"}, nil
+}
+
+// withTakers adds the rows whose time hangs on a row: a run's feeds, a brew's inputs.
+func withTakers(tx *store.Tx, rows []int64) []int64 {
+	out := slices.Clone(rows)
+	for _, row := range rows {
+		r, ok := tx.Row(row)
+		if !ok || r.Sheet.Name != "runs" && r.Sheet.Name != "brews" {
+			continue
+		}
+		for _, rec := range tx.Touching(r.Row[r.Sheet.Code]) {
+			if !slices.Contains(out, rec.Entry()) {
+				out = append(out, rec.Entry())
+			}
+		}
+	}
+	return out
+}
+
 // takings is what rows take that is on hold: against a hold by row and code, and from before a hold.
 type takings struct {
 	against map[int64]map[string]string
@@ -218,11 +263,8 @@ type takings struct {
 }
 
 func takenBy(tx *store.Tx, rows []int64) (t takings, err error) {
-	t.against = map[int64]map[string]string{}
-	for _, row := range rows {
-		if t.against[row], err = trace.Takes(tx, row); err != nil {
-			return t, err
-		}
+	if t.against, err = trace.Takes(tx, rows); err != nil {
+		return t, err
 	}
 	t.before, err = trace.LetThrough(tx, rows)
 	return t, err

@@ -73,12 +73,15 @@ func (f *follower) follow(ctx context.Context, db *store.DB) error {
 		here := f.at
 		f.at++
 		f.pending = append(f.pending, entries...)
-		if !f.concern[here] && f.at < len(f.concern) && !f.concern[f.at] {
+		if !f.concerns(here) && f.at < len(f.concern) && !f.concerns(f.at) {
 			return nil // within a stretch of no concern
 		}
-		return f.look(tx, f.concern[here])
+		return f.look(tx, f.concerns(here))
 	})
 }
+
+// concerns reports whether the scope is looked at around a moment: also where it came after they were gone through.
+func (f *follower) concerns(i int) bool { return i >= len(f.concern) || f.concern[i] }
 
 // look compares the scope with what it was when it was last looked at.
 func (f *follower) look(tx *store.Tx, concern bool) error {

@@ -96,6 +96,12 @@ func (s *Scope) Consignees(tx *store.Tx) ([]Consignee, error) {
 	}
 	for _, i := range s.Kept {
 		for unit, n := range receivedOf(i.Received) {
+			if l := lines[i.Code][unit]; l != nil {
+				n -= int64(l.Shipped + l.MayBe)
+			}
+			if n <= 0 {
+				continue
+			}
 			deliver(trace.Shipment{Reached: trace.Reached{Band: i.Band}, Unit: unit, Consignee: i.Code, Quantity: n}, strings.Contains(unit, "|"))
 		}
 		if i.Kind == "consignee" {
@@ -185,7 +191,17 @@ func (l *Line) ship(sh trace.Shipment, oneOf bool) {
 // takeBack subtracts what a party returned of a line's unit; of one of several units, what it
 // returned of any that it did not receive for certain besides.
 func (s *Scope) takeBack(tx *store.Tx, party string, l *Line, lines map[string]*Line) {
-	for _, code := range strings.Split(l.Unit, "|") {
+	codes := strings.Split(l.Unit, "|")
+	unknown := map[int64]bool{} // returns of one of several, each once
+	for _, code := range codes {
+		for _, rec := range tx.Touching(code) {
+			r, ok := rec.(*lots.Return)
+			if ok && r.Consignee == party && r.Unit.OneOf() && r.State != "empty" && l.OneOf != "" && !unknown[r.Seq] && allIn(r.Unit.Codes, codes) {
+				unknown[r.Seq] = true
+				l.Returned += float64(r.Quantity)
+				l.returns = append(l.returns, r)
+			}
+		}
 		if l.OneOf != "" && lines[code] != nil {
 			continue
 		}
@@ -215,6 +231,10 @@ func (s *Scope) takeBack(tx *store.Tx, party string, l *Line, lines map[string]*
 		was := min(l.Returned, l.MayBe)
 		l.Shipped, l.Returned, l.MayBe = l.Shipped+was, was, l.MayBe-was
 	}
+}
+
+func allIn(part, whole []string) bool {
+	return !slices.ContainsFunc(part, func(s string) bool { return !slices.Contains(whole, s) })
 }
 
 // mostAffected is the most that is affected of a unit, or of any of several.

@@ -54,6 +54,9 @@ func (r *Recall) stop(tx *store.Tx, subjects []string, by string) ([]int64, erro
 		if content, ok := trace.ContentOf(tx, c); ok && content.Fill.Since > tx.Recorded().Truncate(time.Minute).Unix() {
 			at = time.Unix(content.Fill.Since, 0).In(zone).Format("2006-01-02 15:04:05") // what came in within this minute is meant
 		}
+		if rec, ok := tx.Receipt(c); ok && rec.Status == "hold" && rec.At == minuteAt(at, zone) {
+			at += ":01" // a hold of the receipt's very moment is the receipt's own
+		}
 		rows = append(rows, store.Statement{Sheet: sheet, By: by, Row: lots.Row{"subject": c, "at": at, "reason": r.Code + ": " + r.Reason, "by": by}})
 	}
 	entries, _, faults, err := tx.RecordRows(rows)
@@ -61,6 +64,14 @@ func (r *Recall) stop(tx *store.Tx, subjects []string, by string) ([]int64, erro
 		err = faults
 	}
 	return entries, err
+}
+
+func minuteAt(text string, zone *time.Location) lots.When {
+	w, _, err := lots.ParseWhen(text, zone)
+	if err != nil {
+		panic(err) // it was just written
+	}
+	return w
 }
 
 // LetGo releases what was held for the recall: the codes given, or all. It ends the recall's own
@@ -111,6 +122,14 @@ func (r *Recall) StillStopped(tx *store.Tx, codes []string) ([]string, error) {
 	}
 	var out []string
 	for _, c := range codes {
+		thing, _ := tx.Thing(c)
+		by, err := trace.StoppedBy(tx, thing.Kind, c)
+		if err != nil {
+			return nil, err
+		}
+		if by != "" && len(held[c]) == 0 {
+			out = append(out, fmt.Sprintf("%s holds %s, which is on hold for another reason: it stays stopped", c, by))
+		}
 		for _, entry := range held[c] {
 			why := "it came in on hold"
 			if rec, ok := tx.Record(entry); ok {
@@ -210,6 +229,10 @@ func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 	}
 	if _, ok := tx.Thing(subject); !ok {
 		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", subject, cmp.Or(strings.Join(tx.Nearest(subject), ", "), "-"))
+	}
+	thing, _ := tx.Thing(subject)
+	if by, err := trace.StoppedBy(tx, thing.Kind, subject); err != nil || by != "" {
+		return nil, cmp.Or(err, error(lots.Errorf(lots.Conflict, "%s has no hold of its own: it is stopped by %s; release that, or go on with --override REASON", subject, by)))
 	}
 	return nil, lots.Errorf(lots.Conflict, "%s is not on hold", subject)
 }

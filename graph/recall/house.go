@@ -55,7 +55,7 @@ func (s *Scope) tanks(tx *store.Tx) []Stock {
 			continue
 		}
 		c, ok := trace.ContentOf(tx, f.Vessel)
-		if !ok || c.Left < 1 {
+		if !ok || c.Left < 1 && !countedHere(tx, f.Vessel) {
 			continue
 		}
 		// what came on top of a kept fill does not make it another
@@ -67,6 +67,13 @@ func (s *Scope) tanks(tx *store.Tx) []Stock {
 			Quantity: lots.Nine(site.VolumeUnit.Of(c.Left)), Unit: string(site.VolumeUnit), Place: vesselPlace(tx, f.Vessel)})
 	}
 	return out
+}
+
+// countedHere reports whether somebody counted some of a lot or vessel after the last act that took of it.
+func countedHere(tx *store.Tx, code string) bool {
+	taken := trace.LastTaken(tx, code)
+	n := countedSince(tx, code, "", taken)
+	return n != nil && *n > 0
 }
 
 // countedSince is what the last count of a lot or vessel said, where it was made since a time; nil
@@ -108,7 +115,7 @@ func (s *Scope) lots(tx *store.Tx) []Stock {
 	for _, l := range s.Answer.Lots {
 		thing, _ := tx.Thing(l.Code)
 		left, sure := trace.LotLeft(tx, l.Code)
-		if left <= 0 && sure || thing.Into != "" {
+		if left <= 0 && sure && !countedHere(tx, l.Code) || thing.Into != "" {
 			continue // used up; or in a tank, which stands among the tanks
 		}
 		x := Stock{Kind: "lot", Code: l.Code, Band: l.Band, What: l.Item, Quantity: lots.Nine(thing.Unit.Of(left)), Unit: string(thing.Unit), Sure: sure}

@@ -72,19 +72,6 @@ func receivedOf(text string) map[string]int64 {
 	return out
 }
 
-// hasAny reports whether some unit that a consignee received is among things: then it is its
-// deliveries that were corrected, and not its units that went. Unknown counts as some.
-func (i Item) hasAny(things map[string]bool) bool {
-	for unit := range receivedOf(i.Received) {
-		for _, u := range strings.Split(unit, "|") {
-			if things["unit "+u] {
-				return true
-			}
-		}
-	}
-	return i.Received == ""
-}
-
 // moreReceived says what a consignee received more or less of, unit by unit.
 func moreReceived(now, old string) string {
 	if old == "" || now == old {
@@ -127,6 +114,14 @@ func keysOf(items []Item) map[string]bool {
 	out := map[string]bool{}
 	for _, i := range items {
 		out[i.key()] = true
+	}
+	return out
+}
+
+func itemsByKey(a *trace.Answer) map[string]Item {
+	out := map[string]Item{}
+	for _, i := range itemsOf(a) {
+		out[i.key()] = i
 	}
 	return out
 }

@@ -126,5 +126,8 @@ func (s *Scope) Served(tx *store.Tx) []Served {
 // recovery and no recall (21 CFR 7.3(k)). What may have left counts, and what was served or
 // sold in the taproom.
 func (s *Scope) HasLeft(tx *store.Tx) bool {
+	if slices.ContainsFunc(s.Lost, func(l Lost) bool { return l.What == suspected && len(l.StandsIn) == 0 }) {
+		return true // what can not be traced can not be said to be here
+	}
 	return len(s.Shipments()) > 0 || len(s.Served(tx)) > 0 || slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "consignee" })
 }

@@ -44,9 +44,10 @@ type Recall struct {
 	// Now is the moment that what is running or overdue is judged at.
 	Now time.Time
 
-	heldBy   map[string][]int64 // what is held for this recall, to the entries of the holds
-	signedAt map[string]int64   // what was signed off, to the entry of the signature
-	meant    meaning            // what suspects and decisions meant when they were named
+	heldBy    map[string][]int64 // what is held for this recall, to the entries of the holds
+	signedAt  map[string]int64   // what was signed off, to the entry of the signature
+	corrected int64              // the last correction of a record
+	meant     meaning            // what suspects and decisions meant when they were named
 }
 
 // Decision is the lead's last word on one thing.
@@ -124,7 +125,8 @@ func Load(tx *store.Tx, code string) (*Recall, error) {
 	if len(r.Log) == 0 {
 		return nil, lots.Errorf(lots.NotFound, "there is no recall %q; heeltap recall list shows them all", code)
 	}
-	return r, nil
+	r.corrected = tx.LastCorrection("holds", "counts")
+	return r, tx.Err()
 }
 
 // All loads every recall and mock recall, in the order in which they were opened.

@@ -2,6 +2,7 @@ package recall
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strings"
 
@@ -100,31 +101,97 @@ func (r *Recall) keep(tx *store.Tx, s *Scope) error {
 	if err != nil {
 		return err
 	}
-	stays, now, had := keysOf(itemsOf(then)), keysOf(itemsOf(s.Answer)), keysOf(last.Items)
+	stays, now, had := itemsByKey(then), itemsByKey(s.Answer), keysOf(last.Items)
 	var kept []trace.Kept
 	goes := func(i Item) bool {
 		d, _ := r.decision(i.Code)
-		return stays[i.key()] || now[i.key()] || d.Choice == Exclude || r.signedAt[i.Code] > last.Entry
+		if d.Choice == Exclude || r.signed(i, last) {
+			return true
+		}
+		old, stands := stays[i.key()]
+		new, is := now[i.key()]
+		return max(old.Affected, new.Affected) >= i.Affected && (stands || is)
+	}
+	keep := func(i Item) {
+		i.Kept = true
+		s.Kept = append(s.Kept, i)
+		kept = append(kept, trace.Kept{Kind: i.Kind, Code: i.Code, Band: i.Band, Affected: i.Affected})
 	}
 	for _, i := range last.Items {
 		if i.Kind == "consignee" || goes(i) || i.Kind == "fill" && renamed(tx, i.Code, s.Answer, had) {
 			continue
 		}
-		i.Kept = true
-		s.Kept = append(s.Kept, i)
-		kept = append(kept, trace.Kept{Kind: i.Kind, Code: i.Code, Band: i.Band, Affected: i.Affected})
+		keep(i)
+		if i.Kind == "run" {
+			for _, u := range taggedSince(tx, i, last.Head) {
+				if _, is := now[u.key()]; !is && !had[u.key()] && !goes(u) {
+					keep(u)
+				}
+			}
+		}
 	}
 	if err := s.Answer.Adopt(tx, kept); err != nil {
 		return err
 	}
-	units := keysOf(s.Items())
+	r.keepConsignees(s, last, stays)
+	return nil
+}
+
+// keepConsignees keeps who received something in scope, unit by unit: where the last version
+// knew more of a unit at a consignee than the records say now, it may be there still.
+func (r *Recall) keepConsignees(s *Scope, last *Version, stays map[string]Item) {
+	now := map[string]Item{}
+	for _, i := range s.Items() {
+		now[i.key()] = i
+	}
 	for _, i := range last.Items {
-		if i.Kind == "consignee" && !units[i.key()] && !goes(i) && i.hasAny(units) {
-			i.Kept = true
-			s.Kept = append(s.Kept, i)
+		d, _ := r.decision(i.Code)
+		if i.Kind != "consignee" || d.Choice == Exclude || r.signed(i, last) {
+			continue
+		}
+		is, stands := receivedOf(now[i.key()].Received), receivedOf(stays[i.key()].Received)
+		missing := false
+		for unit, n := range receivedOf(i.Received) {
+			if inScope(now, unit) && n > max(is[unit], stands[unit]) {
+				is[unit], missing = n, true
+			}
+		}
+		_, known := now[i.key()]
+		_, stood := stays[i.key()]
+		if !missing && (i.Received != "" || known || stood) { // an old version does not say what it received
+			continue
+		}
+		i.Received, i.Kept = receivedText(is), true
+		s.Kept = append(s.Kept, i)
+	}
+}
+
+// inScope reports whether a unit, or one of several, is among things.
+func inScope(things map[string]Item, unit string) bool {
+	return slices.ContainsFunc(strings.Split(unit, "|"), func(u string) bool { _, ok := things["unit "+u]; return ok })
+}
+
+// signed reports whether somebody signed for what a correction took out of a version, after the
+// last correction: what a later one takes out nobody has seen.
+func (r *Recall) signed(i Item, last *Version) bool {
+	at := r.signedAt[i.Code]
+	return at > last.Entry && at > r.corrected
+}
+
+// taggedSince lists the units of a run that were entered after an entry: the version did not
+// know them, and what they hold stood in it on no unit.
+func taggedSince(tx *store.Tx, run Item, entry int64) []Item {
+	quantity := map[string]int64{}
+	for _, rec := range tx.Touching(run.Code) {
+		if p, ok := rec.(*lots.Packed); ok && p.Run == run.Code && p.Seq > entry {
+			quantity[p.Unit] += p.Quantity
 		}
 	}
-	return nil
+	var out []Item
+	for _, unit := range slices.Sorted(maps.Keys(quantity)) {
+		out = append(out, Item{Kind: "unit", Code: unit, Band: run.Band, Affected: quantity[unit]})
+	}
+	return out
 }
 
 // renamed reports whether a fill is not called so any more, since its name hangs on its time,

@@ -3,8 +3,10 @@ package recall
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
+	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -40,7 +42,10 @@ func (r *Recall) understood(tx *store.Tx, suspects []string, decisions []Decisio
 		if err == nil {
 			return []string{code}
 		}
-		still := slices.DeleteFunc(slices.Clone(r.meant[code]), func(c string) bool { return trace.Understood(tx, c) != nil })
+		var still []string
+		for _, c := range r.meant[code] {
+			still = append(still, standing(tx, c)...)
+		}
 		why := err.Error()
 		if len(still) > 0 {
 			why += "; " + strings.Join(still, ", ") + ", which it meant, stands in for it"
@@ -62,11 +67,44 @@ func (r *Recall) understood(tx *store.Tx, suspects []string, decisions []Decisio
 	return from, decided, lost
 }
 
-// meanings keeps what texts mean now that are no plain codes.
+// begunBy begins what keeps a fill by the vessel and the entry that began it: its code hangs on its time.
+const begunBy = "begun-by:"
+
+// standing gives what can stand in for a meaning now; none where it is gone.
+func standing(tx *store.Tx, meant string) []string {
+	rest, is := strings.CutPrefix(meant, begunBy)
+	if !is {
+		if trace.Understood(tx, meant) != nil {
+			return nil
+		}
+		return []string{meant}
+	}
+	text, vessel, _ := strings.Cut(rest, ":")
+	entry, err := strconv.ParseInt(text, 10, 64)
+	if err != nil {
+		return nil
+	}
+	var out []string
+	for _, n := range tx.NodesOf(vessel) {
+		if n.Kind == graph.Fill && n.Entry == entry {
+			out = append(out, "fill:"+n.Code)
+		}
+	}
+	return out
+}
+
+// meanings keeps what texts mean now that are no plain codes, and of fills what began them.
 func meanings(tx *store.Tx, texts []string) map[string][]string {
 	var out map[string][]string
 	for _, text := range texts {
 		meant := trace.Meant(tx, text)
+		if len(meant) == 1 && strings.HasPrefix(meant[0], "fill:") {
+			for _, n := range tx.NodesNamed(strings.TrimPrefix(meant[0], "fill:")) {
+				if n.Kind == graph.Fill {
+					meant = []string{fmt.Sprintf("%s%d:%s", begunBy, n.Entry, n.Home)}
+				}
+			}
+		}
 		if len(meant) == 1 && strings.HasSuffix(meant[0], ":"+text) {
 			continue
 		}

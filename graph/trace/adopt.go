@@ -43,12 +43,17 @@ func (a *Answer) Adopt(tx *store.Tx, kept []Kept) error {
 	for i := range units {
 		units[i].Affected = wanted["unit "+units[i].Code].Affected
 	}
+	a.Units = slices.DeleteFunc(a.Units, func(u Unit) bool { return wanted["unit "+u.Code].Code != "" }) // what was reached less of
 	a.Units = append(a.Units, units...)
+	a.adopted = map[string]bool{}
+	for _, u := range units {
+		a.adopted[u.Code] = true
+	}
 	for _, s := range more.Shipments {
-		ours := slices.ContainsFunc(strings.Split(s.Unit, "|"), func(u string) bool { return wanted["unit "+u].Code != "" })
-		if !ours || slices.ContainsFunc(a.Shipments, func(o Shipment) bool { return o.entry == s.entry }) {
+		if !slices.ContainsFunc(strings.Split(s.Unit, "|"), func(u string) bool { return wanted["unit "+u].Code != "" }) {
 			continue
 		}
+		a.Shipments = slices.DeleteFunc(a.Shipments, func(o Shipment) bool { return o.entry == s.entry })
 		if k := wanted["unit "+s.Unit]; k.Band != "" {
 			s.Band = k.Band
 		}

@@ -17,6 +17,8 @@ type Answer struct {
 
 	asked *asked
 	loose []Run // adopted runs of which some hangs on no unit
+	// adopted are units that are affected whole although the walk does not come to them, or to less of them.
+	adopted map[string]bool
 }
 
 // From is one thing the trace started at.

@@ -15,7 +15,7 @@ import (
 
 // Stopped says which of the entries just recorded took something that had been stopped:
 // beer, lots or units under a hold that stood before them, or that inherit from what is. A
-// release lets go what it names, and what comes through it, of every hold that is older. What
+// release lets go what it names, and what comes through it, of every older hold for the same reason. What
 // happened before a hold, and samples, destruction and going back to the supplier, are let
 // through. A hold that came in together with an act can not have stopped it.
 func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
@@ -35,23 +35,26 @@ func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 	return faults, cmp.Or(g.err, tx.Err())
 }
 
-// Takes says for each stopped thing that an entry takes, as it reads now, why that may not
-// be: by its code. It is asked before and after a correction, which may newly take one.
-func Takes(tx *store.Tx, entry int64) (map[string]string, error) {
+// Takes says for each stopped thing that entries take, as they read now, why that may not be:
+// by entry and code. It is asked before and after a correction, which may newly take one.
+func Takes(tx *store.Tx, entries []int64) (map[int64]map[string]string, error) {
+	out := map[int64]map[string]string{}
 	g, err := newGuard(tx, math.MaxInt64)
 	if err != nil || len(g.holds) == 0 {
-		return nil, err
+		return out, err
 	}
-	out := map[string]string{}
-	for _, s := range g.taken(entry) {
-		out[s.code] = s.why
+	for _, entry := range entries {
+		out[entry] = map[string]string{}
+		for _, s := range g.taken(entry) {
+			out[entry][s.code] = s.why
+		}
 	}
 	return out, cmp.Or(g.err, tx.Err())
 }
 
 // newGuard reads the holds and releases recorded before an entry.
 func newGuard(tx *store.Tx, before int64) (*guard, error) {
-	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, walks: map[[2]int]*graph.Reach{}}
+	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, grouped: map[int]map[string]*group{}, walks: map[string]*graph.Reach{}}
 	holds, err := openHolds(tx)
 	if err != nil {
 		return nil, err
@@ -86,6 +89,9 @@ func LetThrough(tx *store.Tx, entries []int64) ([]string, error) {
 		if !ok {
 			continue
 		}
+		if text := g.atHeld(rec); text != "" {
+			out = append(out, text)
+		}
 		at, from := g.took(rec)
 		for _, ref := range from {
 			for _, code := range ref.Codes {
@@ -96,6 +102,25 @@ func LetThrough(tx *store.Tx, entries []int64) ([]string, error) {
 		}
 	}
 	return out, cmp.Or(g.err, tx.Err())
+}
+
+// atHeld tells of a crop from a vessel on hold, and of its cleaning: neither is stopped.
+func (g *guard) atHeld(rec lots.Record) string {
+	vessel, at, text := "", lots.When{}, ""
+	switch x := rec.(type) {
+	case *lots.Crop:
+		vessel, at, text = x.Vessel, x.At, "%s is on hold: what was cropped from it is held too"
+	case *lots.Clean:
+		if x.Subject.Kind == lots.KindVessel {
+			vessel, at, text = x.Subject.Code(), x.At, "%s held what is on hold when it was cleaned: record where that went (heeltap remove)"
+		}
+	}
+	for _, n := range g.tx.NodesOf(vessel) {
+		if vessel != "" && n.Kind == graph.Fill && n.Since < at.From && at.From <= endOf(n) && g.heldBy(at, n.ID) != nil {
+			return fmt.Sprintf(text, vessel)
+		}
+	}
+	return ""
 }
 
 // letThrough says why what was taken at a time was not stopped although it is on hold; empty where it is not.
@@ -117,14 +142,21 @@ type guard struct {
 	r        *resolver
 	holds    []held
 	releases []release
-	walks    map[[2]int]*graph.Reach // by how many of the holds, in order of time, stood, and the first release after them
+	grouped  map[int]map[string]*group
+	walks    map[string]*graph.Reach // by how many of the holds, in order of time, stood, and what was let go of them
 	err      error
 }
 
-// release lets go of some nodes.
+// release lets go of some nodes: of holds for the same reason that are older, by journal and by time.
 type release struct {
-	entry int64
-	nodes []int64
+	entry  int64
+	at     lots.When
+	reason string
+	nodes  []int64
+}
+
+func (r release) of(h held) bool {
+	return r.entry > h.entry && r.reason == h.reason && r.at.To >= h.at.From
 }
 
 // letGo lists the releases between two entries, in order: an older one lets go of no open hold.
@@ -133,14 +165,14 @@ func (g *guard) letGo(after, before int64) ([]release, error) {
 	if err != nil {
 		return nil, err
 	}
-	last := g.tx.LastCorrections("holds")
+	last := g.tx.LastSet("holds", "released_at")
 	var out []release
 	for _, rec := range rows {
 		h := rec.(*lots.Hold)
 		if !h.Released {
 			continue
 		}
-		r := release{entry: last[h.Seq]}
+		r := release{entry: last[h.Seq], at: h.ReleasedAt, reason: h.Reason}
 		if r.entry <= after || r.entry >= before {
 			continue
 		}
@@ -172,7 +204,7 @@ func (g *guard) taken(entry int64) []stop {
 		for _, code := range ref.Codes {
 			for _, n := range g.nodesTaken(entry, ref.Kind, code) {
 				if steps := g.heldBy(at, n.ID); steps != nil {
-					out = append(out, stop{code, fmt.Sprintf("%s is on hold%s: nothing may be taken from it; release it, or go on with --override REASON", code, through(steps))})
+					out = append(out, stop{code, fmt.Sprintf("%s is on hold%s: nothing may be taken from it; release what is held, or go on with --override REASON", code, through(steps))})
 					break
 				}
 			}
@@ -234,52 +266,78 @@ func (g *guard) nodesTaken(entry int64, kind lots.Kind, code string) []store.Nod
 	return out
 }
 
-// heldBy gives the chain by which a node was held at a time; nil where it was not. Holds
-// with the same releases after them are walked together.
+// group are holds of which the same was let go.
+type group struct {
+	holds    []held
+	releases []release
+}
+
+// heldBy gives the chain by which a node was held at a time; nil where it was not. Holds of
+// which the same was let go are walked together.
 func (g *guard) heldBy(at lots.When, node int64) []graph.Step {
-	groups := map[int][]held{}
-	n := 0
-	for _, h := range g.holds {
-		if h.at.From > at.To {
-			break // they are in order of time
+	n, _ := slices.BinarySearchFunc(g.holds, at.To, func(h held, to int64) int { // they are in order of time
+		if h.at.From <= to {
+			return -1
 		}
-		n++
-		after, _ := slices.BinarySearchFunc(g.releases, h.entry, func(r release, entry int64) int { return cmp.Compare(r.entry, entry) })
-		groups[after] = append(groups[after], h)
-	}
-	for _, after := range slices.Sorted(maps.Keys(groups)) {
-		if reach := g.walk(n, after, groups[after]); reach != nil && reach.Band(node) == graph.In {
+		return 1
+	})
+	groups := g.groups(n)
+	for _, key := range slices.Sorted(maps.Keys(groups)) {
+		if reach := g.walk(fmt.Sprint(n, ": ", key), groups[key]); reach != nil && reach.Band(node) == graph.In {
 			return reach.Why(node)
 		}
 	}
 	return nil
 }
 
-// walk goes forward from held things, and not through what was released since; nil on an error.
-func (g *guard) walk(n, after int, holds []held) *graph.Reach {
-	key := [2]int{n, after}
+// groups parts the first n holds by what was let go of them.
+func (g *guard) groups(n int) map[string]*group {
+	if groups, ok := g.grouped[n]; ok {
+		return groups
+	}
+	groups := map[string]*group{}
+	for _, h := range g.holds[:n] {
+		key := ""
+		var of []release
+		for i, r := range g.releases {
+			if r.of(h) {
+				key += fmt.Sprint(i, " ")
+				of = append(of, r)
+			}
+		}
+		if groups[key] == nil {
+			groups[key] = &group{releases: of}
+		}
+		groups[key].holds = append(groups[key].holds, h)
+	}
+	g.grouped[n] = groups
+	return groups
+}
+
+// walk goes forward from held things, and not through what was let go of them; nil on an error.
+func (g *guard) walk(key string, of *group) *graph.Reach {
 	reach, ok := g.walks[key]
 	if ok {
 		return reach
 	}
-	from := &target{}
 	cut := map[int64]bool{}
-	for _, r := range g.releases[after:] {
+	for _, r := range of.releases {
 		for _, id := range r.nodes {
 			cut[id] = true
 		}
 	}
-	for _, h := range holds {
-		of := &target{}
+	from := &target{}
+	for _, h := range of.holds {
+		own := &target{}
 		for _, code := range h.subject.Codes {
-			g.r.addHeld(of, h.subject.Kind, code, h.at)
+			g.r.addHeld(own, h.subject.Kind, code, h.at)
 		}
-		for _, s := range of.starts {
+		for _, s := range own.starts {
 			if h.subject.Kind != lots.KindRun || s.Kind != graph.Unit {
 				delete(cut, s.ID) // a hold of its own: who released another one left this
 			}
 		}
-		from.merge(of)
+		from.merge(own)
 	}
 	reach, err := walkHeld(g.tx, from, cut)
 	if err != nil {
@@ -290,10 +348,48 @@ func (g *guard) walk(n, after int, holds []held) *graph.Reach {
 	return reach
 }
 
+// StoppedBy tells what stops a thing now, itself or by what went into it, when all that was let go is
+// left out; empty where nothing does.
+func StoppedBy(tx *store.Tx, kind lots.Kind, code string) (string, error) {
+	g, err := newGuard(tx, math.MaxInt64)
+	if err != nil || len(g.holds) == 0 {
+		return "", err
+	}
+	t, err := g.r.target(reading{kind: string(kind), code: code})
+	if err != nil {
+		return "", nil // nothing in the lineage hangs on it
+	}
+	for _, s := range t.starts {
+		if steps := g.heldBy(lots.When{From: math.MaxInt64, To: math.MaxInt64}, s.ID); steps != nil {
+			return steps[0].Node.Shown(), nil
+		}
+	}
+	return "", g.err
+}
+
 // through tells where a hold came from, where it is inherited.
 func through(steps []graph.Step) string {
 	if len(steps) < 2 {
 		return ""
 	}
 	return " by " + steps[0].Node.Shown()
+}
+
+// LastTaken is when something was last taken of a lot, vessel or unit, as guards see it, or removed from it;
+// the beginning of time where nothing was.
+func LastTaken(tx *store.Tx, code string) int64 {
+	g := &guard{tx: tx}
+	last := int64(math.MinInt64)
+	for _, rec := range tx.Touching(code) {
+		at, from := g.took(rec)
+		if r, ok := rec.(*lots.Removal); ok {
+			at, from = r.At, []lots.Ref{r.Subject}
+		}
+		for _, ref := range from {
+			if slices.Contains(ref.Codes, code) {
+				last = max(last, at.To)
+			}
+		}
+	}
+	return last
 }

@@ -1,6 +1,8 @@
 package trace
 
 import (
+	"slices"
+
 	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -49,6 +51,7 @@ type held struct {
 	subject lots.Ref
 	at      lots.When
 	entry   int64
+	reason  string
 }
 
 // openHolds lists what is stopped. A receipt that came in on hold is stopped from its
@@ -68,7 +71,7 @@ func openHolds(tx *store.Tx) ([]held, error) {
 		h := rec.(*lots.Hold)
 		written[moment{h.Subject.Code(), h.At}] = true
 		if !h.Released {
-			out = append(out, held{h.Subject, h.At, h.Seq})
+			out = append(out, held{h.Subject, h.At, h.Seq, h.Reason})
 		}
 	}
 	receipts, err := tx.ReceiptsOnHold()
@@ -77,7 +80,7 @@ func openHolds(tx *store.Tx) ([]held, error) {
 	}
 	for _, rec := range receipts {
 		if !written[moment{rec.Lot, rec.At}] {
-			out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{rec.Lot}}, rec.At, rec.Seq})
+			out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{rec.Lot}}, rec.At, rec.Seq, "received on hold"})
 		}
 	}
 	return out, nil
@@ -118,6 +121,18 @@ func StandingHolds(tx *store.Tx) (*Standing, error) {
 		return nil, err
 	}
 	return &Standing{&resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, reach}, nil
+}
+
+// Units lists the units that are stopped for sure.
+func (s *Standing) Units() []string {
+	var out []string
+	for n, band := range s.reach.All() {
+		if n.Kind == graph.Unit && band == graph.In {
+			out = append(out, n.Code)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // On tells whether a thing is stopped, itself or by what went into it: In where that is sure,

@@ -69,8 +69,8 @@ func (r *resolver) resolve(text string) (*target, error) {
 	for _, exact := range []bool{true, false} {
 		readings, err := r.readings(code, kind, exact)
 		timeFault = cmp.Or(timeFault, err)
-		if kind != "" && exact { // a label may print LOT:4711
-			readings = append(r.known(text, "", true, nil), readings...)
+		if len(readings) == 0 && kind != "" && exact { // a label may print LOT:4711
+			readings = r.known(text, "", true, nil)
 		}
 		if len(readings) == 0 {
 			continue

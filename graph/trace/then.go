@@ -65,7 +65,6 @@ type pastHold struct {
 	held
 	released bool
 	until    lots.When
-	reason   string
 }
 
 // everyHold lists all holds, released ones too, in order of time.
@@ -78,16 +77,14 @@ func everyHold(tx *store.Tx) ([]pastHold, error) {
 	if err != nil {
 		return nil, err
 	}
-	reason := map[int64]string{}
 	var out []pastHold
 	for _, rec := range rows {
-		h := rec.(*lots.Hold)
-		if reason[h.Seq] = h.Reason; h.Released {
-			out = append(out, pastHold{held{h.Subject, h.At, h.Seq}, true, h.ReleasedAt, h.Reason})
+		if h := rec.(*lots.Hold); h.Released {
+			out = append(out, pastHold{held{h.Subject, h.At, h.Seq, h.Reason}, true, h.ReleasedAt})
 		}
 	}
 	for _, h := range open {
-		out = append(out, pastHold{held: h, reason: cmp.Or(reason[h.entry], "it came in on hold")})
+		out = append(out, pastHold{held: h})
 	}
 	slices.SortStableFunc(out, func(a, b pastHold) int { return cmp.Or(cmp.Compare(a.at.To, b.at.To), cmp.Compare(a.entry, b.entry)) })
 	return out, nil

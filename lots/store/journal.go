@@ -153,17 +153,54 @@ func (tx *Tx) Corrections(seq int64) ([]*Entry, error) {
 	return out, err
 }
 
-// LastCorrections gives for every standing row of a sheet its entry's last correction, or the entry itself.
-func (tx *Tx) LastCorrections(sheet string) map[int64]int64 {
+// LastSet gives for every standing row of a sheet that has a cell the entry that wrote it as it
+// reads now: the last amend of that column that was not taken back, or the row's own entry.
+func (tx *Tx) LastSet(sheet, column string) map[int64]int64 {
 	out := map[int64]int64{}
+	fixes := map[int64][]*Entry{}
 	tx.fail(tx.each(func(rows *sql.Rows) error {
-		var root, last int64
-		err := rows.Scan(&root, &last)
-		out[root] = last
-		return err
-	}, `WITH RECURSIVE about(root, seq) AS (SELECT seq, seq FROM record WHERE sheet = ? UNION SELECT a.root, j.seq FROM about a JOIN journal j ON j.target = a.seq)
-	SELECT root, max(seq) FROM about GROUP BY root`, sheet))
+		var root int64
+		e, err := scanEntry(rows, &root)
+		if err != nil {
+			return err
+		}
+		if out[root] = root; e.Seq != root {
+			fixes[root] = append(fixes[root], e)
+		}
+		return nil
+	}, `WITH RECURSIVE about(root, seq) AS (SELECT seq, seq FROM record WHERE sheet = ?1 AND json_extract(body, '$.' || ?2) IS NOT NULL
+		UNION SELECT a.root, j.seq FROM about a JOIN journal j ON j.target = a.seq)
+	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash, root FROM about a JOIN journal j ON j.seq = a.seq ORDER BY j.seq`, sheet, column))
+	for root, list := range fixes {
+		gone := takenBack(list)
+		for _, e := range list {
+			var k correction
+			if e.Kind == kindAmend && !gone[e.Seq] && json.Unmarshal([]byte(e.Body), &k) == nil && k.Set[column] != "" {
+				out[root] = e.Seq
+			}
+		}
+	}
 	return out
+}
+
+// LastCorrection is the journal's last amend or void of a row that is of none of some sheets; 0 where there is none.
+func (tx *Tx) LastCorrection(but ...string) int64 {
+	var last sql.NullInt64
+	_, err := tx.one([]any{&last}, `SELECT max(c.seq) FROM journal c JOIN journal t ON t.seq = c.target
+		WHERE c.target IS NOT NULL AND t.kind NOT IN (SELECT value FROM json_each(?))`, jsonList(but))
+	tx.fail(err)
+	return last.Int64
+}
+
+// takenBack tells which entries voids among corrections take back.
+func takenBack(corrections []*Entry) map[int64]bool {
+	gone := map[int64]bool{}
+	for i := len(corrections) - 1; i >= 0; i-- { // only later entries can void earlier ones
+		if c := corrections[i]; c.Kind == kindVoid && !gone[c.Seq] {
+			gone[c.Target] = true
+		}
+	}
+	return gone
 }
 
 // currentRow works out how an entry reads after its corrections; false where it
@@ -173,12 +210,7 @@ func currentRow(entry *Entry, corrections []*Entry) (lots.Row, bool, error) {
 	if err := json.Unmarshal([]byte(entry.Body), &row); err != nil {
 		return nil, false, err
 	}
-	gone := map[int64]bool{}
-	for i := len(corrections) - 1; i >= 0; i-- { // only later entries can void earlier ones
-		if c := corrections[i]; c.Kind == kindVoid && !gone[c.Seq] {
-			gone[c.Target] = true
-		}
-	}
+	gone := takenBack(corrections)
 	for _, c := range corrections {
 		if c.Kind != kindAmend || c.Target != entry.Seq || gone[c.Seq] {
 			continue
