@@ -140,7 +140,13 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	for _, u := range a.Units {
 		bands[u.Code] = u.Band
 	}
+	before := a.Before()
 	for _, s := range a.Shipments {
+		if at, over := before[s.Entry()]; over {
+			e.printf("  not of it, %s of %s to %s (%s): it had left before anything affected stood on it, at %s\n",
+				whole(s.Quantity), s.Unit, s.Consignee, s.Code, at.Text(site.Zone)[:16])
+			continue
+		}
 		if !s.OneOf() {
 			continue
 		}
@@ -179,7 +185,7 @@ func (e *env) showConsignees(a *trace.Answer) {
 		first, last     string
 	}
 	sums := map[key]*sum{}
-	for _, s := range a.Shipments {
+	for _, s := range a.Carrying() {
 		k := key{s.Consignee, s.Band}
 		if sums[k] == nil {
 			sums[k] = &sum{first: s.ShippedAt, last: s.ShippedAt}

@@ -153,7 +153,7 @@ func itemsOf(a *trace.Answer) []Item {
 func consigneeItems(a *trace.Answer) []Item {
 	bands := map[string]string{}
 	units := map[string]map[string]int64{}
-	for _, x := range carrying(a) {
+	for _, x := range a.Carrying() {
 		if bands[x.Consignee] != graph.In.String() {
 			bands[x.Consignee] = x.Band
 		}

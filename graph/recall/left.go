@@ -3,12 +3,9 @@ package recall
 import (
 	"cmp"
 	"slices"
-	"strings"
 
-	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
-	"heeltap/lots/lineage"
 	"heeltap/lots/store"
 )
 
@@ -34,29 +31,8 @@ func (s *Scope) leaveOut(tx *store.Tx) {
 	}
 }
 
-// Shipments lists what moved affected goods, or may have: the answer's shipments without those
-// that were over before anything affected stood on their unit. What moved one of several units is
-// sure where every one of them is in scope for sure: then it does not matter which it was.
-func (s *Scope) Shipments() []trace.Shipment { return carrying(s.Answer) }
-
-func carrying(a *trace.Answer) []trace.Shipment {
-	before, sure := a.Before(), map[string]bool{}
-	for _, u := range a.Units {
-		sure[u.Code] = u.Band == graph.In.String()
-	}
-	var out []trace.Shipment
-	for _, sh := range a.Shipments {
-		if _, over := before[sh.Entry()]; over {
-			continue
-		}
-		units := strings.Split(sh.Unit, "|")
-		if sh.OneOf() && !slices.ContainsFunc(units, func(u string) bool { return !sure[u] }) {
-			sh.Band = graph.In.String()
-		}
-		out = append(out, sh)
-	}
-	return out
-}
+// Shipments lists what moved affected goods, or may have.
+func (s *Scope) Shipments() []trace.Shipment { return s.Answer.Carrying() }
 
 // Served is something in scope that was drawn or sold in the taproom: it reached the public
 // without a shipment.
@@ -94,25 +70,8 @@ func (s *Scope) Served(tx *store.Tx) []Served {
 			add(x, "lot", l.Code, thing.Unit.Of(float64(x.Qty.N)), string(thing.Unit), false)
 		})
 	}
-	fills, vessels := map[string]bool{}, map[string]bool{}
-	for _, f := range s.Answer.Fills {
-		fills[f.Code], vessels[f.Vessel] = true, true
-	}
-	for vessel := range vessels {
-		each(vessel, lots.KindVessel, func(x *lots.Removal) {
-			drawn, hit, doubt := 0.0, false, false
-			for _, d := range tx.DrawsOf(x.Seq) {
-				if d.Vessel == vessel && fills[lineage.FillRef(vessel, d.Fill, site.Zone).Code] {
-					drawn, hit, doubt = drawn+d.Qty, true, doubt || d.State != lineage.Drew
-					if d.OneOf { // nothing is drawn from the books
-						drawn = float64(x.Qty.Millilitres())
-					}
-				}
-			}
-			if hit {
-				add(x, "tank", vessel, site.VolumeUnit.Of(drawn), string(site.VolumeUnit), doubt)
-			}
-		})
+	for _, p := range s.Answer.Poured() {
+		found[p.Entry] = Served{"tank", p.Vessel, lots.Nine(site.VolumeUnit.Of(p.ML)), string(site.VolumeUnit), p.At.Text(site.Zone), p.Unsure, p.Entry}
 	}
 	out := []Served{}
 	for _, x := range found {

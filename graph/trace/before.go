@@ -2,7 +2,10 @@ package trace
 
 import (
 	"math"
+	"slices"
+	"strings"
 
+	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 )
@@ -59,4 +62,26 @@ func (a *Answer) firstAffected(u Unit) (int64, bool) {
 		first = min(first, at)
 	}
 	return first, others && first != math.MaxInt64
+}
+
+// Carrying lists the shipments that moved affected goods, or may have: without those that were
+// over before anything affected stood on their unit. What moved one of several units is sure
+// where every one of them is in the answer for sure: then it does not matter which it was.
+func (a *Answer) Carrying() []Shipment {
+	before, sure := a.Before(), map[string]bool{}
+	for _, u := range a.Units {
+		sure[u.Code] = u.Band == graph.In.String()
+	}
+	var out []Shipment
+	for _, sh := range a.Shipments {
+		if _, over := before[sh.Entry()]; over {
+			continue
+		}
+		units := strings.Split(sh.Unit, "|")
+		if sh.OneOf() && !slices.ContainsFunc(units, func(u string) bool { return !sure[u] }) {
+			sh.Band = graph.In.String()
+		}
+		out = append(out, sh)
+	}
+	return out
 }

@@ -6,39 +6,48 @@ import (
 
 	"heeltap/graph"
 	"heeltap/lots"
+	"heeltap/lots/lineage"
 )
 
 // Poured is beer that was served straight from a vessel: it stands on no unit and in no shipment.
 type Poured struct {
 	Vessel string
-	Band   graph.Band
+	Band   graph.Band // of the fills it was drawn from, the surest
 	ML     float64
+	Unsure bool // it was drawn from one of several vessels, or from what by the books was not there
 	At     lots.When
 	Entry  int64
 }
 
-// Poured lists what the taproom drew from the fills that an answer reaches, in order of time.
+// Poured lists what the taproom drew from the fills in an answer, in order of time.
 func (a *Answer) Poured() []Poured {
 	q := a.asked
+	bands := map[string]string{}
+	vessels := map[string]bool{}
+	for _, f := range a.Fills {
+		bands[f.Code], vessels[f.Vessel] = f.Band, true
+	}
 	var out []Poured
-	for n, band := range q.reach.All() {
-		node := q.reached.Nodes[n.ID]
-		if n.Kind != graph.Fill {
-			continue
-		}
-		for _, rec := range q.tx.Touching(node.Home) {
+	for vessel := range vessels {
+		for _, rec := range q.tx.Touching(vessel) {
 			r, ok := rec.(*lots.Removal)
 			if !ok || r.Reason != "taproom" || r.Subject.Kind != lots.KindVessel {
 				continue
 			}
+			p := Poured{Vessel: vessel, At: r.At, Entry: r.Seq}
 			for _, d := range q.tx.DrawsOf(r.Seq) {
-				if d.Vessel == node.Home && d.Fill == node.Since {
-					p := Poured{Vessel: node.Home, Band: band, ML: d.Qty, At: r.At, Entry: r.Seq}
-					if d.OneOf {
-						p.Band, p.ML = graph.Possible, float64(r.Qty.Millilitres())
-					}
-					out = append(out, p)
+				band, hit := bands[lineage.FillRef(vessel, d.Fill, q.site.Zone).Code]
+				if d.Vessel != vessel || !hit {
+					continue
 				}
+				p.Band = max(p.Band, sureness(band != graph.In.String() || d.OneOf))
+				p.Unsure = p.Unsure || d.State != lineage.Drew || d.OneOf
+				if p.ML += d.Qty; d.OneOf { // nothing is drawn from the books
+					p.ML = r.Qty.Millilitres()
+				}
+			}
+			if p.Band != graph.Out {
+				out = append(out, p)
 			}
 		}
 	}
