@@ -30,7 +30,7 @@ func (q *asked) findings(a *Answer) []Finding {
 	for _, f := range a.From {
 		codes[f.Code] = true
 	}
-	out := []Finding{}
+	out := overdrawn(a.Units)
 	for _, f := range q.tx.Findings(slices.Sorted(maps.Keys(codes))) {
 		out = append(out, Finding{f.Name, f.Code, f.Text})
 	}
@@ -47,7 +47,7 @@ func (q *asked) findings(a *Answer) []Finding {
 	slices.SortFunc(out, func(x, y Finding) int {
 		return cmp.Or(cmp.Compare(x.Code, y.Code), cmp.Compare(x.Name, y.Name), cmp.Compare(x.Text, y.Text))
 	})
-	return slices.Compact(out)
+	return append([]Finding{}, slices.Compact(out)...)
 }
 
 // unassigned tells of cases that hang on no unit, and on which open part pallets they may stand.
