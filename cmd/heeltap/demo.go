@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"time"
@@ -187,17 +186,9 @@ func affected(a *trace.Answer, kegs bool) int64 {
 }
 
 func (e *env) demoTags(tx *store.Tx, codes []string, path string) error {
-	holds, err := trace.StandingHolds(tx)
+	tags, err := tagsOf(tx, codes)
 	if err != nil {
 		return err
-	}
-	var tags []labels.Tag
-	for _, code := range codes {
-		tag, err := tagOf(tx, holds, code)
-		if err != nil {
-			return fmt.Errorf("tag of %s: %w", code, err)
-		}
-		tags = append(tags, tag)
 	}
 	stock, err := labels.StockByName("a4")
 	if err != nil {

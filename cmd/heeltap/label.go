@@ -41,17 +41,9 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 				return lots.Errorf(lots.Invalid, "%w", err)
 			}
 			var tags []labels.Tag
-			err = e.question(cmd.Context(), func(tx *store.Tx) error {
-				holds, err := trace.StandingHolds(tx)
-				if err != nil {
+			err = e.question(cmd.Context(), func(tx *store.Tx) (err error) {
+				if tags, err = tagsOf(tx, args); err != nil {
 					return err
-				}
-				for _, a := range args {
-					tag, err := tagOf(tx, holds, labels.ParsePayload(a))
-					if err != nil {
-						return err
-					}
-					tags = append(tags, tag)
 				}
 				address = cmp.Or(address, e.getenv("HEELTAP_ADDRESS"), tx.Setting(store.SiteSettings, settingAddress))
 				return tx.Err()
@@ -119,6 +111,23 @@ func writeWhole(path string, data []byte) error {
 		return lots.Errorf(lots.Invalid, "%s can not be written: %w", path, err)
 	}
 	return nil
+}
+
+// tagsOf says on tags what the records know of codes, or of what their QR codes hold.
+func tagsOf(tx *store.Tx, codes []string) ([]labels.Tag, error) {
+	holds, err := trace.StandingHolds(tx)
+	if err != nil {
+		return nil, err
+	}
+	var tags []labels.Tag
+	for _, code := range codes {
+		tag, err := tagOf(tx, holds, labels.ParsePayload(code))
+		if err != nil {
+			return nil, err
+		}
+		tags = append(tags, tag)
+	}
+	return tags, nil
 }
 
 // tagOf says on a tag what the records know of a code.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -265,15 +266,24 @@ func (e *env) onDatabase(cmd *cobra.Command, f func(ctx context.Context, db *sto
 	cmd.Flags().StringVar(&r.by, "by", "", "who does it (else HEELTAP_BY)")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) (err error) {
 		ctx := cmd.Context()
-		db, err := e.open(ctx)
+		opened, err := e.open(ctx)
 		if err != nil {
 			return err
 		}
-		defer func() {
-			if closing := db.Close(); err == nil {
-				err = closing
+		defer func() { err = cmp.Or(err, opened.Close()) }()
+		db := opened
+		if e.knownAt != "" {
+			moment, err := e.moment(ctx, db)
+			if err != nil {
+				return err
 			}
-		}()
+			then, err := db.AsKnown(ctx, moment)
+			if err != nil {
+				return err
+			}
+			defer then.Close()
+			db = then
+		}
 		code := ""
 		if err := db.View(ctx, func(tx *store.Tx) error {
 			now, err := r.chosen(tx)
@@ -356,6 +366,7 @@ func changesCommand(e *env) *cobra.Command {
 			})
 		})
 	cmd.Flags().BoolVar(&json, "json", false, "answer as JSON")
+	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer from what had been entered by then")
 	cmd.Flags().IntVar(&version, "version", 0, "what this version changed against the one before")
 	return cmd
 }

@@ -47,7 +47,11 @@ and sold.`,
 	}
 	root.PersistentFlags().StringVar(&e.db, "db", "", "database file (else HEELTAP_DB, else heeltap.db)")
 	root.SetGlobalNormalizationFunc(func(_ *pflag.FlagSet, name string) pflag.NormalizedName {
-		return pflag.NormalizedName(dashed(name)) // columns are written with _, flags with - or _
+		name = dashed(name) // columns are written with _, flags with - or _
+		if name == "as-of" {
+			name = "known-at" // of a paper one says as of, of an answer as known at
+		}
+		return pflag.NormalizedName(name)
 	})
 	root.AddGroup(&cobra.Group{ID: groupAsk, Title: "Ask:"}, &cobra.Group{ID: groupRecall, Title: "Recall:"}, &cobra.Group{ID: groupRecord, Title: "Record:"},
 		&cobra.Group{ID: groupMend, Title: "Correct:"}, &cobra.Group{ID: groupMove, Title: "Files:"}, &cobra.Group{ID: groupSetUp, Title: "Set up:"})
