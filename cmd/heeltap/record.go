@@ -228,17 +228,28 @@ func plainWords(s *lots.Sheet, row lots.Row) {
 	}
 }
 
-// meant puts the code of a unit where somebody read its keg's number or its SSCC, and says so.
+// meant puts the code of a unit where somebody read its keg's number or its SSCC, and says so; of
+// several with | between, for each.
 func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string) {
 	for _, c := range s.Columns {
-		text := row[c.Name]
-		if _, known := tx.Thing(text); known || text == "" || c.Type != lots.RefTo && c.Type != lots.AnyOf || !slices.Contains(c.Kinds, lots.KindUnit) {
+		if row[c.Name] == "" || c.Type != lots.RefTo && c.Type != lots.AnyOf || !slices.Contains(c.Kinds, lots.KindUnit) {
 			continue
 		}
-		if unit, ok := trace.UnitRead(tx, text); ok {
-			row[c.Name] = unit
-			notes = append(notes, fmt.Sprintf("%s is taken as %s", text, unit))
+		read := []string{row[c.Name]}
+		if c.Type == lots.AnyOf {
+			read = strings.Split(row[c.Name], "|")
 		}
+		for i, text := range read {
+			text = strings.TrimSpace(text)
+			if _, known := tx.Thing(text); known || text == "" {
+				continue
+			}
+			if unit, ok := trace.UnitRead(tx, text); ok {
+				read[i] = unit
+				notes = append(notes, fmt.Sprintf("%s is taken as %s", text, unit))
+			}
+		}
+		row[c.Name] = strings.Join(read, "|")
 	}
 	return notes
 }

@@ -36,9 +36,9 @@ func (e *env) stockTanks() *cobra.Command {
 				if err != nil || e.json {
 					return orJSON(e, err, tanks)
 				}
-				t := &table{head: []string{"vessel", "kind", "#left", "", "fill", "held"}}
+				t := &table{head: []string{"vessel", "kind", "#left", "", "#counted", "fill", "held"}}
 				for _, x := range tanks {
-					t.add(x.Vessel, x.Kind, number(x.Left.Quantity), x.Left.Unit, x.Fill, stock.Held(x.Held))
+					t.add(x.Vessel, x.Kind, number(x.Left.Quantity), x.Left.Unit, numberOrDash(x.Counted), x.Fill, stock.Held(x.Held))
 				}
 				e.listed(t, "every vessel is empty by the books")
 				return nil
@@ -61,13 +61,13 @@ func (e *env) stockLots() *cobra.Command {
 				if err != nil || e.json {
 					return orJSON(e, err, list)
 				}
-				t := &table{head: []string{"lot", "item", "supplier's lot", "#left", "", "best by", "place", "status", "held"}}
+				t := &table{head: []string{"lot", "item", "supplier's lot", "#left", "", "#counted", "best by", "place", "status", "held"}}
 				for _, x := range list {
 					unsure := ""
 					if !x.Sure {
 						unsure = " or less"
 					}
-					t.add(x.Lot, x.Item, text(x.SupplierLot), number(x.Left.Quantity), x.Left.Unit+unsure, text(x.BestBy), text(x.Place), x.Status, stock.Held(x.Held))
+					t.add(x.Lot, x.Item, text(x.SupplierLot), number(x.Left.Quantity), x.Left.Unit+unsure, numberOrDash(x.Counted), text(x.BestBy), text(x.Place), x.Status, stock.Held(x.Held))
 				}
 				e.listed(t, "nothing is left of any lot")
 				return nil
@@ -82,6 +82,9 @@ func (e *env) stockUnits() *cobra.Command {
 	product := ""
 	cmd := &cobra.Command{
 		Use: "units", Short: "Pallets, stacks and kegs that have not left", Args: cobra.NoArgs,
+		Long: `List the pallets, stacks and kegs that have not left by the books, and after them the cases and kegs of the runs
+of the last 90 days that hang on no unit. What left by an entry that names one of several is in the books of each still: each
+of them may have left, and the last line says how many did in all.`,
 		Example: "  heeltap stock units\n  heeltap stock units --product PALE-44",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
@@ -92,21 +95,45 @@ func (e *env) stockUnits() *cobra.Command {
 				if err != nil || e.json {
 					return orJSON(e, err, list)
 				}
-				t := &table{head: []string{"unit", "product", "date codes", "#by the books", "#counted", "place", "held"}}
-				for _, x := range list {
-					counted := "-"
-					if x.Counted != nil {
-						counted = number(*x.Counted)
-					}
-					t.add(x.Unit, text(x.Product), strings.Join(x.DateCodes, ", "), number(x.OnHand), counted, text(x.Place), stock.Held(x.Held))
-				}
-				e.listed(t, "no pallet, stack or keg is here by the books")
+				e.showStock(list)
 				return nil
 			})
 		},
 	}
 	cmd.Flags().StringVar(&product, "product", "", "only this product")
 	return e.asks(cmd)
+}
+
+func (e *env) showStock(list []stock.Unit) {
+	t := &table{head: []string{"unit", "product", "date codes", "#by the books", "", "#may have left", "#counted", "place", "held"}}
+	for _, x := range list {
+		code, place := x.Unit, text(x.Place)
+		if x.Kind == "loose" {
+			code, place = "of "+x.Unit, "on no unit: find and tag"
+		}
+		may := ""
+		if x.MayHaveLeft > 0 {
+			may = number(x.MayHaveLeft)
+		}
+		t.add(code, text(x.Product), strings.Join(x.DateCodes, ", "), number(x.OnHand), x.Each, may, numberOrDash(x.Counted), place, stock.Held(x.Held))
+	}
+	e.listed(t, "no pallet, stack or keg is here by the books")
+	var gone []string
+	cases, kegs := stock.OneOfSeveral(list)
+	for _, x := range []struct {
+		n   float64
+		one string
+	}{{cases, "case"}, {kegs, "keg"}} {
+		switch {
+		case x.n == 1:
+			gone = append(gone, "1 "+x.one)
+		case x.n > 1:
+			gone = append(gone, number(x.n)+" "+x.one+"s")
+		}
+	}
+	if len(gone) > 0 {
+		e.printf("%s left as one of several, unknown of which: the books above have them still; count what is here.\n", strings.Join(gone, " and "))
+	}
 }
 
 // isA refuses a code that names no thing of a kind; none is fine.
@@ -133,4 +160,11 @@ func (e *env) listed(t *table, none string) {
 	}
 	e.print(t)
 	e.printf("%s\n", counted(len(t.rows), "row"))
+}
+
+func numberOrDash(n *float64) string {
+	if n == nil {
+		return "-"
+	}
+	return number(*n)
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"heeltap/graph"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/allergens"
 )
@@ -288,8 +289,15 @@ func casesOnNoUnit(b *book) (out []Hit) {
 			on += x.Quantity
 		}
 		if left := r.Good/max(1, p.PerCase) - on; left > 0 {
-			h := hit(r.Run, r.Seq, "%d cases or kegs of run %s hang on no unit", left, r.Run)
+			hang := "hang"
+			if left == 1 {
+				hang = "hangs"
+			}
+			h := hit(r.Run, r.Seq, "%s of run %s %s on no unit", trace.CasesOrKegs(b.tx, r.Run, left), r.Run, hang)
 			h.Mend = fmt.Sprintf("heeltap pack UNIT --run %s --quantity %d", r.Run, left)
+			if trace.OfKegs(b.tx, r.Run) {
+				h.Mend = fmt.Sprintf("heeltap pack KEG --kind keg --run %s --quantity 1, for each", r.Run)
+			}
 			out = append(out, h)
 		}
 	}

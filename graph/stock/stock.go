@@ -1,5 +1,6 @@
 // Package stock tells what is in the house by the books: what every tank holds, what is left
-// of every lot, and which pallets and kegs have not left; each beside the last count of it.
+// of every lot, and which pallets and kegs have not left; each beside the last count of it,
+// carried on by what moved since.
 package stock
 
 import (
@@ -21,6 +22,8 @@ type Tank struct {
 	Since  string `json:"since"`
 	Left   Left   `json:"left"`
 	Held   string `json:"held"` // in, possible or out
+	// Counted is the last count of what it holds, less what was drawn since; null where nobody counted.
+	Counted *float64 `json:"counted"`
 }
 
 // Lot is what is left of a received or cropped lot outside any vessel.
@@ -34,18 +37,32 @@ type Lot struct {
 	Sure        bool    `json:"sure"` // false where some was used in a quantity nobody wrote down
 	Status      string  `json:"status"`
 	Held        string  `json:"held"`
+	// Counted is the last count of it, less what was used since; null where nobody counted, or
+	// some was used since in a quantity nobody wrote down.
+	Counted *float64 `json:"counted"`
 }
 
-// Unit is a pallet, stack or keg filling that has not left, or not whole.
+// Unit is a pallet, stack or keg filling that has not left, or not whole; or what of a run hangs on none.
 type Unit struct {
-	Unit      string   `json:"unit"`
-	Kind      string   `json:"kind"`
+	Unit      string   `json:"unit"` // the run, where it hangs on no unit
+	Kind      string   `json:"kind"` // pallet stack keg, or loose: it hangs on no unit
+	Each      string   `json:"each"` // what it counts in: case or keg
 	Product   *string  `json:"product"`
 	DateCodes []string `json:"date_codes"`
 	OnHand    float64  `json:"on_hand"`
 	Counted   *float64 `json:"counted"` // the last count and what moved since; null where nobody counted
 	Place     *string  `json:"place"`
 	Held      string   `json:"held"`
+	// MayHaveLeft is how many were taken of it or of another, nobody knows which: the books have them still.
+	MayHaveLeft  float64 `json:"may_have_left"`
+	OneOfSeveral []OneOf `json:"one_of_several"` // what took them
+}
+
+// OneOf is an entry that took goods of one of several units.
+type OneOf struct {
+	Entry    int64    `json:"entry"`
+	Units    []string `json:"units"`
+	Quantity float64  `json:"quantity"`
 }
 
 // Left is a quantity in the unit it is kept in.
@@ -73,21 +90,25 @@ func Tanks(tx *store.Tx) ([]Tank, error) {
 			continue
 		}
 		unit := cmp.Or(v.Unit, site.VolumeUnit)
-		ml := c.Left
-		if unit.Dim() == lots.Mass { // a silo's kilograms count as litres
-			ml *= 1000
-		}
 		band, err := holds.On(lots.KindVessel, v.Code)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, Tank{v.Code, v.Kind, c.Fill.Code, lots.RFC3339(c.Fill.Since, site.Zone), Left{lots.Nine(unit.Of(ml)), string(unit)}, band.String()})
+		out = append(out, Tank{v.Code, v.Kind, c.Fill.Code, lots.RFC3339(c.Fill.Since, site.Zone), Left{lots.Nine(amountOf(c.Left, unit)), string(unit)}, band.String(), countedIn(tx, v.Code, c.Fill.Since, unit)})
 	}
 	slices.SortFunc(out, func(a, b Tank) int { return cmp.Compare(a.Vessel, b.Vessel) })
 	return out, tx.Err()
 }
 
-// Lots lists the lots of which something is left; of one item, or of all.
+// amountOf is a volume in a vessel's unit: a silo's kilograms count as litres.
+func amountOf(ml float64, unit lots.Unit) float64 {
+	if unit.Dim() == lots.Mass {
+		ml *= 1000
+	}
+	return unit.Of(ml)
+}
+
+// Lots lists the lots of which something is left, by the books or by a count; of one item, or of all.
 func Lots(tx *store.Tx, item string) ([]Lot, error) {
 	holds, err := trace.StandingHolds(tx)
 	if err != nil {
@@ -101,7 +122,9 @@ func Lots(tx *store.Tx, item string) ([]Lot, error) {
 		}
 		for _, rec := range rows {
 			l, unit, base, stored := lotOf(tx, rec)
-			if base < 1 || stored || item != "" && l.Item != item {
+			l.Counted = countedOf(tx, l.Lot, unit)
+			here := base >= 1 || l.Counted != nil && *l.Counted > 0
+			if !here || stored || item != "" && l.Item != item {
 				continue
 			}
 			l.Left = Left{lots.Nine(unit.Of(base)), string(unit)}
@@ -129,34 +152,16 @@ func lotOf(tx *store.Tx, rec lots.Record) (l Lot, unit lots.Unit, left float64, 
 	return l, unit, left, stored
 }
 
-// Units lists the pallets, stacks and kegs of which something is here; of one product, or of all.
+// Units lists the pallets, stacks and kegs of which something is here, and after them what of the
+// runs of the last days hangs on none; of one product, or of all.
 func Units(tx *store.Tx, product string) ([]Unit, error) {
 	holds, err := trace.StandingHolds(tx)
 	if err != nil {
 		return nil, err
 	}
-	rows, err := tx.Records("units")
+	byUnit, err := packed(tx)
 	if err != nil {
 		return nil, err
-	}
-	byUnit := map[string]*Unit{}
-	for _, rec := range rows {
-		p := rec.(*lots.Packed)
-		run, _ := tx.Run(p.Run)
-		u := byUnit[p.Unit]
-		if u == nil {
-			u = &Unit{Unit: p.Unit, Kind: p.UnitKind, DateCodes: []string{}}
-			byUnit[p.Unit] = u
-		}
-		if p.Place != "" {
-			u.Place = &p.Place
-		}
-		if run != nil {
-			u.Product = &run.Product
-			if !slices.Contains(u.DateCodes, run.DateCode) {
-				u.DateCodes = append(u.DateCodes, run.DateCode)
-			}
-		}
 	}
 	tx.Prefetch(slices.Collect(maps.Keys(byUnit)))
 	out := []Unit{}
@@ -174,12 +179,42 @@ func Units(tx *store.Tx, product string) ([]Unit, error) {
 			return nil, err
 		}
 		u.Held = band.String()
+		u.mayHaveLeft(tx)
 		out = append(out, *u)
 	}
 	slices.SortFunc(out, func(a, b Unit) int {
 		return cmp.Or(cmp.Compare(deref(a.Product), deref(b.Product)), cmp.Compare(a.Unit, b.Unit))
 	})
-	return out, tx.Err()
+	loose, err := onNoUnit(tx, product, holds)
+	return append(out, loose...), cmp.Or(err, tx.Err())
+}
+
+// packed gathers what was ever packed, by unit.
+func packed(tx *store.Tx) (map[string]*Unit, error) {
+	rows, err := tx.Records("units")
+	if err != nil {
+		return nil, err
+	}
+	byUnit := map[string]*Unit{}
+	for _, rec := range rows {
+		p := rec.(*lots.Packed)
+		run, _ := tx.Run(p.Run)
+		u := byUnit[p.Unit]
+		if u == nil {
+			u = &Unit{Unit: p.Unit, Kind: p.UnitKind, Each: each(p.UnitKind == "keg"), DateCodes: []string{}, OneOfSeveral: []OneOf{}}
+			byUnit[p.Unit] = u
+		}
+		if p.Place != "" {
+			u.Place = &p.Place
+		}
+		if run != nil {
+			u.Product = &run.Product
+			if !slices.Contains(u.DateCodes, run.DateCode) {
+				u.DateCodes = append(u.DateCodes, run.DateCode)
+			}
+		}
+	}
+	return byUnit, nil
 }
 
 func given(s string) *string {

@@ -1,0 +1,103 @@
+package stock
+
+import (
+	"heeltap/lots"
+	"heeltap/lots/lineage"
+	"heeltap/lots/store"
+)
+
+// lastCount finds the last count of a lot or vessel made at or after a time.
+func lastCount(tx *store.Tx, code string, since int64) (*lots.StockCount, bool) {
+	var last *lots.StockCount
+	for _, rec := range tx.Touching(code) {
+		c, ok := rec.(*lots.StockCount)
+		if ok && !c.Subject.OneOf() && c.Subject.Code() == code && c.At.To >= since && (last == nil || c.At.From >= last.At.From) {
+			last = c
+		}
+	}
+	return last, last != nil
+}
+
+// countedIn is what a vessel holds by the last count of its fill, less what was drawn since.
+func countedIn(tx *store.Tx, vessel string, fill int64, unit lots.Unit) *float64 {
+	c, ok := lastCount(tx, vessel, fill)
+	if !ok {
+		return nil
+	}
+	ml := c.Qty.Millilitres()
+	for _, d := range tx.VesselDraws(vessel) {
+		if d.Fill != fill || d.State != lineage.Drew || d.OneOf || d.End <= c.At.To && (d.Start < d.End || d.Start < c.At.To || d.Entry < c.Seq) {
+			continue
+		}
+		part := 1.0
+		if d.Start < c.At.To {
+			part = float64(d.End-c.At.To) / float64(d.End-d.Start)
+		}
+		ml -= d.Qty * part
+	}
+	n := lots.Nine(max(0, amountOf(ml, unit)))
+	return &n
+}
+
+// countedOf is what is left of a lot by the last count of it, less what was used since.
+func countedOf(tx *store.Tx, lot string, unit lots.Unit) *float64 {
+	c, ok := lastCount(tx, lot, 0)
+	if !ok {
+		return nil
+	}
+	base := float64(c.Qty.N)
+	for _, rec := range tx.Touching(lot) {
+		used, at, known := usedOf(tx, rec, lot)
+		if used == 0 && known || at.To < c.At.From || at.From <= c.At.To && rec.Entry() < c.Seq {
+			continue // nothing of it, or it was seen
+		}
+		if !known {
+			return nil
+		}
+		base -= used
+	}
+	n := lots.Nine(max(0, unit.Of(base)))
+	return &n
+}
+
+// usedOf is how much of a lot a record used, in base units, and when; known is false where it says no quantity.
+func usedOf(tx *store.Tx, rec lots.Record, lot string) (used float64, at lots.When, known bool) {
+	whole := func(from lots.Ref, q lots.Quantity, when lots.When) (float64, lots.When, bool) {
+		if from.Kind != lots.KindLot || from.OneOf() || from.Code() != lot {
+			return 0, when, true
+		}
+		return float64(q.N), when, true
+	}
+	switch x := rec.(type) {
+	case *lots.BrewInput:
+		return whole(x.From, x.Qty, brewed(tx, x))
+	case *lots.Addition:
+		return whole(x.From, x.Qty, x.At)
+	case *lots.Removal:
+		return whole(x.Subject, x.Qty, x.At)
+	case *lots.Feed:
+		when := x.Since
+		if run, ok := tx.Run(x.Run); ok && !x.HasSince {
+			when = run.Started
+		}
+		used, at, known = whole(x.From, x.Qty, when)
+		return used, at, known && (x.HasQty || x.From.OneOf() || x.From.Code() != lot)
+	}
+	return 0, at, true
+}
+
+// brewed is when a brew took something: the input's own time, else the brew's.
+func brewed(tx *store.Tx, in *lots.BrewInput) lots.When {
+	if in.HasAt {
+		return in.At
+	}
+	for _, rec := range tx.Touching(in.Brew) {
+		if b, ok := rec.(*lots.Brew); ok && b.Brew == in.Brew {
+			if in.AtCast {
+				return b.CastOut
+			}
+			return b.Started
+		}
+	}
+	return in.At
+}
