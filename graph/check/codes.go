@@ -3,8 +3,8 @@ package check
 import (
 	"slices"
 	"strings"
-	"time"
 
+	"heeltap/graph/doubt"
 	"heeltap/lots"
 	"heeltap/lots/datecode"
 )
@@ -96,20 +96,16 @@ func (b *book) patternOf(product string) (*datecode.Pattern, *lots.Product, bool
 
 func dateCodeOdd(b *book) (out []Hit) {
 	for _, r := range b.runs {
-		pattern, p, ok := b.patternOf(r.Product)
-		if !ok || r.Started.Day {
+		p := b.products[r.Product]
+		if p == nil {
 			continue
 		}
-		expected := func(unix int64) string {
-			return pattern.Recorded(datecode.Moment{Packed: time.Unix(unix+r.ClockOffset, 0).In(b.zone), ShelfLifeDays: p.ShelfLifeDays, Line: r.Line, Product: r.Product})
-		}
-		start, end := expected(r.Started.From), expected(r.Ended.End()-1)
-		if r.DateCode != start && r.DateCode != end {
-			out = append(out, hit(r.Run, r.Seq, "run %s bears %q; the pattern gives %q for its day", r.Run, r.DateCode, start))
+		if want, odd := doubt.OddCode(p, r, nil, b.zone); odd {
+			out = append(out, hit(r.Run, r.Seq, "run %s bears %q; the pattern gives %q for its day", r.Run, r.DateCode, want))
 		}
 		for _, c := range b.codes[r.Run] {
-			if c.DateCode != expected(c.Since.From) {
-				out = append(out, hit(r.Run, c.Seq, "run %s bears %q from %s on; the pattern gives %q", r.Run, c.DateCode, b.stamp(c.Since.From), expected(c.Since.From)))
+			if want, odd := doubt.OddCode(p, r, c, b.zone); odd {
+				out = append(out, hit(r.Run, c.Seq, "run %s bears %q from %s on; the pattern gives %q", r.Run, c.DateCode, b.stamp(c.Since.From), want))
 			}
 		}
 	}

@@ -68,6 +68,11 @@ func (d *doubts) about(rec lots.Record) {
 		}
 	case *lots.Run:
 		d.sideBySide(x)
+		d.printed(x, nil)
+	case *lots.CodeChange:
+		if r, ok := d.tx.Run(x.Run); ok {
+			d.printed(r, x)
+		}
 	case *lots.Packed:
 		if x.UnitKind == "keg" && d.packed(x.Unit) > 1 {
 			d.add("keg filling %s has %d kegs now: one number is one keg; was the run the right one?", x.Unit, d.packed(x.Unit))

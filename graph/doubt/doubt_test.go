@@ -23,7 +23,8 @@ parties party=D-2 name=Two role=consignee
 vessels vessel=FV kind=fermenter capacity=20 unit=hL
 vessels vessel=BT kind=bright
 lines line=CANS
-products product=PALE name=Pale container_ml=440 per_case=24 date_code=BB_{year}-{month}-{day}
+products product=PALE name=Pale container_ml=440 per_case=24 shelf_life_days=270 date_code=BB_{year}-{month}-{day}
+products product=BAD name=Bad container_ml=440 per_case=24 date_code=BB_{year}-{dd}
 products product=KEG name=Keg container_ml=30000 per_case=1
 receipts lot=M-1 item=MALT supplier=SUP supplier_lot=A1 quantity=500 unit=kg received_at=2026-03-01_08:00
 brews brew=B-1 beer=Pale started_at=2026-03-02_07:00 cast_out_at=2026-03-02_13:00 into=FV volume=19 unit=hL plato=12
@@ -54,8 +55,15 @@ func TestDoubts(t *testing.T) {
 		{"transfers transfer=T-2 from=FV to=BT out=1 in=1.1 unit=hL started_at=2026-03-12_08:00 ended_at=2026-03-12_09:00", "more came in (1.1 hL) than went out (1 hL)"},
 		{"crops lot=Y-1 item=YST vessel=FV quantity=10 unit=L at=2026-03-12_08:00", ""},
 		{"crops lot=Y-1 item=MALT vessel=FV quantity=10 unit=L at=2026-03-12_08:00", "a crop of MALT, which is a malt"},
-		{"runs run=R-3 product=PALE line=CANS started_at=2026-03-10_09:00 ended_at=2026-03-10_11:00 date_code=X good=24", "run R-1 was on CANS at the same time"},
-		{"runs run=R-3 product=PALE line=CANS started_at=2026-03-10_10:00 ended_at=2026-03-10_11:00 date_code=X good=24", ""},
+		{"runs run=R-3 product=PALE line=CANS started_at=2026-03-10_09:00 ended_at=2026-03-10_11:00 date_code=BB_2026-12-05 good=24", "run R-1 was on CANS at the same time"},
+		{"runs run=R-3 product=PALE line=CANS started_at=2026-03-10_10:00 ended_at=2026-03-10_11:00 date_code=BB_2026-12-05 good=24", ""},
+		{"runs run=R-3 product=PALE started_at=2026-03-10_23:00 ended_at=2026-03-11_01:00 date_code=BB_2026-12-06 good=24", ""},
+		{"runs run=R-3 product=PALE started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2026-12-O5 good=24", `the pattern of PALE gives "BB 2026-12-05" for that day, and not "BB 2026-12-O5"`},
+		{"runs run=R-3 product=PALE started_at=2026-03-10 ended_at=2026-03-10 date_code=BB_2026 good=24", ""},
+		{"runs run=R-3 product=BAD started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2027-O5-2O good=24", `"BB 2027-O5-2O" is checked against nothing, for the date-code pattern of BAD can not be used: {dd} is no field`},
+		{"runs run=R-3 product=KEG started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=anything good=1", ""},
+		{"codes run=R-1 date_code=BB_2026-12-05 since=2026-03-10_09:00", ""},
+		{"codes run=R-1 date_code=BB_2026-12-06 since=2026-03-10_09:00", `gives "BB 2026-12-05" for that day, and not "BB 2026-12-06"`},
 		{"units unit=K-1/R-2 kind=keg run=R-2 quantity=1 place=dock", "keg filling K-1/R-2 has 2 kegs now"},
 		{"shipments shipment=S-2 unit=P-1 quantity=40 consignee=D-2 shipped_at=2026-03-13_08:00", ""},
 		{"shipments shipment=S-2 unit=P-1 quantity=41 consignee=D-2 shipped_at=2026-03-13_08:00", "more has left P-1 than was on it: 80 packed, 91 shipped, 10 returned"},
