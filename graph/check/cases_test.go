@@ -242,6 +242,18 @@ func TestAnImportIsOneHit(t *testing.T) {
 	}
 }
 
+// What left as one of several leads back where each of them does.
+func TestOneOfSeveralLeadsBackWhereAllDo(t *testing.T) {
+	share := func(change func(b *brewery)) float64 {
+		b := clean(2, 1, false)
+		b.set("shipments", b.where("shipments", "shipment", "S-1"), "unit", "P-0|P-1")
+		change(b)
+		return b.check(t, filepath.Join(t.TempDir(), "x.db")).Headline.Backwards
+	}
+	require.InDelta(t, 100, share(func(*brewery) {}), 1e-9)
+	require.InDelta(t, 50, share(func(b *brewery) { b.drop("feeds", b.where("feeds", "from", "BT2")) }), 1e-9, "P-1 does not")
+}
+
 // Lots in use are no lots in packed beer.
 func TestNothingPackedIsNotAllComplete(t *testing.T) {
 	b := clean(1, 1, false)
