@@ -110,10 +110,10 @@ func (e *env) onRecords(ctx context.Context, f func(db *store.DB) error) (err er
 }
 
 func (e *env) showExposure(a *exposure.Answer, unit lots.Unit, top int) {
-	t := &table{head: []string{"if it failed today", "", "#units in", "#possible", "#" + string(unit), "#cases", "#kegs", "#on no unit", "#have left", "#consignees", "#runs"}}
+	t := &table{head: []string{"if it failed today", "", "#units in", "#possible", "#" + string(unit), "#cases", "#kegs", "#on no unit", "#have left", "#of one of several", "#consignees", "#runs"}}
 	for _, r := range a.Risks[:min(top, len(a.Risks))] {
 		t.add(r.Kind+" "+r.Code, r.Item, whole(r.In.Units), whole(r.May.Units), number(unit.Of((r.In.VolumeL+r.May.VolumeL)*1000)), whole(r.In.Cases+r.May.Cases), whole(r.In.Kegs+r.May.Kegs),
-			whole(r.In.Unassigned+r.May.Unassigned), number(r.In.Left+r.May.Left), whole(r.Consignees), whole(r.In.Runs+r.May.Runs))
+			whole(r.In.Unassigned+r.May.Unassigned), number(r.In.Left+r.May.Left), number(r.OneOfSeveral), whole(r.Consignees), whole(r.In.Runs+r.May.Runs))
 	}
 	e.print(t)
 	m := a.Measures

@@ -27,15 +27,19 @@ type Risk struct {
 	May   Reach  `json:"possible"`
 	// Consignees is how many received any of it, of either band: some may have had of both.
 	Consignees int `json:"consignees"`
+	// OneOfSeveral is what left as one of several units, any of which is in scope: some or all of it may be.
+	OneOfSeveral float64 `json:"one_of_several"`
 }
 
 // Reach is what one band of a risk holds.
 type Reach struct {
-	Units      int     `json:"units"`
-	Cases      int64   `json:"cases"`
-	Kegs       int64   `json:"kegs"`
-	VolumeL    float64 `json:"volume_l"`
-	Left       float64 `json:"left"` // cases and kegs that were shipped and not returned
+	Units   int     `json:"units"`
+	Cases   int64   `json:"cases"`
+	Kegs    int64   `json:"kegs"`
+	VolumeL float64 `json:"volume_l"`
+	// Left is the cases and kegs that were shipped and not returned: not what left before anything
+	// affected stood on its unit, nor what left as one of several.
+	Left       float64 `json:"left"`
 	Consignees int     `json:"consignees"`
 	Runs       int     `json:"runs"`
 	Unassigned int64   `json:"unassigned"` // cases and kegs of those runs that hang on no unit
@@ -85,8 +89,10 @@ type Answer struct {
 type thing struct {
 	cases, kegs int64
 	litres      float64
-	left        float64
-	parties     []string
+	rows        []row // where it has several
+	moves       []move
+	several     []oneOf
+	perhaps     []string // who received one of several
 }
 
 // packed is a run with what of it hangs on no unit.
@@ -103,6 +109,8 @@ type model struct {
 	places map[int64]int // of the units
 	runs   []packed
 	runNo  map[string]int
+	parts  []int          // of runs: segments and stretches, each by its run
+	partNo map[int64]int  // of the parts
 	risks  map[int64]Risk // by node, with what it reaches and no more
 	behind map[int64]int  // units that a node reaches over any link
 	upward map[int]int    // lots received that are in a run, by content
@@ -127,7 +135,7 @@ func read(tx *store.Tx) (*model, error) {
 	if err != nil {
 		return nil, err
 	}
-	m := &model{tx: tx, g: g, places: map[int64]int{}, runNo: map[string]int{}, risks: map[int64]Risk{}, behind: map[int64]int{}, upward: map[int]int{}}
+	m := &model{tx: tx, g: g, places: map[int64]int{}, runNo: map[string]int{}, partNo: map[int64]int{}, risks: map[int64]Risk{}, behind: map[int64]int{}, upward: map[int]int{}}
 	var codes []string
 	for n := range g.Nodes() {
 		if n.Kind == graph.Lot || n.Kind == graph.Unit {
@@ -141,12 +149,19 @@ func read(tx *store.Tx) (*model, error) {
 		switch {
 		case n.Kind == graph.Unit:
 			m.places[n.ID] = len(m.units)
-			m.units = append(m.units, m.unit(n.Code))
+			m.units = append(m.units, thing{})
 		case n.Run != "":
 			if _, ok := m.runNo[n.Run]; !ok {
 				m.runNo[n.Run] = len(m.runs)
 				m.runs = append(m.runs, packed{n.Run, m.unassigned(n.Run)})
 			}
+			m.partNo[n.ID] = len(m.parts)
+			m.parts = append(m.parts, m.runNo[n.Run])
+		}
+	}
+	for n := range g.Nodes() {
+		if n.Kind == graph.Unit {
+			m.units[m.places[n.ID]] = m.unit(n.Code)
 		}
 	}
 	return m, tx.Err()
@@ -158,26 +173,16 @@ func (m *model) unassigned(code string) int64 {
 	if !ok {
 		return 0
 	}
-	product, ok := m.tx.Product(run.Product)
-	if !ok {
-		return 0
-	}
-	left := run.Good / max(1, product.PerCase)
-	for _, rec := range m.tx.Touching(code) {
-		if x, ok := rec.(*lots.Packed); ok && x.Run == code {
-			left -= x.Quantity
-		}
-	}
-	return max(0, left)
+	return trace.OnNoUnit(m.tx, run)
 }
 
-// mark is a node's place among the units and, after them, the runs; -1 for what is neither.
+// mark is a node's place among the units and, after them, the parts of runs; -1 for what is neither.
 func (m *model) mark(n graph.Node) int {
 	if n.Kind == graph.Unit {
 		return m.places[n.ID]
 	}
 	if n.Run != "" {
-		return len(m.units) + m.runNo[n.Run]
+		return len(m.units) + m.partNo[n.ID]
 	}
 	return -1
 }
@@ -188,7 +193,7 @@ func (m *model) reach() {
 	for _, c := range m.chains() {
 		first[c.id] = true
 	}
-	marks := len(m.units) + len(m.runs)
+	marks := len(m.units) + len(m.parts)
 	sure := map[int64]set{}
 	newWeb(m.g, true).spread(marks, m.mark, func(n graph.Node, s set) {
 		if n.Kind == graph.Lot || first[n.ID] {
@@ -205,53 +210,54 @@ func (m *model) reach() {
 		if !ok {
 			return
 		}
-		r := Risk{In: m.sum(in), May: m.sum(s.without(in)), Consignees: m.sum(s).Consignees}
-		m.risks[n.ID] = r
+		runs := m.runsOf(in)
+		all, whole := m.runsOf(s), m.sum(s, nil, s)
+		m.risks[n.ID] = Risk{In: m.sum(in, runs, s), May: m.sum(s.without(in), all.without(runs), s), Consignees: whole.Consignees, OneOfSeveral: m.oneOfSeveral(s)}
 		if n.Kind == graph.Lot && m.received(n.Code) {
-			in.each(func(i int) {
-				if i >= len(m.units) {
-					m.upward[i-len(m.units)]++
-				}
-			})
+			runs.each(func(i int) { m.upward[i]++ })
 		}
 	})
 }
 
 func (m *model) unit(code string) thing {
-	var t thing
-	seen := map[string]bool{}
+	t := thing{rows: m.rows(code)}
 	for _, rec := range m.tx.Touching(code) {
-		switch x := rec.(type) {
-		case *lots.Packed:
-			if x.Unit != code {
-				continue
-			}
-			if x.UnitKind == "keg" {
-				t.kegs += x.Quantity
-			} else {
-				t.cases += x.Quantity
-			}
-			thing, _ := m.tx.Thing(code)
-			t.litres += float64(x.Quantity*max(1, thing.PerCase)*thing.ContainerML) / 1000
-		case *lots.Shipment:
-			if !seen[x.Consignee] {
-				seen[x.Consignee] = true
-				t.parties = append(t.parties, x.Consignee)
-			}
+		x, ok := rec.(*lots.Packed)
+		if !ok {
+			m.move(&t, code, rec)
+			continue
 		}
+		if x.Unit != code {
+			continue
+		}
+		if x.UnitKind == "keg" {
+			t.kegs += x.Quantity
+		} else {
+			t.cases += x.Quantity
+		}
+		thing, _ := m.tx.Thing(code)
+		t.litres += float64(x.Quantity*max(1, thing.PerCase)*thing.ContainerML) / 1000
 	}
-	b := trace.BooksOf(m.tx, code)
-	t.left = b.Shipped - b.Returned
 	return t
 }
 
-func (m *model) sum(s set) Reach {
+// runsOf lists the runs of which a part is reached.
+func (m *model) runsOf(s set) set {
+	out := newSet(len(m.runs))
+	s.each(func(i int) {
+		if i >= len(m.units) {
+			out.add(m.parts[i-len(m.units)])
+		}
+	})
+	return out
+}
+
+// sum adds up the units of a band and its runs; reached is what either band holds.
+func (m *model) sum(s, runs, reached set) Reach {
 	var r Reach
 	who := map[string]bool{}
 	s.each(func(i int) {
 		if i >= len(m.units) {
-			r.Runs++
-			r.Unassigned += m.runs[i-len(m.units)].unassigned
 			return
 		}
 		t := m.units[i]
@@ -259,13 +265,31 @@ func (m *model) sum(s set) Reach {
 		r.Cases += t.cases
 		r.Kegs += t.kegs
 		r.VolumeL += t.litres
-		r.Left += t.left
-		for _, p := range t.parties {
-			who[p] = true
-		}
+		r.Left += t.moved(reached, who)
+	})
+	runs.each(func(i int) {
+		r.Runs++
+		r.Unassigned += m.runs[i].unassigned
 	})
 	r.VolumeL, r.Consignees = lots.Nine(r.VolumeL), len(who)
 	return r
+}
+
+// oneOfSeveral sums the shipments of one of several that name any unit that is reached.
+func (m *model) oneOfSeveral(reached set) (sum float64) {
+	seen := map[int64]bool{}
+	reached.each(func(i int) {
+		if i >= len(m.units) {
+			return
+		}
+		for _, x := range m.units[i].several {
+			if !seen[x.entry] {
+				seen[x.entry] = true
+				sum += x.n
+			}
+		}
+	})
+	return sum
 }
 
 func (m *model) risk(kind, code, item, month string, id int64) Risk {

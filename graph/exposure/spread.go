@@ -14,6 +14,8 @@ func newSet(n int) set { return make(set, (n+63)/64) }
 
 func (s set) add(i int) { s[i/64] |= 1 << (i % 64) }
 
+func (s set) has(i int) bool { return s[i/64]&(1<<(i%64)) != 0 }
+
 func (s set) or(o set) {
 	for i, w := range o {
 		s[i] |= w
