@@ -59,6 +59,7 @@ what would shrink the worst, each tried by deriving a copy of the records anew.`
 					return e.writeJSON(a)
 				}
 				e.showExposure(a, unit, top)
+				e.showAttempts(a, unit, worst)
 				return nil
 			})
 		},
@@ -123,17 +124,21 @@ func (e *env) showExposure(a *exposure.Answer, unit lots.Unit, top int) {
 		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(unit.Of(x.RecallL*1000)), number(x.Recall))
 	}
 	e.print(trend)
-	if a.Tried == 0 {
+}
+
+// showAttempts tells what was tried for the worst, and with what result: also where nothing helped.
+func (e *env) showAttempts(a *exposure.Answer, unit lots.Unit, worst int) {
+	if worst == 0 {
 		e.printf("\nheeltap exposure --shrink 10 tries what would shrink the worst ten: each trial derives a copy of the records anew.\n")
-	} else {
-		e.printf("\n%s: %d tried, each by deriving a copy of the records anew\n", e.strong("What would have shrunk the worst"), a.Tried)
-		if len(a.Shrink) == 0 {
-			e.printf("None of them would have put less in scope.\n")
-		}
+		return
 	}
-	s := &table{head: []string{"of", "what", "#" + string(unit) + " before", "#after"}}
-	for _, x := range a.Shrink {
-		s.add(x.Risk, x.What, number(unit.Of(x.Before*1000)), number(unit.Of(x.After*1000)))
+	e.printf("\n%s: %d tried, each by deriving a copy of the records anew\n", e.strong("What would have shrunk the worst"), a.Tried)
+	if len(a.Shrink) == 0 {
+		e.printf("Nothing was found that would have put less in scope.\n")
+	}
+	s := &table{head: []string{"of", "what", "#" + string(unit) + " before", "#after", "result"}}
+	for _, x := range a.Attempts {
+		s.add(x.Risk, orDash(x.What), number(unit.Of(x.Before*1000)), number(unit.Of(x.After*1000)), x.Result)
 	}
 	e.print(s)
 }

@@ -83,6 +83,8 @@ type Answer struct {
 	Trend    []Month  `json:"trend"`
 	Shrink   []Trial  `json:"shrink"` // what was tried on the worst, the best first
 	Tried    int      `json:"tried"`
+	// Attempts is what was tried, or could not be, for each of the worst: those that helped first.
+	Attempts []Attempt `json:"attempts"`
 }
 
 // thing is a unit with what counts of it.
@@ -124,7 +126,7 @@ func Of(tx *store.Tx, since time.Time) (*Answer, error) {
 		return nil, err
 	}
 	m.reach()
-	a := &Answer{Risks: m.list(since), Trend: []Month{}, Shrink: []Trial{}}
+	a := &Answer{Risks: m.list(since), Trend: []Month{}, Shrink: []Trial{}, Attempts: []Attempt{}}
 	a.Measures = m.measures()
 	a.Trend = m.trend()
 	return a, tx.Err()

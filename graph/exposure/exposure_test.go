@@ -278,6 +278,31 @@ feeds run=R3 from=F3
 units unit=U3 kind=pallet run=R3 quantity=70
 `
 
+// What was tried for each of the worst is told with its result, where nothing helped and where there was nothing to try too.
+func TestEveryAttemptIsTold(t *testing.T) {
+	db := open(t, finished("merged"))
+	a := of(t, db)
+	require.NoError(t, exposure.Shrink(ctx, db, a, len(a.Risks)))
+	byRisk := map[string][]exposure.Attempt{}
+	for _, x := range a.Attempts {
+		byRisk[x.Risk] = append(byRisk[x.Risk], x)
+	}
+	for _, r := range a.Risks {
+		require.NotEmpty(t, byRisk[r.Kind+" "+r.Code], r.Code)
+	}
+	require.Equal(t, "less in scope", byRisk["lot R2"][0].Result, "a clean parts B2 from B1")
+	require.Equal(t, "no less in scope", byRisk["lot R1"][0].Result, "R1 is in B1 and in B2")
+	require.Contains(t, byRisk["chain V3@2026-04-03T12:00"][0].Result, "nothing to try")
+	require.Empty(t, byRisk["chain V3@2026-04-03T12:00"][0].What)
+	helped := 0
+	for _, x := range a.Attempts {
+		if x.Saved > 0 {
+			helped++
+		}
+	}
+	require.Len(t, a.Shrink, helped)
+}
+
 // Another lot is one that was there by then and had enough left: H2, not H0 (too little) nor H3 (later);
 // it takes the second half of the brews, whatever the order of their rows.
 func TestAnotherLotIsOneThatWasThere(t *testing.T) {

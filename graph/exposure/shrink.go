@@ -24,6 +24,19 @@ type Trial struct {
 	Saved  float64 `json:"saved_l"`
 }
 
+// Attempt is a trial whatever came of it, or a risk for which there was none.
+type Attempt struct {
+	Trial
+	Result string `json:"result"`
+}
+
+// What can come of an attempt; where the records refuse it, why they do.
+const (
+	lessInScope   = "less in scope"
+	noLessInScope = "no less in scope"
+	nothingToTry  = "nothing to try: it goes on through no tank or silo that could have been cleaned between, and no other lot could have been taken"
+)
+
 // proposal is a row that was not recorded, or one that would read otherwise.
 type proposal struct {
 	what  string
@@ -36,35 +49,14 @@ const mostTrials = 24
 
 // Shrink tries, for the worst risks, a clean between two fills that it goes through, and
 // another lot in the second half of the brews that used it, each in a copy of the records. It adds what it found to the
-// answer: the best first, and how many were tried.
+// answer: the best first, how many were tried, and what came of each, for every one of the worst.
 func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error) {
 	if worst < 0 {
 		return lots.Errorf(lots.Invalid, "%d of the worst can not be tried: give 0 or more", worst)
 	}
-	type one struct {
-		risk Risk
-		p    proposal
-	}
-	var list []one
-	err = db.View(ctx, func(tx *store.Tx) error {
-		m, err := read(tx)
-		if err != nil {
-			return err
-		}
-		m.reach()
-		for _, r := range a.Risks[:min(worst, len(a.Risks))] {
-			proposals := m.proposals(r)
-			for _, p := range proposals[:min(len(proposals), max(1, mostTrials/max(1, worst)))] {
-				list = append(list, one{r, p})
-			}
-		}
-		return nil
-	})
-	if err != nil {
+	list, err := a.toTry(ctx, db, worst)
+	if err != nil || len(list) == 0 {
 		return err
-	}
-	if len(list) == 0 {
-		return nil
 	}
 	copied, err := db.Copy(ctx)
 	if err != nil {
@@ -75,19 +67,58 @@ func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error)
 			err = closing
 		}
 	}()
-	for _, x := range list[:min(mostTrials, len(list))] {
+	for _, x := range list {
+		before := x.risk.litres()
+		t := Attempt{Trial{x.risk.Kind + " " + x.risk.Code, x.p.what, before, before, 0}, noLessInScope}
+		if a.Tried == mostTrials {
+			t.Result = fmt.Sprintf("not tried: %d are the most at once", mostTrials)
+			a.Attempts = append(a.Attempts, t)
+			continue
+		}
 		a.Tried++
 		after, err := try(ctx, copied, x.risk, x.p)
 		if err != nil {
-			continue // it could not have been so: the records refuse it
+			t.Result = fmt.Sprintf("it could not have been so: %v", err)
+		} else if saved := before - after; saved > 1e-6 {
+			t.After, t.Saved, t.Result = lots.Nine(after), lots.Nine(saved), lessInScope
+			a.Shrink = append(a.Shrink, t.Trial)
 		}
-		before := x.risk.litres()
-		if saved := before - after; saved > 1e-6 {
-			a.Shrink = append(a.Shrink, Trial{x.risk.Kind + " " + x.risk.Code, x.p.what, before, lots.Nine(after), lots.Nine(saved)})
-		}
+		a.Attempts = append(a.Attempts, t)
 	}
 	slices.SortStableFunc(a.Shrink, func(x, y Trial) int { return cmp.Compare(y.Saved, x.Saved) })
+	slices.SortStableFunc(a.Attempts, func(x, y Attempt) int { return cmp.Compare(y.Saved, x.Saved) })
 	return nil
+}
+
+// trying is a risk and what may shrink it.
+type trying struct {
+	risk Risk
+	p    proposal
+}
+
+// toTry lists what to try for the worst risks; for which there is nothing, that is noted in the answer.
+func (a *Answer) toTry(ctx context.Context, db *store.DB, worst int) (list []trying, err error) {
+	if worst == 0 {
+		return nil, nil
+	}
+	err = db.View(ctx, func(tx *store.Tx) error {
+		m, err := read(tx)
+		if err != nil {
+			return err
+		}
+		m.reach()
+		for _, r := range a.Risks[:min(worst, len(a.Risks))] {
+			proposals := m.proposals(r)
+			for _, p := range proposals[:min(len(proposals), max(1, mostTrials/worst))] {
+				list = append(list, trying{r, p})
+			}
+			if before := r.litres(); len(proposals) == 0 {
+				a.Attempts = append(a.Attempts, Attempt{Trial{r.Kind + " " + r.Code, "", before, before, 0}, nothingToTry})
+			}
+		}
+		return nil
+	})
+	return list, err
 }
 
 // errUndone takes a trial back: the copy stays as the records are.
