@@ -77,6 +77,7 @@ func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
 	}
 	e.print(t)
 	e.showFurther(a)
+	e.showUnnumbered(a.Unnumbered)
 	if a.Ask != "" {
 		e.printf("\n%s %s\n", e.strong("Ask:"), a.Ask)
 	}
@@ -128,6 +129,27 @@ func (e *env) showFurther(a *inquiry.Answer) {
 			break
 		}
 		e.printf("  %s %s %s (score %d): %s\n", s.Kind, s.Printed, s.Product, s.Score, stoppedText(s.Held, s.Recalls, s.Beside))
+	}
+}
+
+// showUnnumbered tells of the kegs that may bear a number that is on no record.
+func (e *env) showUnnumbered(list []inquiry.Unnumbered) {
+	const most = 8
+	if len(list) == 0 {
+		return
+	}
+	e.printf("\n%s no keg of this number is on record, and it may be one of those whose numbers nobody wrote down:\n", e.strong("If it is a keg:"))
+	t := &table{head: []string{"run", "product", "date code", "#kegs", "stopped", "where they may be"}}
+	for _, u := range list[:min(most, len(list))] {
+		where := "here by the books"
+		if len(u.Consignees) > 0 {
+			where += ", or with who got others of the run: " + strings.Join(u.Consignees, ", ")
+		}
+		t.add(u.Run, u.Product, strings.Join(u.DateCodes, ", "), whole(u.Kegs), stoppedText(u.Held, u.Recalls, nil), where)
+	}
+	e.print(t)
+	if n := len(list) - most; n > 0 {
+		e.printf("  … and %s before them: --json lists all\n", counted(n, "run"))
 	}
 }
 

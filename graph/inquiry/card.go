@@ -3,6 +3,7 @@ package inquiry
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/allergens"
+	"heeltap/lots/lineage"
 	"heeltap/lots/store"
 )
 
@@ -91,10 +93,14 @@ func (card *Card) sent(tx *store.Tx, c Candidate, q Question) error {
 	zone := tx.Site().Zone
 	counted := map[int64]bool{} // rows: one of several units stands in the books of each
 	for _, unit := range c.Units {
+		first, topped := c.stoodFrom(tx, unit)
 		for _, rec := range tx.Touching(unit) {
 			sh, ok := rec.(*lots.Shipment)
 			if !ok || counted[sh.Seq] {
 				continue
+			}
+			if topped && !sh.Unit.OneOf() && sh.At.To < first && trace.UnitBooksAt(tx, unit, sh.At.To).OnHand() >= 0 {
+				continue // what left then was of the runs before
 			}
 			counted[sh.Seq] = true
 			x := sums[sh.Consignee]
@@ -120,6 +126,33 @@ func (card *Card) sent(tx *store.Tx, c Candidate, q Question) error {
 	slices.SortFunc(card.Shipped, func(a, b Sent) int { return cmp.Compare(a.Consignee, b.Consignee) })
 	card.Place = placeFits(tx, card.Shipped, q.Place)
 	return tx.Err()
+}
+
+// stoodFrom is when the first case of a candidate can have stood on a unit that holds others too;
+// false where all of the unit is the candidate's.
+func (c Candidate) stoodFrom(tx *store.Tx, unit string) (first int64, topped bool) {
+	first = math.MaxInt64
+	for _, rec := range tx.Touching(unit) {
+		p, ok := rec.(*lots.Packed)
+		if !ok || p.Unit != unit {
+			continue
+		}
+		run, known := tx.Run(p.Run)
+		if !known || !slices.Contains(c.Runs, p.Run) {
+			topped = true
+			continue
+		}
+		margin := int64(0)
+		if line, ok := tx.Line(run.Line); ok {
+			margin = line.Margin
+		}
+		at := run.Started.From
+		if w, _ := lineage.WindowOf(p, run, margin); !w.None {
+			at = w.MayFrom
+		}
+		first = min(first, at)
+	}
+	return first, topped && first != math.MaxInt64
 }
 
 func placeFits(tx *store.Tx, sent []Sent, place string) string {

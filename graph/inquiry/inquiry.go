@@ -74,6 +74,8 @@ type Answer struct {
 	Urgent     []string    `json:"urgent"`
 	Card       *Card       `json:"card"` // of the first; null where there is none
 	Says       string      `json:"says"` // what can be said to the caller
+	// Unnumbered are kegs with numbers that nobody wrote down, where what was read may be such a number.
+	Unnumbered []Unnumbered `json:"kegs_without_number"`
 
 	equalRuns []string
 }
@@ -168,6 +170,9 @@ func Ask(tx *store.Tx, q Question) (*Answer, error) {
 		}
 	}
 	a.show(found)
+	if a.Unnumbered, err = stops.unnumbered(q, a); err != nil {
+		return nil, err
+	}
 	a.Ask = apart(a.Candidates)
 	if len(a.Candidates) > 0 {
 		if a.Card, err = cardOf(tx, a.Candidates[0], q); err != nil {
@@ -278,6 +283,11 @@ func or(list []string) string {
 
 // says is what can be told to the caller: what is known, and never that all is well.
 func says(a *Answer) string {
+	for _, u := range a.Unnumbered {
+		if u.stopped() {
+			return "It may be a keg of run " + u.Run + " whose number nobody wrote down, and that run is on hold or under recall: ask what else stands on the keg, ask to set it apart, unopened, and call the quality lead now."
+		}
+	}
 	if len(a.Candidates) == 0 {
 		return "Nothing that was ever printed reads like this. That does not mean that it is not affected: ask for a picture of the whole code, and ask to keep the package apart."
 	}
