@@ -1,11 +1,16 @@
 package main
 
 import (
+	"errors"
+	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
+	"heeltap/graph/recall"
 	"heeltap/lots/store"
 )
 
@@ -48,13 +53,30 @@ one counts, and an empty VALUE takes it back. Without NAME all are shown.
 					return err
 				}
 				e.printf("%s of %s is now %s\n", args[1], args[0], orDash(args[2]))
+				if args[1] == recall.SettingMarket && noAuthority(tx, args[2]) {
+					e.note("no authority is known for market %s: heeltap set site %s%s NAME", args[2], recall.SettingAuthorityOf, args[2])
+				}
 				return nil
 			})
 		},
 	}
+	cmd.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return dashedValue(err) })
 	cmd.Flags().StringVar(&reason, "reason", "", "why")
 	cmd.Flags().StringVar(&by, "by", "", "who sets it (else HEELTAP_BY)")
 	return e.asks(cmd)
+}
+
+// dashedValue says what to do about a value that was taken for a flag because it begins with -.
+func dashedValue(err error) error {
+	unknown, ok := errors.AsType[*pflag.NotExistError](err)
+	if !ok || unknown.GetSpecifiedShortnames() == "" {
+		return err
+	}
+	text := "-" + unknown.GetSpecifiedShortnames()
+	if _, notNumber := strconv.ParseFloat(text, 64); notNumber == nil {
+		return fmt.Errorf("%s is below zero, and no setting is", text)
+	}
+	return fmt.Errorf("%s is read as a flag, and there is none such: a value that begins with - is written behind --, as in heeltap set OF NAME -- %s", text, text)
 }
 
 func (e *env) showSettings(tx *store.Tx, args []string) error {
