@@ -79,7 +79,7 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Consignee, a
 			}
 		}
 		if c.Kept {
-			further = strings.TrimSpace(further + " kept: a correction took its deliveries away")
+			further = joined("; ", further, "kept: a correction took its deliveries away")
 		}
 		maybe := ""
 		if c.Cases.MayBe+c.Kegs.MayBe > 0 {

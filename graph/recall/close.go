@@ -91,6 +91,8 @@ func (a *Account) openLines() (out []OpenLine) {
 	}
 	for _, u := range a.Units {
 		switch {
+		case u.Missing > 0 && u.Kind == "loose":
+			add("%s: %g not accounted for, %s", u.Unit, u.Missing, u.Find())
 		case u.Missing > 0:
 			add("%s: %g not accounted for (last entry %d, %s)", u.Unit, u.Missing, u.LastEntry, u.LastText)
 		case u.Over > 0:

@@ -226,10 +226,14 @@ func checkText(drawn, made, good, others int, open []string) string {
 // recoveryTable sets what each consignee received against what is known of it. What it says it
 // sent back stands beside what arrived: goods on the way are not goods that were never sent.
 func (m *Maker) recoveryTable(a *recall.Account) paper.Table {
-	t := paper.Table{Head: []string{"consignee", "", "#received", "#returned, arrived", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#not explained", "#recovered %"},
-		Note: "Received less what came back before the notice = on hand when it came + sold + passed on + not explained. Returned is what arrived here at any time; what a consignee says it sent back and has not arrived is on its way, and not on hand there any more. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received."}
+	t := paper.Table{Head: []string{"consignee", "", "#received", "#may be", "#returned, arrived", "#of it since the notice", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#elsewhere", "#not explained", "#recovered %"},
+		Note: "Received + may be, less what came back before the notice = on hand when it came + sold + passed on + elsewhere + not explained. May be is what was shipped of one of several units: it counts as received until the consignee answers; then what it does not have of it went elsewhere. On hand when it came = on hand there + destroyed there + sent back or returned since the notice, whichever is more. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received and what it has besides."}
 	for _, x := range a.Consignees {
-		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.Returned), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Unexplained), num(x.Percent)})
+		recovered := num(x.Percent)
+		if x.Nothing {
+			recovered = "-"
+		}
+		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.MayBe), num(x.Returned), num(x.Since), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Elsewhere), num(x.Unexplained), recovered})
 	}
 	return t
 }
