@@ -2,7 +2,9 @@ package main
 
 import (
 	"errors"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -288,12 +290,16 @@ func dueCommand(e *env) *cobra.Command {
 				if x.Overdue {
 					notes = append(notes, "overdue")
 				}
-				if wants := x.Wants(); wants != "" && (x.NeedList || x.Answered != "") {
+				if wants := x.Wants(); wants != "" && (x.NeedList || x.Answered != "" || x.Again != "") {
 					notes = append(notes, wants)
 				}
 				t.add(x.Party, x.Name, x.State, whole(x.Tries), minute(x.Notified), minute(x.Answered), number(x.Left), minute(x.Due), strings.Join(notes, "; "))
 			}
 			r.print(t)
+			uncalled := now.Uncalled(s)
+			for _, p := range slices.Sorted(maps.Keys(uncalled)) {
+				r.printf("%s was told by version %d and has nothing in scope any more: freeze the scope, and tell it so\n", p, uncalled[p])
+			}
 			return nil
 		})
 }

@@ -75,6 +75,10 @@ func (r *Recall) consigneeLines(tx *store.Tx, s *Scope) (out []OpenLine, err err
 			add("consignee", "%s says it passed on %g, and its own list adds up to %g", x.Party, says, listed)
 		}
 	}
+	uncalled := r.Uncalled(s)
+	for _, p := range sortedKeys(uncalled) {
+		add("consignee", "%s was told by version %d and has nothing in scope any more: freeze the scope, and tell it so", p, uncalled[p])
+	}
 	for _, p := range r.unchecked() {
 		add("check", "%s was drawn for an effectiveness check and not checked", p)
 	}

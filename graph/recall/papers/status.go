@@ -44,12 +44,14 @@ func (m *Maker) status() ([]paper.Part, error) {
 	checks, made := m.checks(consignees)
 	parts := []paper.Part{
 		paper.Heading{Level: 1, Text: "1. Consignees notified"},
-		paper.Text{Text: fmt.Sprintf("%d of %d consignees are notified.", n.told, len(consignees))}, n.table,
+		paper.Text{Text: fmt.Sprintf("%d of %d consignees are notified.", n.told, len(consignees))}, n.table}
+	parts = append(parts, m.toldAgain(consignees)...)
+	parts = append(parts,
 		paper.Heading{Level: 1, Text: "2. Consignees that responded"},
 		paper.Text{Text: fmt.Sprintf("%d of %d responded; they had %s on hand when the notice came.", n.answered, len(consignees), casesAndKegs(n.cases, n.kegs))},
 		paper.Heading{Level: 1, Text: "3. Consignees that did not respond"},
 		paper.Text{Text: fmt.Sprintf("%d: %s", len(n.silent), or(strings.Join(n.silent, "; "), "none"))},
-	}
+	)
 	parts = append(parts, m.secondLevel(consignees, a)...)
 	return append(parts,
 		paper.Heading{Level: 1, Text: "4. Returned, corrected and accounted for"}, m.recoveryTable(a),
@@ -103,6 +105,24 @@ func (m *Maker) notices(consignees []recall.Consignee) noticed {
 		n.table.Rows = append(n.table.Rows, row)
 	}
 	return n
+}
+
+// toldAgain lists whose letters are out of date: who has not what it was told of.
+func (m *Maker) toldAgain(consignees []recall.Consignee) []paper.Part {
+	var items []string
+	for _, c := range consignees {
+		if again, ok := m.r.TellAgain(m.s, c.Party); ok {
+			items = append(items, c.Party+" "+c.Name+": "+again.Text()+".")
+		}
+	}
+	uncalled := m.r.Uncalled(m.s)
+	for _, party := range slices.Sorted(maps.Keys(uncalled)) {
+		items = append(items, fmt.Sprintf("%s: told by version %d, and has nothing in scope any more: tell it so.", party, uncalled[party]))
+	}
+	if len(items) == 0 {
+		return nil
+	}
+	return []paper.Part{paper.Text{Text: countOf(len(items), "is", "are") + " TO BE TOLD AGAIN: the scope has changed since.", Strong: true}, paper.List{Items: items}}
 }
 
 // secondLevel lists whom the consignees supplied, by their own lists, and what of it is to be asked.
