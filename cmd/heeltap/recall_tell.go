@@ -24,7 +24,7 @@ func consigneesCommand(e *env) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			list, err := s.Consignees(tx)
+			list, err := s.Delivered(tx)
 			if err != nil {
 				return err
 			}
