@@ -6,6 +6,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -172,6 +173,9 @@ func toldCommand(e *env) *cobra.Command {
 				return err
 			}
 			s.Party, s.Reached = args[0], !notReached
+			if err := r.early(tx, now); err != nil {
+				return err
+			}
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, letter, e-mail, visit …")
@@ -179,6 +183,15 @@ func toldCommand(e *env) *cobra.Command {
 	cmd.Flags().StringVar(&s.Text, "text", "", "what was said")
 	cmd.Flags().BoolVar(&notReached, "not-reached", false, "nobody was reached")
 	return cmd
+}
+
+// early tells of what is said to have been done before the recall was opened: a typed date may be wrong.
+func (r *inRecall) early(tx *store.Tx, now *recall.Recall) error {
+	at, err := r.moment(tx)
+	if err == nil && !at.IsZero() && at.Before(now.OpenedAt.Truncate(time.Minute)) {
+		r.note("that is %s before %s was opened: if the time is wrong, log it again", strings.TrimPrefix(now.Clock(at), "-"), now.Code)
+	}
+	return err
 }
 
 func knownParty(tx *store.Tx, code string) error {
@@ -214,6 +227,9 @@ one. "Nothing on hand" is an answer too.`,
 			}
 			for _, text := range odd {
 				r.note("%s", text)
+			}
+			if err := r.early(tx, now); err != nil {
+				return err
 			}
 			return r.take(tx, now, &s)
 		})

@@ -205,6 +205,9 @@ func (m *Maker) received(c recall.Consignee) paper.Table {
 		}
 		t.Rows = append(t.Rows, []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), unitText(l.Unit), received, returned, affected, days(l), strings.Join(l.Documents, ", ")})
 	}
+	if len(c.Lines) == 0 { // kept from a version that does not say what it received
+		t.Rows = append(t.Rows, []string{"(product, date codes and quantity, to be filled in)", "", "", "", "", "", "", ""})
+	}
 	return t
 }
 

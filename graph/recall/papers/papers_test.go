@@ -469,3 +469,20 @@ func TestStatusTellsAgain(t *testing.T) {
 	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told of 80 (version 1), and it is 87 now: +7 of P-2.")
 	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told of 80 (version 1), and it is 87 now: +7 of P-2")
 }
+
+// A letter names no day that nobody knows.
+func TestLetterWithoutADay(t *testing.T) {
+	b := began(t, false)
+	b.enter("parties party=D-4 name=Four role=consignee\n")
+	b.take(&recall.Frozen{Version: 1, Head: 33, Items: []recall.Item{{Kind: "consignee", Code: "D-4", Band: "in"}}})
+	four := b.text(letter("D-4"))
+	says(t, four, "Testbrew supplied it to you.", "tell everyone who received it from you, and send us", "(product, date codes and quantity, to be filled in)", "A correction took deliveries")
+	require.NotContains(t, b.text(letter("D-1")), "A correction took deliveries")
+}
+
+// Kegs of which one is there, unknown which, are asked for back like the others.
+func TestLetterAsksForOneOfSeveralKegs(t *testing.T) {
+	b := began(t, false)
+	says(t, b.text(letter("D-1")), "not back since this filling: K1/R2.")
+	says(t, b.text(letter("D-3")), "not back since this filling: 1 of K2/R2 or K3/R2.")
+}
