@@ -25,7 +25,7 @@ func consigneesCommand(e *env) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			list, err := s.Delivered(tx)
+			list, err := now.Delivered(tx, s)
 			if err != nil {
 				return err
 			}

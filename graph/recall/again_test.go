@@ -20,6 +20,8 @@ func TestToldAgain(t *testing.T) {
 	f.take(code, &recall.Told{Party: "D-2", How: "phone", Reached: true}, time.Time{})
 	require.Equal(t, "told", f.standing(code, "D-2").State)
 	f.amend("S-3", map[string]string{"consignee": "D-2"})
+	require.Empty(t, f.standing(code, "D-1").Again, "what it had is kept until somebody signs")
+	f.signOff(code, "D-1")
 	check := func() {
 		t.Helper()
 		x := f.standing(code, "D-2")

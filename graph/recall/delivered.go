@@ -15,8 +15,8 @@ import (
 
 // Delivered lists the consignees as they are told: each line with the products and date codes that
 // can have been on its unit when it was shipped, and a line that is kept, whose shipments the records
-// do not give it any more, with their days and documents as they once read.
-func (s *Scope) Delivered(tx *store.Tx) ([]Consignee, error) {
+// do not give it any more, with their days and documents as they read in the last version.
+func (r *Recall) Delivered(tx *store.Tx, s *Scope) ([]Consignee, error) {
 	list, err := s.Consignees(tx)
 	if err != nil {
 		return nil, err
@@ -30,10 +30,12 @@ func (s *Scope) Delivered(tx *store.Tx) ([]Consignee, error) {
 			l := &list[i].Lines[k]
 			kept := l.First == ""
 			rows := s.shipmentsOf(tx, list[i].Party, l.Unit, kept)
-			if kept && len(rows) == 0 {
-				if rows, err = onceShipped(tx, list[i].Party, l.Unit); err != nil {
+			if kept && r.Latest() != nil {
+				then, err := shippedThen(tx, list[i].Party, l.Unit, r.Latest().Head)
+				if err != nil {
 					return nil, err
 				}
+				rows = append(rows, then...)
 			}
 			l.dated(tx, rows, kept)
 			l.bearing(tx, units, rows, kept)
@@ -58,62 +60,62 @@ func (s *Scope) shipmentsOf(tx *store.Tx, party, unit string, kept bool) (out []
 	return out
 }
 
-// onceShipped lists the shipments of a unit to a party by what rows said before they were corrected or taken back.
-func onceShipped(tx *store.Tx, party, unit string) (out []*lots.Shipment, err error) {
+// shippedThen lists the shipments of a unit to a party as rows read when an entry was the journal's last.
+func shippedThen(tx *store.Tx, party, unit string, head int64) (out []*lots.Shipment, err error) {
 	var roots []*store.Entry
 	if err := tx.Entries(1, func(e *store.Entry) bool {
-		if e.Kind == "shipments" {
+		if e.Kind == "shipments" && e.Seq <= head {
 			roots = append(roots, e)
 		}
-		return true
+		return e.Seq < head
 	}); err != nil {
 		return nil, err
 	}
-	same := func(text string) bool {
-		a, b := strings.Split(text, "|"), strings.Split(unit, "|")
-		slices.Sort(a)
-		slices.Sort(b)
-		return slices.Equal(a, b)
-	}
+	units := strings.Split(unit, "|")
+	slices.Sort(units)
 	for _, root := range roots {
-		readings, err := readingsOf(tx, root)
+		row, stands, err := rowThen(tx, root, head)
 		if err != nil {
 			return nil, err
 		}
-		for _, row := range slices.Backward(readings) {
-			if row["consignee"] != party || !same(row["unit"]) {
-				continue
-			}
-			if at, _, err := lots.ParseWhen(row["shipped_at"], tx.Site().Zone); err == nil {
-				out = append(out, &lots.Shipment{At: at, Document: row["document"]})
-			}
-			break
+		of := strings.Split(row["unit"], "|")
+		slices.Sort(of)
+		if !stands || row["consignee"] != party || !slices.Equal(of, units) {
+			continue
+		}
+		if at, _, err := lots.ParseWhen(row["shipped_at"], tx.Site().Zone); err == nil {
+			out = append(out, &lots.Shipment{At: at, Document: row["document"]})
 		}
 	}
 	return out, tx.Err()
 }
 
-// readingsOf gives a row as it was entered and after each of its amends.
-func readingsOf(tx *store.Tx, root *store.Entry) ([]lots.Row, error) {
+// rowThen reads a row as it was when an entry was the journal's last, and whether it stood.
+func rowThen(tx *store.Tx, root *store.Entry, head int64) (lots.Row, bool, error) {
+	corrections, err := tx.Corrections(root.Seq)
+	if err != nil {
+		return nil, false, err
+	}
+	corrections = slices.DeleteFunc(corrections, func(e *store.Entry) bool { return e.Seq > head })
+	var void func(entry int64) bool
+	void = func(entry int64) bool {
+		return slices.ContainsFunc(corrections, func(e *store.Entry) bool { return e.Kind == "void" && e.Target == entry && !void(e.Seq) })
+	}
 	row := lots.Row{}
 	if err := json.Unmarshal([]byte(root.Body), &row); err != nil {
-		return nil, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", root.Seq, err)
+		return nil, false, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", root.Seq, err)
 	}
-	out := []lots.Row{row}
-	corrections, err := tx.Corrections(root.Seq)
 	for _, e := range corrections {
 		var c struct{ Set lots.Row }
-		if e.Kind != "amend" || e.Target != root.Seq {
+		if e.Kind != "amend" || void(e.Seq) {
 			continue
 		}
 		if err := json.Unmarshal([]byte(e.Body), &c); err != nil {
-			return nil, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+			return nil, false, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
 		}
-		row = maps.Clone(row)
 		maps.Copy(row, c.Set)
-		out = append(out, row)
 	}
-	return out, err
+	return row, !void(root.Seq), nil
 }
 
 // dated fills in when and with which documents a kept line's goods were shipped.

@@ -12,8 +12,8 @@ import (
 // delivered is a consignee as it is told.
 func (f *floor) delivered(code, party string) (found recall.Consignee) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
-		list, err := s.Delivered(tx)
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
+		list, err := r.Delivered(tx, s)
 		for _, c := range list {
 			if c.Party == party {
 				found = c
@@ -56,7 +56,27 @@ func TestKeptBearsWhatItBore(t *testing.T) {
 	require.Equal(t, []string{"BOL-1"}, l.Documents)
 }
 
-// What was shipped by rows that were corrected or taken back is told by what they once read.
+// Of what was delivered twice one delivery may be corrected away: both are told. What was somebody else's
+// before the version was frozen is not.
+func TestKeptInPart(t *testing.T) {
+	f := newFloor(t, cellar+`
+shipments shipment=S-5 unit=P-2 quantity=10 consignee=D-3 shipped_at=2026-03-20_08:00 document=BOL-5
+shipments shipment=S-6 unit=P-2 quantity=10 consignee=D-3 shipped_at=2026-03-23_08:00 document=BOL-6
+shipments shipment=S-7 unit=P-2 quantity=15 consignee=D-3 shipped_at=2026-03-19_08:00 document=BOL-7
+shipments shipment=S-8 unit=P-2 quantity=15 consignee=D-3 shipped_at=2026-03-18_08:00 document=BOL-8
+`)
+	f.amend("S-7", map[string]string{"consignee": "D-1"})
+	f.void("S-8")
+	code := f.begin("H-1")
+	f.freeze(code)
+	f.amend("S-5", map[string]string{"consignee": "D-2"})
+	l := f.delivered(code, "D-3").Lines[0]
+	require.InDelta(t, 20, l.Shipped, 0)
+	require.Equal(t, [2]string{"2026-03-20T08:00:00Z", "2026-03-23T08:00:00Z"}, [2]string{l.First, l.Last})
+	require.ElementsMatch(t, []string{"BOL-5", "BOL-6"}, l.Documents)
+}
+
+// What was shipped by rows that were corrected or taken back is told by what they read in the last version.
 func TestKeptIsDatedByItsOldRows(t *testing.T) {
 	for name, correct := range map[string]func(f *floor){
 		"consignee": func(f *floor) { f.amend("S-7", map[string]string{"consignee": "D-2"}) },

@@ -16,7 +16,7 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 	if err != nil {
 		return nil, err
 	}
-	consignees, err := m.s.Delivered(m.tx)
+	consignees, err := m.r.Delivered(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}

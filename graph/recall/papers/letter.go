@@ -37,7 +37,7 @@ var hazards = map[graph.Hazard][2]string{
 
 // Letters drafts one letter for every consignee in scope, and one for each supplier of a suspect.
 func (m *Maker) Letters() ([]Letter, error) {
-	consignees, err := m.s.Delivered(m.tx)
+	consignees, err := m.r.Delivered(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +108,7 @@ func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
 	d.Parts = append(d.Parts, m.form(c)...)
 	d.Parts = append(d.Parts, m.note()...)
 	if c.Kept {
-		d.Parts = append(d.Parts, paper.Text{Text: "A correction took deliveries of this consignee away, and nobody has signed for that: what it received is as the last frozen version has it, with the days and documents of the rows as they once read."})
+		d.Parts = append(d.Parts, paper.Text{Text: "A correction took deliveries of this consignee away, and nobody has signed for that: what it received is as the last frozen version has it, with the days and documents as the rows read then."})
 	}
 	return d
 }
