@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -126,7 +127,7 @@ func (r *inRecall) showAccount(a *recall.Account, all bool) {
 		if x.HasCount {
 			counted = number(x.Counted)
 		}
-		u.add(x.Unit, number(x.Produced), number(x.Missing), number(x.Booked), counted, fmt.Sprintf("%d (%s)", x.LastEntry, x.LastText), loud(x.Sum))
+		u.add(x.Unit, number(x.Produced), number(x.Missing), number(x.Booked), counted, fmt.Sprintf("%d (%s)", x.LastEntry, x.LastText), joined("; ", loud(x.Sum), x.Find()))
 	}
 	if len(u.rows) > 0 {
 		r.printf("\n%s\n", r.strong("Not accounted for: find it and count it (heeltap count)"))
@@ -134,10 +135,27 @@ func (r *inRecall) showAccount(a *recall.Account, all bool) {
 	}
 	r.showRecovery(a, all)
 	r.showOthers(a.Others)
+	r.showServed(a.Served)
+}
+
+// showServed tells of what was drawn or sold in the taproom: it is with nobody who can be asked.
+func (r *inRecall) showServed(list []recall.Served) {
+	t := &table{head: []string{"served", "", "#quantity", "when", ""}}
+	for _, x := range list {
+		sure := ""
+		if x.MayBe {
+			sure = "may be"
+		}
+		t.add(x.Kind, x.Code, number(x.Quantity)+" "+x.Unit, minute(x.At), sure)
+	}
+	if len(t.rows) > 0 {
+		r.printf("\n%s\n", r.strong("Served here: it can not be had back"))
+		r.print(t)
+	}
 }
 
 func (r *inRecall) showRecovery(a *recall.Account, all bool) {
-	c := &table{head: []string{"consignee", "", "#received", "#may be", "#returned", "#of it since the notice", "#on its way back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#not explained", "#recovered %", "#since the notice %", ""}}
+	c := &table{head: []string{"consignee", "", "#received", "#may be", "#returned", "#of it since the notice", "#on its way back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#elsewhere", "#not explained", "#recovered %", "#since the notice %", ""}}
 	for _, x := range a.Consignees {
 		unit, remark := "cases", ""
 		if x.Kegs {
@@ -146,12 +164,25 @@ func (r *inRecall) showRecovery(a *recall.Account, all bool) {
 		if x.Unexplained < 0 {
 			remark = "MORE THAN IT RECEIVED"
 		}
-		c.add(x.Party, unit, number(x.Distributed), number(x.MayBe), number(x.Returned), number(x.Since), number(x.OnTheWay), number(x.Destroyed), number(x.OnHand), number(x.Sold), number(x.PassedOn), number(x.Unexplained), number(x.Percent), number(x.PercentSince), remark)
+		c.add(x.Party, unit, number(x.Distributed), number(x.MayBe), number(x.Returned), number(x.Since), number(x.OnTheWay), number(x.Destroyed), number(x.OnHand), number(x.Sold), number(x.PassedOn), number(x.Elsewhere), number(x.Unexplained), share(x, x.Percent), share(x, x.PercentSince), remark)
 	}
 	if len(c.rows) > 0 {
-		r.printf("\n%s\n  recovered: returned and destroyed, of what was received; since the notice: of what had not come back before it\n", r.strong("Recovered against distributed"))
+		r.printf("\n%s\n  recovered: returned and destroyed, of what was received; since the notice: of what had not come back before it\n  may be: of one of several; it counts as received until the consignee answers, then what it does not have went elsewhere\n", r.strong("Recovered against distributed"))
 		r.printMost(c, all)
 	}
+}
+
+// share is a percentage of what a consignee received; none of nothing.
+func share(x recall.Recovery, percent float64) string {
+	if x.Nothing {
+		return "-"
+	}
+	return number(percent)
+}
+
+// joined puts the texts that are there behind one another.
+func joined(between string, texts ...string) string {
+	return strings.Join(slices.DeleteFunc(texts, func(t string) bool { return t == "" }), between)
 }
 
 // loud says what must not be overlooked in an account: more than was made is as wrong as less.
@@ -167,12 +198,12 @@ func loud(s recall.Sum) string {
 }
 
 func (r *inRecall) showLotBalances(list []recall.LotBalance) {
-	t := &table{head: []string{"lot", "#received", "#on hand", "#removed", "#in tanks", "#in units", "#lost", "#not measured", "unit"}}
+	t := &table{head: []string{"lot", "#received", "#on hand", "#removed", "#in tanks", "#in units", "#served", "#lost", "#not measured", "unit"}}
 	for _, b := range list {
-		t.add(b.Lot, number(b.Received), number(b.OnHand), number(b.Removed), number(b.InTanks), number(b.InUnits), number(b.Lost), number(b.Unknown), b.Unit)
+		t.add(b.Lot, number(b.Received), number(b.OnHand), number(b.Removed), number(b.InTanks), number(b.InUnits), number(b.Served), number(b.Lost), number(b.Unknown), b.Unit)
 	}
 	if len(t.rows) > 0 {
-		r.printf("\n%s\n  received = on hand + removed + in tanks + in units + lost + not measured; by perfect mixing: an estimate\n", r.strong("Suspect lots"))
+		r.printf("\n%s\n  received = on hand + removed + in tanks + in units + served + lost + not measured; by perfect mixing: an estimate\n", r.strong("Suspect lots"))
 		r.print(t)
 	}
 }

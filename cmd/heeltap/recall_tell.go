@@ -2,8 +2,11 @@ package main
 
 import (
 	"errors"
+	"maps"
 	"os"
+	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -22,7 +25,7 @@ func consigneesCommand(e *env) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			list, err := s.Consignees(tx)
+			list, err := now.Delivered(tx, s)
 			if err != nil {
 				return err
 			}
@@ -79,7 +82,7 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Consignee, a
 			}
 		}
 		if c.Kept {
-			further = strings.TrimSpace(further + " kept: a correction took its deliveries away")
+			further = joined("; ", further, "kept: a correction took its deliveries away")
 		}
 		maybe := ""
 		if c.Cases.MayBe+c.Kegs.MayBe > 0 {
@@ -170,6 +173,9 @@ func toldCommand(e *env) *cobra.Command {
 				return err
 			}
 			s.Party, s.Reached = args[0], !notReached
+			if err := r.early(tx, now); err != nil {
+				return err
+			}
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, letter, e-mail, visit …")
@@ -177,6 +183,15 @@ func toldCommand(e *env) *cobra.Command {
 	cmd.Flags().StringVar(&s.Text, "text", "", "what was said")
 	cmd.Flags().BoolVar(&notReached, "not-reached", false, "nobody was reached")
 	return cmd
+}
+
+// early tells of what is said to have been done before the recall was opened: a typed date may be wrong.
+func (r *inRecall) early(tx *store.Tx, now *recall.Recall) error {
+	at, err := r.moment(tx)
+	if err == nil && !at.IsZero() && at.Before(now.OpenedAt.Truncate(time.Minute)) {
+		r.note("that is %s before %s was opened: if the time is wrong, log it again", strings.TrimPrefix(now.Clock(at), "-"), now.Code)
+	}
+	return err
 }
 
 func knownParty(tx *store.Tx, code string) error {
@@ -212,6 +227,9 @@ one. "Nothing on hand" is an answer too.`,
 			}
 			for _, text := range odd {
 				r.note("%s", text)
+			}
+			if err := r.early(tx, now); err != nil {
+				return err
 			}
 			return r.take(tx, now, &s)
 		})
@@ -288,12 +306,16 @@ func dueCommand(e *env) *cobra.Command {
 				if x.Overdue {
 					notes = append(notes, "overdue")
 				}
-				if wants := x.Wants(); wants != "" && (x.NeedList || x.Answered != "") {
+				if wants := x.Wants(); wants != "" && (x.NeedList || x.Answered != "" || x.Again != "") {
 					notes = append(notes, wants)
 				}
 				t.add(x.Party, x.Name, x.State, whole(x.Tries), minute(x.Notified), minute(x.Answered), number(x.Left), minute(x.Due), strings.Join(notes, "; "))
 			}
 			r.print(t)
+			uncalled := now.Uncalled(s)
+			for _, p := range slices.Sorted(maps.Keys(uncalled)) {
+				r.printf("%s was told by version %d and has nothing in scope any more: freeze the scope, and tell it so\n", p, uncalled[p])
+			}
 			return nil
 		})
 }

@@ -352,3 +352,84 @@ func TestCountInTheMinuteOfADestruction(t *testing.T) {
 	f.write("removals subject=P-2 quantity=5 at=2026-04-01_12:30:40 reason=destroyed witness=Ines")
 	require.InDelta(t, 65, counted(), 0)
 }
+
+// What may have gone to somebody as one of several is not explained while it does not answer, and nothing is
+// recovered of it.
+func TestOneOfSeveralUnanswered(t *testing.T) {
+	f := newFloor(t, cellar+shipped+"shipments shipment=S-7 unit=P-1|P-2 quantity=15 consignee=D-3 shipped_at=2026-03-21_08:00\n")
+	code := f.begin("H-1")
+	x := f.recovery(code, "D-3", false)
+	require.InDelta(t, 15, x.Unexplained, 0)
+	require.InDelta(t, 0, x.PercentSince, 0)
+	require.False(t, x.Nothing)
+	require.InDelta(t, 15, f.standing(code, "D-3").Left, 0)
+	f.take(code, &recall.Answered{Party: "D-3", Lines: []recall.AnswerLine{{OnHand: 8, Destroyed: 2, Sold: 2}}}, time.Time{})
+	x = f.recovery(code, "D-3", false)
+	require.InDelta(t, x.Distributed+x.MayBe, x.OnHand+x.Destroyed+x.Sold+x.Elsewhere+x.Unexplained, 0)
+	require.InDelta(t, 5, x.Elsewhere, 0)
+	require.InDelta(t, 20, x.Percent, 1e-9)
+	f.take(code, &recall.Answered{Party: "D-3"}, time.Time{})
+	x = f.recovery(code, "D-3", false)
+	require.True(t, x.Nothing)
+	require.InDelta(t, 15, x.Elsewhere, 0)
+}
+
+// What came back of one of several is not away any more.
+func TestOneOfSeveralComesBack(t *testing.T) {
+	f := newFloor(t, cellar+"shipments shipment=S-7 unit=P-1|P-2 quantity=15 consignee=D-3 shipped_at=2026-03-21_08:00\n")
+	code := f.begin("H-1")
+	require.InDelta(t, 15, f.account(code).Cases.OneOf, 0)
+	f.write("returns return=U-1 unit=P-1|P-2 quantity=4 consignee=D-3 returned_at=2026-03-22_08:00 state=full")
+	require.InDelta(t, 11, f.account(code).Cases.OneOf, 0)
+}
+
+// What was served from a tank is not in the tank: 5 kg in 2000 L, of which 1000 L went to the serving tank,
+// 500 L were served there and 100 L dumped.
+func TestServedIsNotInTheTank(t *testing.T) {
+	f := newFloor(t, cellar+`
+transfers transfer=T-2 from=FV-2 to=SV-1 out=1000 in=1000 unit=L started_at=2026-03-20_08:00 ended_at=2026-03-20_09:00
+removals subject=SV-1 quantity=500 unit=L at=2026-03-21_08:00 reason=taproom
+removals subject=SV-1 quantity=100 unit=L at=2026-03-22_08:00 reason=dumped
+`)
+	code := f.begin("H-2")
+	balance := func() (b recall.LotBalance) {
+		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+			list, err := r.LotBalances(tx)
+			b = list[0]
+			return err
+		})
+		return b
+	}
+	b := balance()
+	litre := 5. / 2000
+	packed := 1920 * 0.44
+	require.InDelta(t, 500*litre, b.Served, 1e-9)
+	require.InDelta(t, (400+1000-packed)*litre, b.InTanks, 1e-6)
+	require.InDelta(t, 100*litre, b.Lost, 1e-6)
+	require.InDelta(t, b.Received, b.OnHand+b.Removed+b.InTanks+b.InUnits+b.Served+b.Lost+b.Unknown, 1e-9)
+	require.InDelta(t, 0, b.Unknown, 0)
+	served := f.account(code).Served
+	require.Len(t, served, 1)
+	require.Equal(t, "SV-1", served[0].Code)
+	// What was served before the tank was emptied was served.
+	f.write("removals subject=SV-1 quantity=all at=2026-03-23_08:00 reason=dumped")
+	b = balance()
+	require.InDelta(t, 500*litre, b.Served, 1e-9)
+	require.InDelta(t, 500*litre, b.Lost, 1e-6)
+	require.InDelta(t, (1000-packed)*litre, b.InTanks, 1e-6)
+}
+
+// Cases and kegs that hang on no unit can not be counted before they are tagged.
+func TestLooseAreTaggedFirst(t *testing.T) {
+	f := newFloor(t, cellar+`
+runs run=K-1 product=KEG started_at=2026-03-19_08:00 ended_at=2026-03-19_09:00 date_code=K26078 good=3
+feeds run=K-1 from=BT-1
+`)
+	code := f.begin("H-2", "BT-1@2026-03-16T09:00")
+	lines := strings.Join(f.openLines(code), "\n")
+	require.Contains(t, lines, "K-1: 3 not accounted for, on no number: find them, tag each (heeltap pack KEG --kind keg --run K-1 --quantity 1), then count")
+	require.NotContains(t, lines, "on no pallet")
+	f.write("runs run=R-4 product=PALE started_at=2026-03-20_08:00 ended_at=2026-03-20_09:00 date_code=FOUR good=240")
+	f.write("feeds run=R-4 from=FV-2")
+	require.Contains(t, strings.Join(f.openLines(code), "\n"), "R-4: 10 not accounted for, on no pallet: find them, tag them (heeltap pack --kind stack --run R-4 --quantity N), then count")
+}

@@ -75,6 +75,10 @@ func (r *Recall) consigneeLines(tx *store.Tx, s *Scope) (out []OpenLine, err err
 			add("consignee", "%s says it passed on %g, and its own list adds up to %g", x.Party, says, listed)
 		}
 	}
+	uncalled := r.Uncalled(s)
+	for _, p := range sortedKeys(uncalled) {
+		add("consignee", "%s was told by version %d and has nothing in scope any more: freeze the scope, and tell it so", p, uncalled[p])
+	}
 	for _, p := range r.unchecked() {
 		add("check", "%s was drawn for an effectiveness check and not checked", p)
 	}
@@ -91,6 +95,8 @@ func (a *Account) openLines() (out []OpenLine) {
 	}
 	for _, u := range a.Units {
 		switch {
+		case u.Missing > 0 && u.Kind == "loose":
+			add("%s: %g not accounted for, %s", u.Unit, u.Missing, u.Find())
 		case u.Missing > 0:
 			add("%s: %g not accounted for (last entry %d, %s)", u.Unit, u.Missing, u.LastEntry, u.LastText)
 		case u.Over > 0:

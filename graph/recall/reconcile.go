@@ -2,12 +2,11 @@ package recall
 
 import (
 	"cmp"
-	"math"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
 
-	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -27,6 +26,8 @@ type Account struct {
 	Kegs       Sum            `json:"kegs"`
 	// Others is what came back from parties that had none of it from us.
 	Others []OtherReturn `json:"returned_by_others"`
+	// Served is what was drawn or sold in the taproom: of a unit it is among removed, of a tank in no unit's account.
+	Served []Served `json:"served"`
 }
 
 // Sum is an account of many things. Destroyed is among removed. What is missing of one unit
@@ -45,7 +46,8 @@ type Sum struct {
 	Missing     float64 `json:"missing"`     // made and not accounted for, unit by unit
 	Over        float64 `json:"over"`        // accounted for beyond what was made, unit by unit
 	Percent     float64 `json:"percent"`     // of what was made, accounted for; 0 where nothing was produced
-	// OneOf is what was shipped or returned of one of several units: it is in nobody's books.
+	// OneOf is what was shipped of one of several units, less what came back of them: it is in nobody's books, and
+	// among what is unaccounted for.
 	OneOf float64 `json:"one_of"`
 }
 
@@ -75,9 +77,10 @@ type GroupAccount struct {
 
 // Recovery is what came of what one consignee received: distributed against recovered.
 //
-// received - returned before the notice = on hand when the notice came + sold + passed on + unexplained
+// received + may be - returned before the notice = on hand when the notice came + sold + passed on + elsewhere + unexplained
 //
-// What may have gone there as one of several explains what it has beyond what it surely received.
+// What may have gone there as one of several counts as received until it answers. Then it explains what it has
+// beyond what it surely received, and the rest went elsewhere.
 type Recovery struct {
 	Party       string  `json:"party"`
 	Kegs        bool    `json:"kegs"`
@@ -92,16 +95,19 @@ type Recovery struct {
 	OnHand      float64 `json:"on_hand"`            // there still: by its answer, less what was sent back and destroyed
 	Sold        float64 `json:"sold"`
 	PassedOn    float64 `json:"passed_on"`
+	Elsewhere   float64 `json:"elsewhere"`   // of what may have gone there, what its answer leaves for the others
 	Unexplained float64 `json:"unexplained"` // without an answer all that did not come back; below zero: it has more than it received
 	Answered    bool    `json:"answered"`
 	Percent     float64 `json:"percent"` // recovered: returned and destroyed, of distributed
 	// PercentSince is what came of the notice: returned since and destroyed, of what was there when it came.
 	PercentSince float64 `json:"percent_since"`
+	// Nothing is true where it received nothing: there is nothing to recover, and the percentages say nothing.
+	Nothing bool `json:"nothing"`
 }
 
 // Reconcile strikes the account of a scope.
 func (r *Recall) Reconcile(tx *store.Tx, s *Scope) (*Account, error) {
-	a := &Account{Units: []UnitAccount{}, Groups: []GroupAccount{}, Consignees: []Recovery{}, Others: s.ReturnedByOthers(tx)}
+	a := &Account{Units: []UnitAccount{}, Groups: []GroupAccount{}, Consignees: []Recovery{}, Others: s.ReturnedByOthers(tx), Served: s.Served(tx)}
 	for _, u := range s.Answer.Units {
 		a.Units = append(a.Units, unitAccount(tx, u))
 	}
@@ -149,9 +155,9 @@ func unitAccount(tx *store.Tx, u trace.Unit) UnitAccount {
 			if m.Unit.OneOf() {
 				x.oneOf[m.Seq] = float64(m.Quantity)
 			}
-		case *lots.Return:
-			if m.Unit.OneOf() {
-				x.oneOf[m.Seq] = float64(m.Quantity)
+		case *lots.Return: // it is not away any more
+			if m.Unit.OneOf() && m.State != "empty" {
+				x.oneOf[m.Seq] = -float64(m.Quantity)
 			}
 		}
 		x.LastEntry = max(x.LastEntry, rec.Entry())
@@ -162,6 +168,18 @@ func unitAccount(tx *store.Tx, u trace.Unit) UnitAccount {
 	x.LastText = entryText(tx, x.LastEntry)
 	x.strike()
 	return x
+}
+
+// Find says how what is missing of it is found: cases and kegs that hang on no unit are tagged first, since
+// only what has a tag can be counted.
+func (u UnitAccount) Find() string {
+	switch {
+	case u.Kind != "loose" || u.Missing <= 0:
+		return ""
+	case u.IsKegs:
+		return fmt.Sprintf("on no number: find them, tag each (heeltap pack KEG --kind keg --run %s --quantity 1), then count", u.Unit)
+	}
+	return fmt.Sprintf("on no pallet: find them, tag them (heeltap pack --kind stack --run %s --quantity N), then count", u.Unit)
 }
 
 func looseAccount(tx *store.Tx, run trace.Run) UnitAccount {
@@ -277,9 +295,9 @@ func (r *Recall) recovery(c Consignee, kegs bool) Recovery {
 	}
 	x.Since = c.returnedSince(kegs, told)
 	there := lots.Nine(x.Distributed - x.Returned + x.Since) // when the notice came
-	if contact == nil || contact.Answer == nil {
-		x.Unexplained = lots.Nine(moved.Net)
-		x.recovered(there, 0)
+	if contact == nil || contact.Answer == nil {             // whatever may have gone there is to be asked about
+		x.Unexplained = lots.Nine(moved.Net + moved.MayBe)
+		x.recovered(there, x.MayBe)
 		return x
 	}
 	x.Answered = true
@@ -305,14 +323,16 @@ func (r *Recall) recovery(c Consignee, kegs bool) Recovery {
 		beyond = -x.Unexplained
 		x.Unexplained = min(0, lots.Nine(x.Unexplained+x.MayBe))
 	}
+	x.Elsewhere = lots.Nine(max(0, x.MayBe-beyond))
 	x.recovered(there, beyond)
 	return x
 }
 
 // recovered works out the percentages: of what was there when the notice came, and of all that
-// was distributed. What a party has beyond what it received was distributed too, by whatever hand.
-// Where all was back before the notice, nothing is left to recover.
+// was distributed. What a party has beyond what it received was distributed too, by whatever hand, and so was
+// what may have gone there until it says. Where all was back before the notice, nothing is left to recover.
 func (x *Recovery) recovered(there, beyond float64) {
+	x.Nothing = x.Distributed+beyond <= 0
 	x.Percent = percent(x.Returned+x.ByOthers+x.Destroyed, x.Distributed+beyond)
 	if there+beyond <= 0 {
 		x.PercentSince = 100
@@ -332,86 +352,4 @@ func (c Consignee) returnedSince(kegs bool, told time.Time) float64 {
 		}
 	}
 	return sum
-}
-
-// LotBalance is the mass balance of one suspect lot, in its own unit.
-//
-// received = on hand + removed + in tanks + in units + lost + not measured
-//
-// It rests on perfect mixing within each fill: an estimate, never a reason to call beer safe.
-type LotBalance struct {
-	Lot      string  `json:"lot"`
-	Unit     string  `json:"unit"`
-	Received float64 `json:"received"`
-	OnHand   float64 `json:"on_hand"` // by the books
-	Removed  float64 `json:"removed"` // samples, to the supplier, destroyed …
-	InTanks  float64 `json:"in_tanks"`
-	InUnits  float64 `json:"in_units"`
-	Lost     float64 `json:"lost"`         // rejects, trub, transfers, what was removed from tanks
-	Unknown  float64 `json:"not_measured"` // used in a quantity nobody wrote down
-}
-
-// LotBalances strikes the balance of each suspect that is a lot.
-func (r *Recall) LotBalances(tx *store.Tx) ([]LotBalance, error) {
-	out := []LotBalance{}
-	suspects, _, _ := r.understood(tx, r.Suspects, nil)
-	for _, code := range suspects {
-		a, err := trace.Ask(tx, trace.Question{Dir: graph.Forward, From: []string{code}})
-		if err != nil {
-			return nil, err
-		}
-		for _, from := range a.From {
-			if from.Kind != "lot" || slices.ContainsFunc(out, func(b LotBalance) bool { return b.Lot == from.Code }) {
-				continue
-			}
-			b, err := lotBalance(tx, from.Code)
-			if err != nil {
-				return nil, err
-			}
-			out = append(out, b)
-		}
-	}
-	return out, tx.Err()
-}
-
-func lotBalance(tx *store.Tx, lot string) (LotBalance, error) {
-	b := LotBalance{Lot: lot}
-	a, err := trace.Ask(tx, trace.Question{Dir: graph.Forward, From: []string{"lot:" + lot}})
-	if err != nil {
-		return b, err
-	}
-	thing, _ := tx.Thing(lot)
-	of := func(base float64) float64 { return lots.Nine(thing.Unit.Of(base)) }
-	b.Unit = string(thing.Unit)
-	var tanks, units, lost, left float64
-	for _, e := range a.Ends() {
-		switch {
-		case e.Band != graph.In || math.IsNaN(e.Left):
-		case e.Kind == graph.Lot && e.Code == lot:
-			left = e.Left
-		case e.Kind == graph.Fill && e.Current:
-			tanks += e.Left
-		case e.Kind == graph.Unit:
-			units += e.Left
-		default:
-			lost += e.Left
-		}
-	}
-	total := 0.0
-	for _, n := range tx.NodesNamed(lot) {
-		if n.Kind == graph.Lot {
-			total = n.Total
-		}
-	}
-	removed := trace.RemovedOf(tx, lot)
-	b.Received, b.Removed, b.InTanks, b.InUnits, b.Lost = of(total), of(removed), of(tanks), of(units), of(lost)
-	if math.IsNaN(left) {
-		left = 0
-	}
-	b.OnHand = of(left - removed)
-	b.Unknown = lots.Nine(b.Received - b.OnHand - b.Removed - b.InTanks - b.InUnits - b.Lost)
-	if math.Abs(b.Unknown) < b.Received*1e-9 {
-		b.Unknown = 0
-	}
-	return b, tx.Err()
 }

@@ -18,7 +18,7 @@ import (
 type Standing struct {
 	Party    string  `json:"party"`
 	Name     string  `json:"name"`
-	State    string  `json:"state"` // to tell, tried, told, answered, settled
+	State    string  `json:"state"` // to tell, tell again, tried, told, answered, settled
 	Tries    int     `json:"tries"`
 	Notified string  `json:"notified"` // when it was first reached; empty where it was not
 	How      string  `json:"how"`
@@ -30,6 +30,12 @@ type Standing struct {
 	Overdue  bool    `json:"overdue"`
 	Accounts int     `json:"accounts"` // on its own list
 	NeedList bool    `json:"needs_list"`
+	// Again says why it is to be told again; empty where what it was told still stands. It was told of
+	// so many cases and kegs, by that version, and the scope as it stands has so many with it.
+	Again    string `json:"tell_again"`
+	ToldBy   int    `json:"told_version"`
+	ToldOf   int64  `json:"told_of"`
+	Received int64  `json:"received"`
 }
 
 // The settings that say after how many minutes a party should have been told, and when it is
@@ -62,6 +68,9 @@ func (r *Recall) Standings(tx *store.Tx, s *Scope) ([]Standing, error) {
 				open = open || rec.Unexplained != 0 || rec.OnHand > 0 || rec.OnTheWay > 0
 			}
 		}
+		if again, ok := r.TellAgain(s, c.Party); ok {
+			x.Again, x.ToldBy, x.ToldOf, x.Received = again.Text(), again.Version, again.Was, again.Now
+		}
 		x.fill(tx, r, c, open, remind)
 		out = append(out, x)
 	}
@@ -70,7 +79,7 @@ func (r *Recall) Standings(tx *store.Tx, s *Scope) ([]Standing, error) {
 }
 
 func order(state string) int {
-	return slices.Index([]string{"to tell", "tried", "told", "answered", "settled"}, state)
+	return slices.Index([]string{"to tell", "tell again", "tried", "told", "answered", "settled"}, state)
 }
 
 // fill tells what passed between us and the party, and what is due.
@@ -95,12 +104,18 @@ func (x *Standing) fill(tx *store.Tx, r *Recall, c Consignee, open bool, remind 
 			x.State = "settled"
 		}
 	}
+	if x.Again != "" {
+		x.State = "tell again"
+	}
 	if x.State == "settled" || !r.Open {
 		return
 	}
-	due := last.Add(remind)
-	if x.State == "to tell" { // at once: overdue where it takes longer than the site allows
-		due = r.OpenedAt.Add(time.Duration(settingOr(tx, SettingTell, tellOtherwise)) * time.Minute)
+	due, atOnce := last.Add(remind), time.Duration(settingOr(tx, SettingTell, tellOtherwise))*time.Minute
+	switch changed := r.changedFor(c.Party, x.ToldBy); {
+	case x.State == "to tell": // at once: overdue where it takes longer than the site allows
+		due = r.OpenedAt.Add(atOnce)
+	case x.Again != "" && !changed.IsZero():
+		due = changed.Add(atOnce)
 	}
 	x.Due, x.Overdue = lots.RFC3339(due.Unix(), zone), !due.After(r.Now)
 }
@@ -112,6 +127,9 @@ func (x Standing) Wants() string {
 		if n != 0 {
 			parts = append(parts, strconv.FormatFloat(n, 'f', -1, 64)+" "+text)
 		}
+	}
+	if x.Again != "" {
+		parts = append(parts, x.Again)
 	}
 	add(x.OnHand, "still on hand there, neither sent back nor destroyed")
 	add(x.OnTheWay, "said to be sent back and not arrived")

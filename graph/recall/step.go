@@ -444,6 +444,9 @@ type Drafted struct {
 }
 
 func (s *Drafted) text() string {
+	if s.Version == 0 {
+		return fmt.Sprintf("Letters drafted for %s, for no frozen version", plural(s.Letters, "party"))
+	}
 	return fmt.Sprintf("Letters drafted for %s, for version %d", plural(s.Letters, "party"), s.Version)
 }
 

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"heeltap/graph"
+	"heeltap/graph/recall"
 	"heeltap/labels/paper"
 )
 
@@ -15,7 +16,7 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 	if err != nil {
 		return nil, err
 	}
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := m.r.Delivered(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -44,14 +45,7 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 // besides lists what stands in no consignee's account: what was served here, and what is left out of the scope.
 func (m *Maker) besides() []paper.Part {
 	var parts []paper.Part
-	served := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it can not be had back, and whoever drank it is told by the public notice alone."}
-	for _, x := range m.s.Served(m.tx) {
-		sure := "sure"
-		if x.MayBe {
-			sure = "may be"
-		}
-		served.Rows = append(served.Rows, []string{m.plain(x.At), x.Kind + " " + x.Code, num(x.Quantity) + " " + x.Unit, sure})
-	}
+	served := m.served(m.s.Served(m.tx))
 	out := paper.Table{Head: []string{"shipment", "unit", "consignee", "#quantity", "shipped", "first affected case on it"},
 		Note: "Shipments of units in scope that were over before anything affected stood on them: the unit was topped up later."}
 	for _, x := range m.s.LeftOut {
@@ -66,6 +60,19 @@ func (m *Maker) besides() []paper.Part {
 		}
 	}
 	return parts
+}
+
+// served lists what was drawn or sold in the taproom.
+func (m *Maker) served(list []recall.Served) paper.Table {
+	t := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it can not be had back, and whoever drank it is told by the public notice alone."}
+	for _, x := range list {
+		sure := "sure"
+		if x.MayBe {
+			sure = "may be"
+		}
+		t.Rows = append(t.Rows, []string{m.plain(x.At), x.Kind + " " + x.Code, num(x.Quantity) + " " + x.Unit, sure})
+	}
+	return t
 }
 
 // unitsInScope lists the units, and what hangs on none, with the chain from the suspect.

@@ -42,7 +42,8 @@ func (m *Maker) booked(x recall.Stock) string {
 	return text
 }
 
-// counted is the last count of something in the house, as it was said and when.
+// counted is the last count of something in the house, as it was said and when; of a unit also what it makes now,
+// where something moved since.
 func (m *Maker) counted(x recall.Stock) string {
 	zone := m.tx.Site().Zone
 	said := func(n float64, unit string, at lots.When) string {
@@ -54,7 +55,11 @@ func (m *Maker) counted(x recall.Stock) string {
 	}
 	if x.Kind == "unit" {
 		if c, ok := trace.CountOf(m.tx, x.Code); ok {
-			return said(c.Said, x.Unit, c.At)
+			text := said(c.Said, x.Unit, c.At)
+			if now := max(0, c.Now); now != c.Said {
+				text += "; by what moved since " + quantity(now, x.Unit)
+			}
+			return text
 		}
 		return ""
 	}

@@ -37,7 +37,7 @@ var hazards = map[graph.Hazard][2]string{
 
 // Letters drafts one letter for every consignee in scope, and one for each supplier of a suspect.
 func (m *Maker) Letters() ([]Letter, error) {
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := m.r.Delivered(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -92,7 +92,7 @@ func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
 	d.Parts = append(d.Parts, m.exercise()...)
 	d.Parts = append(d.Parts,
 		paper.Text{Text: "Date: " + day(m.time(m.r.Now.Unix())) + ". Reference: " + m.r.Code + "."},
-		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you %s.", m.tx.Site().Name, between(first, last))},
+		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you%s.", m.tx.Site().Name, when(first, last))},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
 		paper.Heading{Level: 1, Text: "What is recalled"}, m.received(c),
 		paper.Heading{Level: 1, Text: "Why"},
@@ -107,7 +107,18 @@ func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
 	)
 	d.Parts = append(d.Parts, m.form(c)...)
 	d.Parts = append(d.Parts, m.note()...)
+	if c.Kept {
+		d.Parts = append(d.Parts, paper.Text{Text: "A correction took deliveries of this consignee away, and nobody has signed for that: what it received is as the last frozen version has it, with the days and documents as the rows read then."})
+	}
 	return d
+}
+
+// when says from when to when goods were shipped, behind a verb; nothing where nobody can say.
+func when(first, last string) string {
+	if first == "" {
+		return ""
+	}
+	return " " + between(first, last)
 }
 
 // toTell lists whom a consignee said it supplied: 21 CFR 7.49(d) has it tell each of them.
@@ -136,6 +147,9 @@ func address(parts ...string) string {
 
 func shipped(c recall.Consignee) (first, last string) {
 	for _, l := range c.Lines {
+		if l.First == "" {
+			continue // nobody can say
+		}
 		if first == "" || day(l.First) < first {
 			first = day(l.First)
 		}
@@ -162,6 +176,9 @@ func unitText(unit string) string { return strings.ReplaceAll(unit, "|", " or ")
 
 // days is when a line's goods were shipped.
 func days(l recall.Line) string {
+	if l.First == "" {
+		return "day not on record"
+	}
 	if day(l.Last) != day(l.First) {
 		return day(l.First) + " to " + day(l.Last)
 	}
@@ -188,6 +205,9 @@ func (m *Maker) received(c recall.Consignee) paper.Table {
 		}
 		t.Rows = append(t.Rows, []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), unitText(l.Unit), received, returned, affected, days(l), strings.Join(l.Documents, ", ")})
 	}
+	if len(c.Lines) == 0 { // kept from a version that does not say what it received
+		t.Rows = append(t.Rows, []string{"(product, date codes and quantity, to be filled in)", "", "", "", "", "", "", ""})
+	}
 	return t
 }
 
@@ -199,10 +219,20 @@ func (m *Maker) todo(c recall.Consignee, care string) []string {
 	}
 	items = append(items, or(m.r.Strategy.Instructions, "Keep it until we collect it or tell you in writing how to destroy it. Do not destroy it before that."))
 	first, last := shipped(c)
-	tell := fmt.Sprintf("If you passed any of it on, tell everyone who received it from you since %s (we shipped it to you %s), and send us their list with quantities.", first, between(first, last))
+	since := ""
+	if first != "" {
+		since = fmt.Sprintf(" since %s (we shipped it to you %s)", first, between(first, last))
+	}
+	tell := "If you passed any of it on, tell everyone who received it from you" + since + ", and send us their list with quantities."
 	items = append(items, tell, or(depths[m.r.Strategy.Depth], "How far this recall reaches (consumer, retail or wholesale level) is to be filled in by the responsible person."))
-	if len(c.KegsOut) > 0 {
-		items = append(items, "Kegs of ours that are not back since this filling: "+strings.Join(c.KegsOut, ", ")+".")
+	out := slices.Clone(c.KegsOut)
+	for _, l := range c.Lines {
+		if l.Kegs && l.OneOf != "" && l.MayBe > 0 {
+			out = append(out, num(l.MayBe)+" of "+unitText(l.Unit))
+		}
+	}
+	if len(out) > 0 {
+		items = append(items, "Kegs of ours that are not back since this filling: "+strings.Join(out, ", ")+".")
 	}
 	return items
 }

@@ -16,7 +16,7 @@ var MergeHead = []string{"exercise", "party", "name", "contact", "phone", "email
 
 // MergeRows is all letters to consignees as one table, for a mail merge: a row for each.
 func (m *Maker) MergeRows() ([][]string, error) {
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := m.r.Delivered(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -41,7 +41,7 @@ var UnitHead = []string{"exercise", "party", "name", "unit", "band", "product", 
 // UnitRows is what each consignee received, a row for each unit: the list with lots and dates
 // that an authority sorts.
 func (m *Maker) UnitRows() ([][]string, error) {
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := m.r.Delivered(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}

@@ -427,3 +427,62 @@ func TestGolden(t *testing.T) {
 		})
 	}
 }
+
+// The report's sums can be checked on paper: what one of several took away stands in a column of its own, and so
+// does what was served.
+func TestReportAddsUp(t *testing.T) {
+	b := began(t, false)
+	b.enter("removals subject=FV quantity=5 unit=hL at=2026-02-11_09:00 reason=taproom\n")
+	b.take(&recall.Answered{Party: "D-3", Lines: []recall.AnswerLine{{Kegs: true, OnHand: 1}}})
+	report := b.text((*papers.Maker).Report)
+	says(t, report, "all kegs made: 4 kegs counted: 0 shipped: 1 returned: 0 repacked: 0 removed: 0 unaccounted: 3 of one of several: 1",
+		"consignee: D-3 kegs received: 0 may be: 1 returned, arrived: 0 of it since the notice: 0 says sent back: 0 destroyed there: 0 on hand there: 1 sold: 0 passed on: 0 elsewhere: 0 not explained: 0 recovered %: 0",
+		"Served here: 1 time, last on 2026-02-11", "2026-02-11 09:00 tank FV 5 hL sure", "in tanks: 3.46 in units: 1.186 served: 0.333 lost: 0.02 not measured: 0",
+		"25 (unit K3/R2); on no number: find them, tag each (heeltap pack KEG --kind keg --run R2 --quantity 1), then count")
+	b.take(&recall.Answered{Party: "D-3"})
+	says(t, b.text((*papers.Maker).Report), "passed on: 0 elsewhere: 1 not explained: 0 recovered %: -")
+}
+
+// A version's table keeps how much a consignee had and has, and what moved.
+func TestReportKeepsWhatMoved(t *testing.T) {
+	b := began(t, false)
+	b.freeze()
+	b.enter("shipments shipment=S9 unit=P-2 quantity=7 consignee=D-1 shipped_at=2026-03-01_09:00\n")
+	b.freeze()
+	says(t, b.text((*papers.Maker).Report), "code: D-1 now: in, 87 received (+7 of P-2) was: in, 80 received")
+}
+
+// A count is carried on by what moved since, in the annex as on the screen.
+func TestCountIsCarriedOn(t *testing.T) {
+	b := began(t, false)
+	b.enter("removals subject=P-2 quantity=79 at=2026-02-25_09:00 reason=destroyed witness=Ines\n")
+	says(t, b.text((*papers.Maker).Report), "by the books: 1 case last counted: 79 cases, 2026-02-21 09:00; by what moved since 0 cases")
+}
+
+// Whose letter is out of date stands in the status, with what it was told of and what it has.
+func TestStatusTellsAgain(t *testing.T) {
+	b := began(t, false)
+	b.freeze()
+	b.take(&recall.Told{Party: "D-1", How: "phone", Reached: true}, &recall.Told{Party: "D-2", How: "phone", Reached: true})
+	require.NotContains(t, b.text((*papers.Maker).Status), "TOLD AGAIN")
+	b.enter("shipments shipment=S9 unit=P-2 quantity=7 consignee=D-1 shipped_at=2026-03-01_09:00\n")
+	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told of 80 (version 1), and it is 87 now: +7 of P-2.")
+	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told of 80 (version 1), and it is 87 now: +7 of P-2")
+}
+
+// A letter names no day that nobody knows.
+func TestLetterWithoutADay(t *testing.T) {
+	b := began(t, false)
+	b.enter("parties party=D-4 name=Four role=consignee\n")
+	b.take(&recall.Frozen{Version: 1, Head: 33, Items: []recall.Item{{Kind: "consignee", Code: "D-4", Band: "in"}}})
+	four := b.text(letter("D-4"))
+	says(t, four, "Testbrew supplied it to you.", "tell everyone who received it from you, and send us", "(product, date codes and quantity, to be filled in)", "A correction took deliveries")
+	require.NotContains(t, b.text(letter("D-1")), "A correction took deliveries")
+}
+
+// Kegs of which one is there, unknown which, are asked for back like the others.
+func TestLetterAsksForOneOfSeveralKegs(t *testing.T) {
+	b := began(t, false)
+	says(t, b.text(letter("D-1")), "not back since this filling: K1/R2.")
+	says(t, b.text(letter("D-3")), "not back since this filling: 1 of K2/R2 or K3/R2.")
+}

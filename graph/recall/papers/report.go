@@ -92,7 +92,7 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 		{"Accounted for", accounted(a)},
 	}}
 	if served := m.s.Served(m.tx); len(served) > 0 {
-		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%d times, last on %s: it can not be had back (Annex 4)", len(served), day(served[len(served)-1].At))})
+		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%s, last on %s: it can not be had back (Annex 4)", countOf(len(served), "time", "times"), day(served[len(served)-1].At))})
 	}
 	for _, l := range m.s.Lost {
 		f.Rows = append(f.Rows, [2]string{"NOT TRACED", l.What + " " + l.Code + ": " + l.Why})
@@ -178,15 +178,15 @@ func (m *Maker) versions() []paper.Part {
 	return parts
 }
 
-// standing is how an item of the scope stands after a change.
+// standing is how an item of the scope stands after a change, and what of it moved.
 func standing(c recall.Change) string {
 	switch {
 	case c.What == recall.Removed:
 		return "-"
-	case c.Affected > 0:
-		return fmt.Sprintf("%s, %d affected", c.Band, c.Affected)
+	case c.Detail != "":
+		return c.State() + " (" + c.Detail + ")"
 	}
-	return c.Band
+	return c.State()
 }
 
 func sentenceIf(text string) string {
@@ -270,11 +270,11 @@ func (m *Maker) account() ([]paper.Part, error) {
 	if err != nil {
 		return nil, err
 	}
-	head := []string{"#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#too much", "#accounted %"}
+	head := []string{"#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#of one of several", "#too much", "#accounted %"}
 	cells := func(s recall.Sum) []string {
-		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Missing), num(s.Over), num(s.Percent)}
+		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Missing), num(s.OneOf), num(s.Over), num(s.Percent)}
 	}
-	groups := paper.Table{Head: append([]string{"product", "date codes", "#made"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for - too much. What one unit has too much does not make up for what another lacks. What the books say is on hand proves nothing: it is unaccounted for until it is counted."}
+	groups := paper.Table{Head: append([]string{"product", "date codes", "#made"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for - too much. What one unit has too much does not make up for what another lacks. What the books say is on hand proves nothing: it is unaccounted for until it is counted. Of one of several: what was shipped of one of several units, unknown which, less what came back of it: it is in no unit's books, and so among what is unaccounted for."}
 	for _, g := range a.Groups {
 		groups.Rows = append(groups.Rows, append([]string{g.Product, strings.Join(g.DateCodes, ", "), quantity(g.Produced, caseOrKeg(g.Kegs))}, cells(g.Sum)...))
 	}
@@ -285,20 +285,32 @@ func (m *Maker) account() ([]paper.Part, error) {
 	missing := paper.Table{Head: []string{"unit", "#unaccounted for", "#too much", "#on hand by the books", "last entry that touched it"}}
 	for _, u := range a.Units {
 		if u.Unaccounted != 0 {
-			missing.Rows = append(missing.Rows, []string{u.Unit, num(u.Missing), num(u.Over), num(u.Booked), fmt.Sprintf("%d (%s)", u.LastEntry, u.LastText)})
+			missing.Rows = append(missing.Rows, []string{u.Unit, num(u.Missing), num(u.Over), num(u.Booked), foundBy(u)})
 		}
 	}
 	parts := []paper.Part{paper.Heading{Level: 1, Text: "Account of every case and keg"}, groups, paper.Heading{Level: 2, Text: "Not accounted for, unit by unit"}, missing}
+	if served := m.served(a.Served); len(served.Rows) > 0 {
+		parts = append(parts, paper.Heading{Level: 2, Text: "Served here"}, served)
+	}
 	balances, err := m.r.LotBalances(m.tx)
 	if err != nil || len(balances) == 0 {
 		return parts, err
 	}
-	t := paper.Table{Head: []string{"lot", "#received", "#on hand", "#removed", "#in tanks", "#in units", "#lost", "#not measured", "unit"},
-		Note: "Received = on hand + removed + in tanks + in units + lost + not measured. It rests on perfect mixing within each fill: an estimate, never a reason to call beer safe."}
+	t := paper.Table{Head: []string{"lot", "#received", "#on hand", "#removed", "#in tanks", "#in units", "#served", "#lost", "#not measured", "unit"},
+		Note: "Received = on hand + removed + in tanks + in units + served + lost + not measured. It rests on perfect mixing within each fill: an estimate, never a reason to call beer safe."}
 	for _, b := range balances {
-		t.Rows = append(t.Rows, []string{b.Lot, num(b.Received), num(b.OnHand), num(b.Removed), num(b.InTanks), num(b.InUnits), num(b.Lost), num(b.Unknown), b.Unit})
+		t.Rows = append(t.Rows, []string{b.Lot, num(b.Received), num(b.OnHand), num(b.Removed), num(b.InTanks), num(b.InUnits), num(b.Served), num(b.Lost), num(b.Unknown), b.Unit})
 	}
 	return append(parts, paper.Heading{Level: 2, Text: "Mass balance of the suspects"}, t), nil
+}
+
+// foundBy says how what is missing of a unit is found: where it was last seen, or how it gets a tag.
+func foundBy(u recall.UnitAccount) string {
+	text := fmt.Sprintf("%d (%s)", u.LastEntry, u.LastText)
+	if find := u.Find(); find != "" {
+		text += "; " + find
+	}
+	return text
 }
 
 func (m *Maker) gaps() []paper.Part {

@@ -44,12 +44,14 @@ func (m *Maker) status() ([]paper.Part, error) {
 	checks, made := m.checks(consignees)
 	parts := []paper.Part{
 		paper.Heading{Level: 1, Text: "1. Consignees notified"},
-		paper.Text{Text: fmt.Sprintf("%d of %d consignees are notified.", n.told, len(consignees))}, n.table,
+		paper.Text{Text: fmt.Sprintf("%d of %d consignees are notified.", n.told, len(consignees))}, n.table}
+	parts = append(parts, m.toldAgain(consignees)...)
+	parts = append(parts,
 		paper.Heading{Level: 1, Text: "2. Consignees that responded"},
 		paper.Text{Text: fmt.Sprintf("%d of %d responded; they had %s on hand when the notice came.", n.answered, len(consignees), casesAndKegs(n.cases, n.kegs))},
 		paper.Heading{Level: 1, Text: "3. Consignees that did not respond"},
 		paper.Text{Text: fmt.Sprintf("%d: %s", len(n.silent), or(strings.Join(n.silent, "; "), "none"))},
-	}
+	)
 	parts = append(parts, m.secondLevel(consignees, a)...)
 	return append(parts,
 		paper.Heading{Level: 1, Text: "4. Returned, corrected and accounted for"}, m.recoveryTable(a),
@@ -103,6 +105,24 @@ func (m *Maker) notices(consignees []recall.Consignee) noticed {
 		n.table.Rows = append(n.table.Rows, row)
 	}
 	return n
+}
+
+// toldAgain lists whose letters are out of date: who has not what it was told of.
+func (m *Maker) toldAgain(consignees []recall.Consignee) []paper.Part {
+	var items []string
+	for _, c := range consignees {
+		if again, ok := m.r.TellAgain(m.s, c.Party); ok {
+			items = append(items, c.Party+" "+c.Name+": "+again.Text()+".")
+		}
+	}
+	uncalled := m.r.Uncalled(m.s)
+	for _, party := range slices.Sorted(maps.Keys(uncalled)) {
+		items = append(items, fmt.Sprintf("%s: told by version %d, and has nothing in scope any more: tell it so.", party, uncalled[party]))
+	}
+	if len(items) == 0 {
+		return nil
+	}
+	return []paper.Part{paper.Text{Text: countOf(len(items), "is", "are") + " TO BE TOLD AGAIN: the scope has changed since.", Strong: true}, paper.List{Items: items}}
 }
 
 // secondLevel lists whom the consignees supplied, by their own lists, and what of it is to be asked.
@@ -226,10 +246,14 @@ func checkText(drawn, made, good, others int, open []string) string {
 // recoveryTable sets what each consignee received against what is known of it. What it says it
 // sent back stands beside what arrived: goods on the way are not goods that were never sent.
 func (m *Maker) recoveryTable(a *recall.Account) paper.Table {
-	t := paper.Table{Head: []string{"consignee", "", "#received", "#returned, arrived", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#not explained", "#recovered %"},
-		Note: "Received less what came back before the notice = on hand when it came + sold + passed on + not explained. Returned is what arrived here at any time; what a consignee says it sent back and has not arrived is on its way, and not on hand there any more. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received."}
+	t := paper.Table{Head: []string{"consignee", "", "#received", "#may be", "#returned, arrived", "#of it since the notice", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#elsewhere", "#not explained", "#recovered %"},
+		Note: "Received + may be, less what came back before the notice = on hand when it came + sold + passed on + elsewhere + not explained. May be is what was shipped of one of several units: it counts as received until the consignee answers; then what it does not have of it went elsewhere. On hand when it came = on hand there + destroyed there + sent back or returned since the notice, whichever is more. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received and what it has besides."}
 	for _, x := range a.Consignees {
-		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.Returned), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Unexplained), num(x.Percent)})
+		recovered := num(x.Percent)
+		if x.Nothing {
+			recovered = "-"
+		}
+		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.MayBe), num(x.Returned), num(x.Since), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Elsewhere), num(x.Unexplained), recovered})
 	}
 	return t
 }

@@ -1,0 +1,141 @@
+package recall
+
+import (
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Again says that a party is to be told again: what it received of the scope is not what stood in
+// the version that it was told by.
+type Again struct {
+	Version int   // that it was told by
+	Was     int64 // cases and kegs that it received, by that version
+	Now     int64 // and by the scope as it stands
+	Detail  string
+}
+
+// Text says it in words.
+func (a Again) Text() string {
+	return fmt.Sprintf("it was told of %d (version %d), and it is %d now: %s", a.Was, a.Version, a.Now, a.Detail)
+}
+
+// TellAgain tells whether a consignee that was told is to be told again. Versions that do not say
+// what a consignee received tell nothing.
+func (r *Recall) TellAgain(s *Scope, party string) (Again, bool) {
+	by := r.toldBy(party)
+	if by == nil {
+		return Again{}, false
+	}
+	was, known := consigneeItem(by.Items, party)
+	now, _ := consigneeItem(s.Items(), party)
+	if known && was.Received == "" || was.Received == now.Received && was.Band == now.Band {
+		return Again{}, false
+	}
+	a := Again{Version: by.Version, Was: was.received(), Now: now.received(), Detail: moved(now.Received, was.Received)}
+	if known && was.Band != now.Band {
+		a.Detail = comma(a.Detail, fmt.Sprintf("`%s`, was `%s`", now.Band, was.Band))
+	}
+	return a, true
+}
+
+// Uncalled lists who was told and has nothing in scope any more, by the versions that they were
+// told by: they are to be told so.
+func (r *Recall) Uncalled(s *Scope) map[string]int {
+	out := map[string]int{}
+	for party := range r.Contacts {
+		by := r.toldBy(party)
+		if by == nil {
+			continue
+		}
+		_, had := consigneeItem(by.Items, party)
+		if _, has := consigneeItem(s.Items(), party); had && !has {
+			out[party] = by.Version
+		}
+	}
+	return out
+}
+
+// toldBy is the version that a party was told by when it was told last: the last one frozen before
+// that, or the first where none was; nil where it was never told, or nothing is frozen.
+func (r *Recall) toldBy(party string) *Version {
+	var last *Logged
+	for i := range r.Log {
+		l := &r.Log[i]
+		switch s := l.Step.(type) {
+		case *Told:
+			_, answer := lastStep(last).(*Answered)
+			if s.Party == party && s.Reached && (last == nil || answer || !l.At.Before(last.At)) {
+				last = l
+			}
+		case *Answered: // who answers has heard, by whomever
+			if s.Party == party && last == nil {
+				last = l
+			}
+		}
+	}
+	if last == nil {
+		return nil
+	}
+	var by *Version
+	for i := range r.Versions {
+		if v := &r.Versions[i]; by == nil || v.before(last) {
+			by = v
+		}
+	}
+	return by
+}
+
+func lastStep(l *Logged) Step {
+	if l == nil {
+		return nil
+	}
+	return l.Step
+}
+
+// before reports whether a version was frozen before a step was taken. Times are typed to the
+// minute: within one, the journal's order counts.
+func (v *Version) before(l *Logged) bool {
+	a, b := v.At.Truncate(time.Minute), l.At.Truncate(time.Minute)
+	return a.Before(b) || a.Equal(b) && v.Entry < l.Entry
+}
+
+// changedFor is when a version first said otherwise of a consignee than the one it was told by;
+// zero where none does.
+func (r *Recall) changedFor(party string, told int) time.Time {
+	var was Item
+	for _, v := range r.Versions {
+		i, _ := consigneeItem(v.Items, party)
+		switch {
+		case v.Version == told:
+			was = i
+		case v.Version > told && (i.Received != was.Received || i.Band != was.Band):
+			return v.At
+		}
+	}
+	return time.Time{}
+}
+
+func consigneeItem(items []Item, party string) (Item, bool) {
+	i := slices.IndexFunc(items, func(i Item) bool { return i.Kind == "consignee" && i.Code == party })
+	if i < 0 {
+		return Item{}, false
+	}
+	return items[i], true
+}
+
+// received is how many cases and kegs a consignee received, one of several among them.
+func (i Item) received() (sum int64) {
+	for _, n := range receivedOf(i.Received) {
+		sum += n
+	}
+	return sum
+}
+
+// moved says what was received more or less of, also where it was nothing before.
+func moved(now, old string) string {
+	if old == "" {
+		old = "0 of " // no unit
+	}
+	return moreReceived(now, old)
+}
