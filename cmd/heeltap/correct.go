@@ -120,67 +120,84 @@ func (e *env) corrects(cmd *cobra.Command, reason, by *string) {
 // correct records corrections: f gives the entries corrected and those that correct them. A
 // row that takes what is on hold only as corrected is stopped as a new one would be.
 func (e *env) correct(cmd *cobra.Command, name, done, override, by string, f func(*store.Tx) (targets, entries []int64, err error)) error {
-	var targets, entries []int64
-	var warnings, changes []string
-	err := e.update(cmd.Context(), func(tx *store.Tx) error {
-		rows, err := rootsOf(tx, name)
-		if err != nil {
-			return err
-		}
-		takers := withTakers(tx, rows)
-		before, err := takenBy(tx, takers)
-		if err != nil {
-			return err
-		}
-		was := describeAll(tx, rows)
-		stood, err := trace.StandingHolds(tx)
-		if err != nil {
-			return err
-		}
-		if targets, entries, err = f(tx); err != nil {
-			return err
-		}
-		now := describeAll(tx, rows)
-		for _, row := range rows {
-			if was[row] != now[row] {
-				changes = append(changes, fmt.Sprintf("was: %s\n  now: %s", cmp.Or(was[row], "void"), cmp.Or(now[row], "void")))
-			}
-		}
-		after, err := takenBy(tx, takers)
-		if err != nil {
-			return err
-		}
-		for _, target := range targets {
-			odd, err := doubt.Of(tx, target)
-			if err != nil {
-				return err
-			}
-			warnings = append(warnings, odd...)
-		}
-		freed, err := noLongerHeld(tx, stood.Units())
-		if err != nil {
-			return err
-		}
-		warnings = append(warnings, freed...)
-		warnings = append(warnings, slices.DeleteFunc(after.before, func(w string) bool { return override != "" || slices.Contains(before.before, w) })...)
-		return after.allowed(tx, before, override, by)
-	})
-	if err != nil {
+	c := &correction{name: name, override: override, by: by}
+	if err := e.update(cmd.Context(), func(tx *store.Tx) error { return c.make(tx, f) }); err != nil {
 		return err
 	}
-	for _, w := range warnings {
+	for _, w := range c.warnings {
 		e.note("%s", w)
 	}
 	if e.json {
-		return e.writeJSON(correctedOf(targets, entries))
+		return e.writeJSON(correctedOf(c.targets, c.entries))
 	}
-	for i := range targets {
-		e.printf("entry %d is %s (entry %d)\n", targets[i], done, entries[i])
+	for i := range c.targets {
+		e.printf("entry %d is %s (entry %d)\n", c.targets[i], done, c.entries[i])
 	}
-	for _, c := range changes {
-		e.printf("  %s\n", c)
+	for _, text := range c.changes {
+		e.printf("  %s\n", text)
 	}
 	return nil
+}
+
+// correction is what is asked for, and what came of it.
+type correction struct {
+	name, override, by string
+	targets, entries   []int64
+	warnings, changes  []string
+}
+
+// make corrects rows, and looks at them and at what is on hold before and after.
+func (c *correction) make(tx *store.Tx, f func(*store.Tx) (targets, entries []int64, err error)) error {
+	rows, err := rootsOf(tx, c.name)
+	if err != nil {
+		return err
+	}
+	takers := withTakers(tx, rows)
+	before, err := takenBy(tx, takers)
+	if err != nil {
+		return err
+	}
+	was := describeAll(tx, rows)
+	stood, err := trace.StandingHolds(tx)
+	if err != nil {
+		return err
+	}
+	if c.targets, c.entries, err = f(tx); err != nil {
+		return err
+	}
+	now := describeAll(tx, rows)
+	for _, row := range rows {
+		if was[row] != now[row] {
+			c.changes = append(c.changes, fmt.Sprintf("was: %s\n  now: %s", cmp.Or(was[row], "void"), cmp.Or(now[row], "void")))
+		}
+	}
+	after, err := takenBy(tx, takers)
+	if err != nil {
+		return err
+	}
+	if err := c.warn(tx, stood, before, after); err != nil {
+		return err
+	}
+	return after.allowed(tx, before, c.override, c.by)
+}
+
+// warn tells what is doubtful about the rows as corrected, what is held no more, and what was let through.
+func (c *correction) warn(tx *store.Tx, stood *trace.Standing, before, after takings) error {
+	for _, target := range c.targets {
+		odd, err := doubt.Of(tx, target)
+		if err != nil {
+			return err
+		}
+		c.warnings = append(c.warnings, odd...)
+	}
+	freed, err := noLongerHeld(tx, stood.Units())
+	c.warnings = append(c.warnings, freed...)
+	for _, w := range after.before {
+		if c.override == "" && !slices.Contains(before.before, w) {
+			c.warnings = append(c.warnings, w)
+		}
+	}
+	return err
 }
 
 // corrected is what is told of corrections: the first, and all where there are several.

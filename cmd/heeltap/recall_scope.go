@@ -323,11 +323,26 @@ func freezeCommand(e *env) *cobra.Command {
 				if parties := after.NewParties(last.Items); len(parties) > 0 {
 					r.printf("To notify: %s\n", strings.Join(parties, ", "))
 				}
-				return nil
+				return r.toTellAgain(tx, after)
 			})
 		})
 	cmd.Flags().StringVar(&reason, "reason", "", "why now")
 	return cmd
+}
+
+// toTellAgain names who was told of less, or of more, than the scope has at them now.
+func (r *inRecall) toTellAgain(tx *store.Tx, now *recall.Recall) error {
+	s, err := now.Scope(tx)
+	if err != nil {
+		return err
+	}
+	consignees, err := s.Consignees(tx)
+	for _, c := range consignees {
+		if again, ok := now.TellAgain(s, c.Party); ok {
+			r.printf("To tell again: %s: %s\n", c.Party, again.Text())
+		}
+	}
+	return err
 }
 
 func changesCommand(e *env) *cobra.Command {

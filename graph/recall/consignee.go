@@ -67,61 +67,71 @@ type Line struct {
 	older   float64        // of the unit, what it received and did not return before anything affected stood on it
 }
 
+// deliveries gathers what went to whom.
+type deliveries struct {
+	tx    *store.Tx
+	units map[string]trace.Unit
+	found map[string]*Consignee
+	lines map[string]map[string]*Line // party and unit
+}
+
+func (d *deliveries) to(party string) *Consignee {
+	if d.found[party] == nil {
+		d.found[party], d.lines[party] = newConsignee(d.tx, party), map[string]*Line{}
+	}
+	return d.found[party]
+}
+
+func (d *deliveries) add(sh trace.Shipment, oneOf bool) {
+	if c := d.to(sh.Consignee); sh.Band == graph.In.String() {
+		c.Band = sh.Band
+	}
+	l := d.lines[sh.Consignee][sh.Unit]
+	if l == nil {
+		l = newLine(d.units, sh, oneOf)
+		d.lines[sh.Consignee][sh.Unit] = l
+	}
+	l.ship(sh, oneOf)
+}
+
+// keep adds what a last version knew of a consignee and the records do not say any more.
+func (d *deliveries) keep(i Item) {
+	for unit, n := range receivedOf(i.Received) {
+		if l := d.lines[i.Code][unit]; l != nil {
+			n -= int64(l.Shipped + l.MayBe)
+		}
+		if n > 0 {
+			d.add(trace.Shipment{Reached: trace.Reached{Band: i.Band}, Unit: unit, Consignee: i.Code, Quantity: n}, strings.Contains(unit, "|"))
+		}
+	}
+	if i.Kind == "consignee" {
+		d.to(i.Code).Kept = true // an old version does not say what it received
+	}
+}
+
 // Consignees lists who received anything in scope, by code.
 func (s *Scope) Consignees(tx *store.Tx) ([]Consignee, error) {
-	units := map[string]trace.Unit{}
+	d := &deliveries{tx: tx, units: map[string]trace.Unit{}, found: map[string]*Consignee{}, lines: map[string]map[string]*Line{}}
 	for _, u := range s.Answer.Units {
-		units[u.Code] = u
-	}
-	found := map[string]*Consignee{}
-	lines := map[string]map[string]*Line{}
-	deliver := func(sh trace.Shipment, oneOf bool) {
-		c := found[sh.Consignee]
-		if c == nil {
-			c = newConsignee(tx, sh.Consignee)
-			found[sh.Consignee], lines[sh.Consignee] = c, map[string]*Line{}
-		}
-		if sh.Band == graph.In.String() {
-			c.Band = sh.Band
-		}
-		l := lines[sh.Consignee][sh.Unit]
-		if l == nil {
-			l = newLine(units, sh, oneOf)
-			lines[sh.Consignee][sh.Unit] = l
-		}
-		l.ship(sh, oneOf)
+		d.units[u.Code] = u
 	}
 	for _, sh := range s.Shipments() {
-		deliver(sh, sh.OneOf())
+		d.add(sh, sh.OneOf())
 	}
 	for _, i := range s.Kept {
-		for unit, n := range receivedOf(i.Received) {
-			if l := lines[i.Code][unit]; l != nil {
-				n -= int64(l.Shipped + l.MayBe)
-			}
-			if n <= 0 {
-				continue
-			}
-			deliver(trace.Shipment{Reached: trace.Reached{Band: i.Band}, Unit: unit, Consignee: i.Code, Quantity: n}, strings.Contains(unit, "|"))
-		}
-		if i.Kind == "consignee" {
-			if found[i.Code] == nil { // an old version does not say what it received
-				found[i.Code] = newConsignee(tx, i.Code)
-			}
-			found[i.Code].Kept = true
-		}
+		d.keep(i)
 	}
 	others := s.ReturnedByOthers(tx)
 	var out []Consignee
-	for party, c := range found {
-		for _, l := range lines[party] {
-			s.takeBack(tx, party, l, lines[party])
+	for party, c := range d.found {
+		for _, l := range d.lines[party] {
+			s.takeBack(tx, party, l, d.lines[party])
 			for _, o := range others {
 				if o.Unit == l.Unit && len(o.Of) == 1 && o.Of[0] == party {
 					l.ByOthers += o.Quantity
 				}
 			}
-			c.add(*l, mostAffected(units, l.Unit))
+			c.add(*l, mostAffected(d.units, l.Unit))
 		}
 		slices.SortFunc(c.Lines, func(a, b Line) int { return cmp.Compare(a.Unit, b.Unit) })
 		slices.Sort(c.KegsOut)

@@ -176,7 +176,7 @@ func (s *Scope) loose(tx *store.Tx) []Stock {
 	for _, r := range s.Answer.Runs {
 		if r.Unassigned > 0 {
 			unit := "case"
-			if ofKegs(tx, r.Code) {
+			if trace.OfKegs(tx, r.Code) {
 				unit = "keg"
 			}
 			out = append(out, Stock{Kind: "loose", Code: r.Code, Band: r.Band, Quantity: float64(r.Unassigned), Unit: unit,
@@ -184,29 +184,6 @@ func (s *Scope) loose(tx *store.Tx) []Stock {
 		}
 	}
 	return out
-}
-
-// leastKeg is the least that a package counted one by one holds to be taken for a keg, in mL,
-// where no unit of its run says what it is.
-const leastKeg = 5000
-
-// ofKegs reports whether a run filled kegs: as its units say, else by its product.
-func ofKegs(tx *store.Tx, code string) bool {
-	any := false
-	for _, rec := range tx.Touching(code) {
-		if p, ok := rec.(*lots.Packed); ok && p.Run == code {
-			if p.UnitKind == "keg" {
-				return true
-			}
-			any = true
-		}
-	}
-	run, ok := tx.Run(code)
-	if any || !ok {
-		return false
-	}
-	p := productOf(tx, run.Product)
-	return p.PerCase <= 1 && p.ContainerML >= leastKeg
 }
 
 func unitWord(kind string) string {

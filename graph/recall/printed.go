@@ -263,7 +263,7 @@ func (s *Scope) kegNumbers(tx *store.Tx, pieces []trace.Printed) (numbers []stri
 		numbers = append(numbers, keg)
 	}
 	for _, r := range s.Answer.Runs {
-		if runs[r.Code] && r.Unassigned > 0 && ofKegs(tx, r.Code) {
+		if runs[r.Code] && r.Unassigned > 0 && trace.OfKegs(tx, r.Code) {
 			more += r.Unassigned
 		}
 	}

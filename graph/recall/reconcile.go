@@ -183,7 +183,7 @@ func (u UnitAccount) Find() string {
 }
 
 func looseAccount(tx *store.Tx, run trace.Run) UnitAccount {
-	x := UnitAccount{Unit: run.Code, Kind: "loose", Band: run.Band, Product: run.Product, DateCodes: run.DateCodes, IsKegs: ofKegs(tx, run.Code)}
+	x := UnitAccount{Unit: run.Code, Kind: "loose", Band: run.Band, Product: run.Product, DateCodes: run.DateCodes, IsKegs: trace.OfKegs(tx, run.Code)}
 	x.Produced, x.Affected = float64(run.Unassigned), float64(run.Unassigned)
 	for _, rec := range tx.Touching(run.Code) {
 		x.LastEntry = max(x.LastEntry, rec.Entry())

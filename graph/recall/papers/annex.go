@@ -1,11 +1,11 @@
 package papers
 
 import (
-	"slices"
 	"strings"
 
 	"heeltap/graph"
 	"heeltap/graph/recall"
+	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 )
 
@@ -95,26 +95,8 @@ func (m *Maker) unitsInScope() paper.Table {
 	}
 	for _, run := range m.s.Answer.Runs {
 		if run.Unassigned > 0 {
-			t.Rows = append(t.Rows, []string{"on none", run.Band, run.Product, strings.Join(run.DateCodes, ", "), quantity(float64(run.Unassigned), caseOrKeg(m.fillsKegs(run.Code))), whole(run.Unassigned), strings.Join(run.Why, " > ")})
+			t.Rows = append(t.Rows, []string{"on none", run.Band, run.Product, strings.Join(run.DateCodes, ", "), quantity(float64(run.Unassigned), caseOrKeg(trace.OfKegs(m.tx, run.Code))), whole(run.Unassigned), strings.Join(run.Why, " > ")})
 		}
 	}
 	return t
-}
-
-// leastKeg is the smallest package that counts as a keg where no unit of its run says so, mL.
-const leastKeg = 5000
-
-// fillsKegs reports whether a run fills kegs: a unit of it is one, or its product comes singly and is as large.
-func (m *Maker) fillsKegs(code string) bool {
-	for _, u := range m.s.Answer.Units {
-		if slices.Contains(u.Runs, code) {
-			return u.Kind == "keg"
-		}
-	}
-	run, ok := m.tx.Run(code)
-	if !ok {
-		return false
-	}
-	p, ok := m.tx.Product(run.Product)
-	return ok && p.PerCase <= 1 && p.ContainerML >= leastKeg
 }

@@ -29,7 +29,7 @@ func (m *Maker) HoldList() (*paper.Document, error) {
 
 // booked is what the books say is there; less than nothing is a fault of theirs, not of the goods.
 func (m *Maker) booked(x recall.Stock) string {
-	if x.Kind == "loose" && m.fillsKegs(x.Code) {
+	if x.Kind == "loose" && trace.OfKegs(m.tx, x.Code) {
 		x.Unit = "keg"
 	}
 	text := quantity(x.Quantity, x.Unit)
