@@ -178,6 +178,9 @@ func (c *correction) make(tx *store.Tx, f func(*store.Tx) (targets, entries []in
 	if err := c.warn(tx, stood, before, after); err != nil {
 		return err
 	}
+	if err := recall.HoldsStand(tx, rows); err != nil {
+		return err
+	}
 	return after.allowed(tx, before, c.override, c.by)
 }
 
@@ -190,7 +193,7 @@ func (c *correction) warn(tx *store.Tx, stood *trace.Standing, before, after tak
 		}
 		c.warnings = append(c.warnings, odd...)
 	}
-	freed, err := noLongerHeld(tx, stood.Units())
+	freed, err := noLongerHeld(tx, stood.Goods())
 	c.warnings = append(c.warnings, freed...)
 	for _, w := range after.before {
 		if c.override == "" && !slices.Contains(before.before, w) {
@@ -238,13 +241,13 @@ func rootsOf(tx *store.Tx, name string) ([]int64, error) {
 	return []int64{root}, err
 }
 
-// noLongerHeld tells of units that were on hold by what went into them, and are not as the records read now.
+// noLongerHeld tells of lots and units that were on hold, by themselves or by what went into them, and are not as the records read now.
 func noLongerHeld(tx *store.Tx, were []string) ([]string, error) {
 	now, err := trace.StandingHolds(tx)
 	if err != nil {
 		return nil, err
 	}
-	stands := now.Units()
+	stands := now.Goods()
 	freed := slices.DeleteFunc(were, func(u string) bool { return slices.Contains(stands, u) })
 	if len(freed) == 0 {
 		return nil, nil
@@ -253,7 +256,7 @@ func noLongerHeld(tx *store.Tx, were []string) ([]string, error) {
 	if len(freed) > 8 {
 		list += fmt.Sprintf(" and %d more", len(freed)-8)
 	}
-	return []string{"on hold no more, since what was held did not go into them as corrected: " + list + "; if they are to stay, hold them by themselves (heeltap hold, heeltap recall hold)"}, nil
+	return []string{"on hold no more as corrected: " + list + "; if they are to stay, hold them by themselves (heeltap hold, heeltap recall hold)"}, nil
 }
 
 // withTakers adds the rows whose time hangs on a row: a run's feeds, a brew's inputs.

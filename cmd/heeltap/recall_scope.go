@@ -117,6 +117,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *recall.Scope, 
 	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(s.Answer)
+	r.showEither(s.Answer)
 	shown := *s.Answer
 	shown.Shipments = s.Shipments()
 	r.showConsignees(&shown)

@@ -136,27 +136,14 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	if a.Direction != "forward" {
 		return
 	}
-	bands := map[string]string{}
-	for _, u := range a.Units {
-		bands[u.Code] = u.Band
-	}
 	before := a.Before()
 	for _, s := range a.Shipments {
 		if at, over := before[s.Entry()]; over {
 			e.printf("  not of it, %s of %s to %s (%s): it had left before anything affected stood on it, at %s\n",
 				whole(s.Quantity), s.Unit, s.Consignee, s.Code, at.Text(site.Zone)[:16])
-			continue
 		}
-		if !s.OneOf() {
-			continue
-		}
-		sure := ""
-		if !slices.ContainsFunc(strings.Split(s.Unit, "|"), func(u string) bool { return bands[u] != "in" }) {
-			sure = "; either way it is in"
-		}
-		e.printf("  besides, %s of %s, unknown which, went to %s (%s) and still count as here%s\n",
-			whole(s.Quantity), strings.ReplaceAll(s.Unit, "|", " or "), s.Consignee, s.Code, sure)
 	}
+	e.showEither(a)
 	type served struct {
 		ml          float64
 		first, last string
@@ -174,6 +161,21 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	for _, key := range slices.SortedFunc(maps.Keys(by), func(x, y [2]string) int { return cmp.Or(cmp.Compare(x[0], y[0]), cmp.Compare(x[1], y[1])) }) {
 		s := by[key]
 		e.printf("  served from %s, on no unit: %s %s, %s to %s (%s)\n", key[0], number(site.VolumeUnit.Of(s.ml)), site.VolumeUnit, s.first, s.last, key[1])
+	}
+}
+
+// showEither tells of shipments of one of several units: they stand in no total.
+func (e *env) showEither(a *trace.Answer) {
+	for _, s := range a.Carrying() {
+		if !s.OneOf() {
+			continue
+		}
+		sure := ""
+		if s.Band == "in" {
+			sure = "; either way it is in"
+		}
+		e.printf("  besides, %s of %s, unknown which, went to %s (%s) and still count as here%s\n",
+			whole(s.Quantity), strings.ReplaceAll(s.Unit, "|", " or "), s.Consignee, s.Code, sure)
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"heeltap/graph"
+	"heeltap/graph/claims"
 	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 	"heeltap/lots"
@@ -88,10 +89,28 @@ func (w *writer) gather() {
 	for _, l := range w.back.Links() {
 		w.entries[l.Entry] = true
 	}
+	for _, l := range w.back.Lots {
+		w.introduced(l.Code)
+	}
+	for _, b := range w.back.Brews {
+		w.introduced(b.Code)
+	}
+	for _, r := range w.back.Runs {
+		w.introduced(r.Code)
+	}
 	w.name(w.code)
 	for _, u := range w.ahead.Units {
 		if w.ours(u) {
 			w.name(u.Code)
+		}
+	}
+}
+
+// introduced notes the entries that say what a code is: a receipt or crop, the rows of a brew, a run.
+func (w *writer) introduced(code string) {
+	for _, rec := range w.tx.Touching(code) {
+		if row, ok := w.tx.Row(rec.Entry()); ok && row.Sheet.Code != "" && row.Row[row.Sheet.Code] == code {
+			w.entries[rec.Entry()] = true
 		}
 	}
 }
@@ -413,6 +432,15 @@ func (w *writer) findings() []paper.Part {
 		if !seen[f] && !w.others[f.Code] {
 			seen[f] = true
 			t.Rows = append(t.Rows, []string{f.Code, f.Text})
+		}
+	}
+	if w.kind != lots.KindBrew {
+		if a, err := claims.Of(w.tx, string(w.kind)+":"+w.code); err == nil {
+			for _, c := range a.Carried {
+				if c.Missing {
+					t.Rows = append(t.Rows, []string{c.Lot, fmt.Sprintf("carries %s (%s), which the label of %s does not name", c.Word, c.Band, strings.Join(a.Products, ", "))})
+				}
+			}
 		}
 	}
 	return section(1, "Open findings", t, "None that touches it was found. That does not prove the records complete.")

@@ -30,8 +30,8 @@ func (r *Recall) Delivered(tx *store.Tx, s *Scope) ([]Consignee, error) {
 			l := &list[i].Lines[k]
 			kept := l.First == ""
 			rows := s.shipmentsOf(tx, list[i].Party, l.Unit, kept)
-			if kept && r.Latest() != nil {
-				then, err := shippedThen(tx, list[i].Party, l.Unit, r.Latest().Head)
+			if head := r.lastGiven(list[i].Party, l.Unit); kept && head > 0 {
+				then, err := shippedThen(tx, list[i].Party, l.Unit, head)
 				if err != nil {
 					return nil, err
 				}
@@ -42,6 +42,17 @@ func (r *Recall) Delivered(tx *store.Tx, s *Scope) ([]Consignee, error) {
 		}
 	}
 	return list, tx.Err()
+}
+
+// lastGiven is the journal's length at the last version in which the records themselves gave a party
+// so much of a unit; 0 where none did.
+func (r *Recall) lastGiven(party, unit string) (head int64) {
+	for _, v := range r.Versions {
+		if i, ok := consigneeItem(v.Items, party); ok && (!i.Kept || head == 0) && (receivedOf(i.Received)[unit] > 0 || i.Received == "") {
+			head = v.Head
+		}
+	}
+	return head
 }
 
 // shipmentsOf lists the shipments of a unit, or of one of several, to a party; of those that were over

@@ -185,10 +185,29 @@ func placedBy(tx *store.Tx) (map[int64]string, error) {
 	return out, nil
 }
 
+// HoldsStand refuses rows, as they were just corrected, that were holds of an open recall and stop
+// nothing any more: a recall lets go of its own holds, and its log says so.
+func HoldsStand(tx *store.Tx, rows []int64) error {
+	placed, err := placedBy(tx)
+	if err != nil {
+		return err
+	}
+	for _, entry := range rows {
+		row, stands := tx.Row(entry)
+		if code := placed[entry]; code != "" && (!stands || row.Row["released_at"] != "") {
+			return lots.Errorf(lots.Conflict, "entry %d is a hold of recall %s: let it go with heeltap recall release --recall %s", entry, code, code)
+		}
+	}
+	return tx.Err()
+}
+
 // Release ends every open hold of a subject but those of open recalls, which let go of their
 // own; a lot received on hold gets the row that says so. An empty time means now.
 func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 	at = cmp.Or(at, tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04"))
+	if w, _, err := lots.ParseWhen(at, tx.Site().Zone); err == nil && w.From > tx.Recorded().Unix() {
+		return nil, lots.Errorf(lots.Invalid, "%s has not come yet: a release is entered when it is made", at)
+	}
 	rows, err := tx.Naming(subject)
 	if err != nil {
 		return nil, err

@@ -5,8 +5,10 @@ import (
 	"slices"
 	"strings"
 
+	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
+	"heeltap/lots/lineage"
 	"heeltap/lots/store"
 )
 
@@ -55,7 +57,10 @@ func (s *Scope) tanks(tx *store.Tx) []Stock {
 			continue
 		}
 		c, ok := trace.ContentOf(tx, f.Vessel)
-		if !ok || c.Left < 1 && !countedHere(tx, f.Vessel) {
+		if !ok { // emptied by the books
+			c.Fill = lastFill(tx, f.Vessel)
+		}
+		if (!ok || c.Left < 1) && !countedHere(tx, f.Vessel) {
 			continue
 		}
 		// what came on top of a kept fill does not make it another
@@ -67,6 +72,16 @@ func (s *Scope) tanks(tx *store.Tx) []Stock {
 			Quantity: lots.Nine(site.VolumeUnit.Of(c.Left)), Unit: string(site.VolumeUnit), Place: vesselPlace(tx, f.Vessel)})
 	}
 	return out
+}
+
+// lastFill is what a vessel held last.
+func lastFill(tx *store.Tx, vessel string) (last lineage.Node) {
+	for _, n := range tx.NodesOf(vessel) {
+		if n.Kind == graph.Fill {
+			last = n.Node
+		}
+	}
+	return last
 }
 
 // countedHere reports whether somebody counted some of a lot or vessel after the last act that took of it.

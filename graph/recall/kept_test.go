@@ -145,6 +145,12 @@ counts subject=BT-1 quantity=2000 unit=L at=2026-03-30_08:00
 	held := f.hold(code)
 	require.Contains(t, held, "H-1")
 	require.Contains(t, held, "BT-1")
+	f = newFloor(t, cellar+`
+removals subject=BT-1 quantity=all at=2026-03-20_08:00 reason=loss
+counts subject=BT-1 quantity=2000 unit=L at=2026-03-30_08:00
+`)
+	require.Contains(t, f.hold(f.begin("H-1")), "BT-1", "though the books say that it was emptied")
+	require.True(t, f.stopped("transfers transfer=T-9 from=BT-1 to=SV-1 out=100 in=100 unit=L started_at=2026-04-02_08:00 ended_at=2026-04-02_09:00"))
 	f = newFloor(t, cellar+"counts subject=H-1 quantity=5 unit=kg at=2026-03-02_08:00\n") // the rest was used after the count
 	require.NotContains(t, f.hold(f.begin("H-1")), "H-1")
 }
@@ -161,6 +167,17 @@ func TestKeptDelivery(t *testing.T) {
 	require.InDelta(t, 160, one.Cases.Shipped, 0)
 	two, _ := f.consignee(code, "D-2")
 	require.InDelta(t, 80, two.Cases.Shipped, 0)
+	f.freeze(code)
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
+		list, err := r.Delivered(tx, s)
+		require.NoError(t, err)
+		require.Equal(t, "P-1", list[0].Lines[0].Unit)
+		require.Contains(t, list[0].Lines[0].First, "2026-03-20", "its day as it read when the records still said so")
+		n, err := r.Notify(tx, s)
+		require.NoError(t, err)
+		require.Contains(t, n.First[4].Answer, "80 of it stands at two consignees")
+		return err
+	})
 	f.signOff(code, "D-1")
 	one, _ = f.consignee(code, "D-1")
 	require.Len(t, one.Lines, 1)
@@ -191,4 +208,37 @@ func TestReceivedOnHoldStays(t *testing.T) {
 		return err
 	})
 	require.True(t, f.stopped("additions vessel=FV-2 from=H-5 quantity=1 unit=kg at=2026-04-02_08:00"))
+}
+
+// A recall's hold ends by the recall's own release, and not by a correction of its row while it is open.
+func TestRecallHoldsStandCorrections(t *testing.T) {
+	f := newFloor(t, cellar)
+	code := f.begin("H-1")
+	require.Contains(t, f.hold(code), "P-2")
+	var entry int64
+	ended := func(end func(tx *store.Tx) error) error {
+		return f.try(func(tx *store.Tx) error {
+			rows, err := tx.Naming("P-2")
+			require.NoError(t, err)
+			for _, r := range rows {
+				if r.Sheet.Name == "holds" {
+					entry = r.Seq
+				}
+			}
+			require.NoError(t, end(tx))
+			return recall.HoldsStand(tx, []int64{entry})
+		})
+	}
+	require.ErrorContains(t, ended(func(tx *store.Tx) error {
+		_, err := tx.Amend(entry, map[string]string{"released_at": "2026-04-01 12:30"}, "x", "me")
+		return err
+	}), "is a hold of recall "+code)
+	require.ErrorContains(t, ended(func(tx *store.Tx) error {
+		_, err := tx.Void(entry, "x", "me")
+		return err
+	}), "heeltap recall release --recall "+code)
+	require.NoError(t, ended(func(tx *store.Tx) error {
+		_, err := tx.Amend(entry, map[string]string{"by": "Vera"}, "x", "me")
+		return err
+	}))
 }

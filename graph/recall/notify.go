@@ -237,14 +237,22 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, a *Account, consignees []Con
 // distributed says what left the brewery: what consignees received, what they may have received
 // besides, and what was served or sold in the taproom.
 func distributed(tx *store.Tx, s *Scope, consignees []Consignee) string {
-	var cases, kegs, maybe, maybeKegs float64
+	var cases, kegs, maybe, maybeKegs, kept float64
 	for _, c := range consignees {
+		for _, l := range c.Lines {
+			if l.First == "" {
+				kept += l.Shipped
+			}
+		}
 		cases, kegs = cases+c.Cases.Shipped, kegs+c.Kegs.Shipped
 		maybe, maybeKegs = maybe+c.Cases.MayBe, maybeKegs+c.Kegs.MayBe
 	}
 	t := casesAndKegs(cases, kegs)
 	if maybe+maybeKegs > 0 {
 		t += ", and up to " + casesAndKegs(maybe, maybeKegs) + " besides, shipped as one of several"
+	}
+	if kept > 0 {
+		t += fmt.Sprintf(" (%g of it stands at two consignees: a correction gave it to the other one, and nobody has signed for that)", kept)
 	}
 	for _, x := range s.Served(tx) {
 		t += fmt.Sprintf("; served here: %g %s of %s, %s", x.Quantity, x.Unit, x.Code, minuteOf(x.At))

@@ -34,12 +34,17 @@ func (u *Unit) mayHaveLeft(tx *store.Tx) {
 			from, n = x.From, x.Count
 		case *lots.Feed:
 			from, n = x.From, x.Count
+		case *lots.Return:
+			if x.State != "empty" {
+				from, n = x.Unit, -float64(x.Quantity)
+			}
 		}
 		if from.Kind == lots.KindUnit && from.OneOf() {
-			u.MayHaveLeft = lots.Nine(u.MayHaveLeft + n)
+			u.MayHaveLeft += n
 			u.OneOfSeveral = append(u.OneOfSeveral, OneOf{rec.Entry(), from.Codes, n})
 		}
 	}
+	u.MayHaveLeft = lots.Nine(max(0, min(u.MayHaveLeft, u.OnHand))) // no more than stands there
 }
 
 // OneOfSeveral sums what was taken of one of several, over a list of units, in cases and in kegs.

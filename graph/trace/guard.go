@@ -169,7 +169,7 @@ func (g *guard) letGo(after, before int64) ([]release, error) {
 	var out []release
 	for _, rec := range rows {
 		h := rec.(*lots.Hold)
-		if !h.Released {
+		if !letGoBy(h, g.tx.Recorded().Unix()) {
 			continue
 		}
 		r := release{entry: last[h.Seq], at: h.ReleasedAt, reason: h.Reason}

@@ -70,7 +70,7 @@ func openHolds(tx *store.Tx) ([]held, error) {
 	for _, rec := range rows {
 		h := rec.(*lots.Hold)
 		written[moment{h.Subject.Code(), h.At}] = true
-		if !h.Released {
+		if !letGoBy(h, tx.Recorded().Unix()) {
 			out = append(out, held{h.Subject, h.At, h.Seq, h.Reason})
 		}
 	}
@@ -86,6 +86,9 @@ func openHolds(tx *store.Tx) ([]held, error) {
 	return out, nil
 }
 
+// letGoBy reports whether a hold had been released by a moment: a release that has not come yet lets nothing go.
+func letGoBy(h *lots.Hold, moment int64) bool { return h.Released && h.ReleasedAt.From <= moment }
+
 // addHeld starts at what a hold of a thing stops: a run's units besides its stretches, a vessel's fill at the time.
 func (r *resolver) addHeld(t *target, kind lots.Kind, code string, at lots.When) {
 	switch kind {
@@ -98,10 +101,18 @@ func (r *resolver) addHeld(t *target, kind lots.Kind, code string, at lots.When)
 		}
 	case lots.KindVessel:
 		day := span{at.From, at.To + 1}
+		var last store.Node // what it held last before: where the books say it is empty, somebody may know better
 		for _, n := range r.tx.NodesOf(code) {
-			if n.Kind == graph.Fill && day.meets(n.Since, endOf(n)) {
+			switch {
+			case n.Kind != graph.Fill:
+			case day.meets(n.Since, endOf(n)):
 				t.add(kindFill, n.Code, false, n)
+			case n.Since < day.from:
+				last = n
 			}
+		}
+		if len(t.starts) == 0 && last.ID != 0 {
+			t.add(kindFill, last.Code, false, last)
 		}
 	default:
 		r.addNode(t, string(kind), code, false)
@@ -123,11 +134,11 @@ func StandingHolds(tx *store.Tx) (*Standing, error) {
 	return &Standing{&resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, reach}, nil
 }
 
-// Units lists the units that are stopped for sure.
-func (s *Standing) Units() []string {
+// Goods lists the lots and units that are stopped for sure.
+func (s *Standing) Goods() []string {
 	var out []string
 	for n, band := range s.reach.All() {
-		if n.Kind == graph.Unit && band == graph.In {
+		if (n.Kind == graph.Unit || n.Kind == graph.Lot) && band == graph.In {
 			out = append(out, n.Code)
 		}
 	}
