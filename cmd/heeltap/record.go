@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/doubt"
+	"heeltap/graph/recall"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -161,6 +162,11 @@ func (said *recorded) enter(tx *store.Tx, row store.Statement, override string) 
 		return err
 	}
 	said.Warnings = append(said.Warnings, odd...)
+	wanted, err := calledBack(tx, said.Entry)
+	if err != nil {
+		return err
+	}
+	said.Warnings = append(said.Warnings, wanted...)
 	carried, err := warnOfAllergens(tx, row.Sheet, row.Row)
 	if err != nil {
 		return err
@@ -172,6 +178,35 @@ func (said *recorded) enter(tx *store.Tx, row store.Statement, override string) 
 	taken, err := trace.LetThrough(tx, seqs)
 	said.Warnings = append(said.Warnings, taken...)
 	return err
+}
+
+// calledBack tells of a shipment of what an open recall has in scope and nobody has held yet.
+func calledBack(tx *store.Tx, entry int64) ([]string, error) {
+	rec, _ := tx.Record(entry)
+	sh, ok := rec.(*lots.Shipment)
+	if !ok {
+		return nil, nil
+	}
+	all, err := recall.All(tx)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, r := range all {
+		if r.Mock || r.State() != "open" {
+			continue
+		}
+		s, err := r.Scope(tx)
+		if err != nil {
+			return nil, err
+		}
+		for _, u := range s.Answer.Units {
+			if slices.Contains(sh.Unit.Codes, u.Code) {
+				out = append(out, fmt.Sprintf("%s is in scope of recall %s: stop the lorry, or tell the lead; heeltap recall hold stops what is in scope", u.Code, r.Code))
+			}
+		}
+	}
+	return out, nil
 }
 
 // stopped refuses entries that took something on hold, unless the hold is overridden: that is recorded.
