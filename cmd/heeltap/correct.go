@@ -157,7 +157,7 @@ func (c *correction) make(tx *store.Tx, f func(*store.Tx) (targets, entries []in
 	if err != nil {
 		return err
 	}
-	was := describeAll(tx, rows)
+	was, known := describeAll(tx, rows), findingsAbout(tx, rows)
 	stood, err := trace.StandingHolds(tx)
 	if err != nil {
 		return err
@@ -169,6 +169,11 @@ func (c *correction) make(tx *store.Tx, f func(*store.Tx) (targets, entries []in
 	for _, row := range rows {
 		if was[row] != now[row] {
 			c.changes = append(c.changes, fmt.Sprintf("was: %s\n  now: %s", cmp.Or(was[row], "void"), cmp.Or(now[row], "void")))
+		}
+	}
+	for _, f := range findingsAbout(tx, rows) {
+		if !slices.Contains(known, f) {
+			c.warnings = append(c.warnings, f)
 		}
 	}
 	after, err := takenBy(tx, takers)
@@ -345,6 +350,21 @@ func inWords(r lots.Entered, most int) string {
 		}
 	}
 	return r.Sheet.Noun + " " + strings.Join(parts, " ")
+}
+
+// findingsAbout lists the faults in the records that touch what rows name.
+func findingsAbout(tx *store.Tx, rows []int64) []string {
+	var out []string
+	for _, seq := range rows {
+		r, ok := tx.Row(seq)
+		if !ok {
+			continue
+		}
+		for _, f := range tx.Findings(lots.Mentions(r.Sheet, r.Row)) {
+			out = append(out, f.Text)
+		}
+	}
+	return out
 }
 
 // describeAll says rows in full, by entry; what is void says nothing.

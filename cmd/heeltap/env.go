@@ -73,7 +73,12 @@ func (e *env) question(ctx context.Context, f func(*store.Tx) error) (err error)
 		return err
 	}
 	defer func() { err = cmp.Or(err, then.Close()) }()
-	return then.View(ctx, f)
+	if err := then.View(ctx, f); err != nil && lots.KindOf(err) == lots.NotFound {
+		return lots.Errorf(lots.NotFound, "%w (as known at %s: what was entered later is not seen)", err, e.knownAt)
+	} else if err != nil {
+		return err
+	}
+	return nil
 }
 
 // moment reads --known-at: a bare date means the end of that day.

@@ -86,15 +86,19 @@ func Tanks(tx *store.Tx) ([]Tank, error) {
 	for _, rec := range rows {
 		v := rec.(*lots.Vessel)
 		c, ok := trace.ContentOf(tx, v.Code)
-		if !ok || v.Kind == "path" || c.Left < 1 {
+		if !ok || v.Kind == "path" {
 			continue
 		}
 		unit := cmp.Or(v.Unit, site.VolumeUnit)
+		counted := countedIn(tx, v.Code, c.Fill.Since, unit)
+		if c.Left < 1 && (counted == nil || *counted <= 0) {
+			continue
+		}
 		band, err := holds.On(lots.KindVessel, v.Code)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, Tank{v.Code, v.Kind, c.Fill.Code, lots.RFC3339(c.Fill.Since, site.Zone), Left{lots.Nine(amountOf(c.Left, unit)), string(unit)}, band.String(), countedIn(tx, v.Code, c.Fill.Since, unit)})
+		out = append(out, Tank{v.Code, v.Kind, c.Fill.Code, lots.RFC3339(c.Fill.Since, site.Zone), Left{lots.Nine(amountOf(c.Left, unit)), string(unit)}, band.String(), counted})
 	}
 	slices.SortFunc(out, func(a, b Tank) int { return cmp.Compare(a.Vessel, b.Vessel) })
 	return out, tx.Err()
