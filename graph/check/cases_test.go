@@ -56,6 +56,10 @@ func TestHoldsAreInherited(t *testing.T) {
 		hold(b, "FV1", b.at(4, 7, 30))
 		hold(b, "P-0", b.at(4, 12, 0), "released_at", b.at(4, 13, 0), "released_by", "Quint", "release_reason", "tasted")
 	})["used-while-stopped"])), "the pallet was let go by itself")
+	require.Contains(t, codes(looked(t, func(b *brewery) {
+		hold(b, "FV1", b.at(4, 7, 30))
+		b.add(4, "holds", "subject", "P-0", "at", b.at(4, 12, 0), "reason", "dented", "by", "Quint", "released_at", b.at(4, 13, 0), "released_by", "Quint", "release_reason", "sorted")
+	})["used-while-stopped"]), "P-0", "it was let go for another reason")
 	require.Empty(t, looked(t, func(b *brewery) {
 		hold(b, "R-0", b.at(4, 12, 0))
 		b.extra = func(t require.TestingT, db *store.DB) {

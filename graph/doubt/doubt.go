@@ -30,7 +30,7 @@ func Of(tx *store.Tx, entry int64) ([]string, error) {
 		return nil, tx.Err()
 	}
 	row, _ := tx.Row(entry)
-	d := &doubts{tx: tx, entry: entry}
+	d := &doubts{tx: tx}
 	d.future(row)
 	d.about(rec)
 	return d.texts, tx.Err()
@@ -38,7 +38,6 @@ func Of(tx *store.Tx, entry int64) ([]string, error) {
 
 type doubts struct {
 	tx    *store.Tx
-	entry int64
 	texts []string
 }
 
@@ -222,10 +221,8 @@ func (d *doubts) packedFrom(unit string) (int64, bool) {
 
 // overdrawn tells where more left a unit than was ever on it.
 func (d *doubts) overdrawn(unit string) {
-	b := trace.BooksOf(d.tx, unit)
-	if b.OnHand() < 0 {
-		d.add("more has left %s than was on it: %s packed, %s shipped, %s returned, %s removed, %s repacked", unit,
-			number(float64(b.Quantity)), number(b.Shipped), number(b.Returned), number(b.Removed), number(b.Repacked))
+	if text := trace.BooksOf(d.tx, unit).Overdrawn(unit); text != "" {
+		d.add("%s", text)
 	}
 }
 

@@ -9,7 +9,6 @@ import (
 
 	"heeltap/graph/trace"
 	"heeltap/lots"
-	"heeltap/lots/lineage"
 	"heeltap/lots/store"
 )
 
@@ -191,7 +190,7 @@ func (l *Line) bearing(tx *store.Tx, units map[string]trace.Unit, rows []*lots.S
 func standingThen(tx *store.Tx, u trace.Unit, then int64) (rows []int64, explained bool) {
 	stood, gone := int64(0), 0.0
 	for _, p := range u.Parts {
-		if begunPacking(tx, p) <= then {
+		if trace.Begun(tx, p) <= then {
 			rows, stood = append(rows, p.Entry), stood+p.Quantity
 		}
 	}
@@ -212,22 +211,4 @@ func standingThen(tx *store.Tx, u trace.Unit, then int64) (rows []int64, explain
 		}
 	}
 	return rows, gone <= float64(stood)
-}
-
-// begunPacking is when the first case of a row can have stood on its unit.
-func begunPacking(tx *store.Tx, part trace.Part) int64 {
-	run, ok := tx.Run(part.Run)
-	rec, found := tx.Record(part.Entry)
-	p, isRow := rec.(*lots.Packed)
-	if !ok || !found || !isRow {
-		return math.MinInt64
-	}
-	margin := int64(0)
-	if line, ok := tx.Line(run.Line); ok {
-		margin = line.Margin
-	}
-	if w, _ := lineage.WindowOf(p, run, margin); !w.None {
-		return w.MayFrom
-	}
-	return run.Started.From
 }

@@ -109,8 +109,8 @@ func (r *Recall) keep(tx *store.Tx, s *Scope) error {
 			return true
 		}
 		old, stands := stays[i.key()]
-		new, is := now[i.key()]
-		return max(old.Affected, new.Affected) >= i.Affected && (stands || is)
+		fresh, is := now[i.key()]
+		return max(old.Affected, fresh.Affected) >= i.Affected && (stands || is)
 	}
 	keep := func(i Item) {
 		i.Kept = true

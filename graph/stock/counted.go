@@ -1,6 +1,7 @@
 package stock
 
 import (
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 	"heeltap/lots/store"
@@ -70,34 +71,14 @@ func usedOf(tx *store.Tx, rec lots.Record, lot string) (used float64, at lots.Wh
 	}
 	switch x := rec.(type) {
 	case *lots.BrewInput:
-		return whole(x.From, x.Qty, brewed(tx, x))
+		return whole(x.From, x.Qty, trace.InputAt(tx, x))
 	case *lots.Addition:
 		return whole(x.From, x.Qty, x.At)
 	case *lots.Removal:
 		return whole(x.Subject, x.Qty, x.At)
 	case *lots.Feed:
-		when := x.Since
-		if run, ok := tx.Run(x.Run); ok && !x.HasSince {
-			when = run.Started
-		}
-		used, at, known = whole(x.From, x.Qty, when)
+		used, at, known = whole(x.From, x.Qty, trace.FedAt(tx, x))
 		return used, at, known && (x.HasQty || x.From.OneOf() || x.From.Code() != lot)
 	}
 	return 0, at, true
-}
-
-// brewed is when a brew took something: the input's own time, else the brew's.
-func brewed(tx *store.Tx, in *lots.BrewInput) lots.When {
-	if in.HasAt {
-		return in.At
-	}
-	for _, rec := range tx.Touching(in.Brew) {
-		if b, ok := rec.(*lots.Brew); ok && b.Brew == in.Brew {
-			if in.AtCast {
-				return b.CastOut
-			}
-			return b.Started
-		}
-	}
-	return in.At
 }

@@ -8,6 +8,7 @@ import (
 	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
+	"heeltap/lots/store"
 )
 
 // Before lists shipments and returns of reached units, by their entries, that were over before
@@ -50,18 +51,23 @@ func (a *Answer) firstAffected(u Unit) (int64, bool) {
 			others = true
 			continue
 		}
-		at := int64(math.MinInt64)
-		run, _, ok := runOf(a.asked.tx, part.Run)
-		rec, found := a.asked.tx.Record(part.Entry)
-		if p, isRow := rec.(*lots.Packed); ok && found && isRow {
-			at = run.Started.From
-			if w, _ := lineage.WindowOf(p, run, lineOf(a.asked.tx, run.Line).Margin); !w.None {
-				at = w.MayFrom
-			}
-		}
-		first = min(first, at)
+		first = min(first, Begun(a.asked.tx, part))
 	}
 	return first, others && first != math.MaxInt64
+}
+
+// Begun is when the first case of a row can have stood on its unit.
+func Begun(tx *store.Tx, part Part) int64 {
+	run, _, ok := runOf(tx, part.Run)
+	rec, found := tx.Record(part.Entry)
+	p, isRow := rec.(*lots.Packed)
+	if !ok || !found || !isRow {
+		return math.MinInt64
+	}
+	if w, _ := lineage.WindowOf(p, run, lineOf(tx, run.Line).Margin); !w.None {
+		return w.MayFrom
+	}
+	return run.Started.From
 }
 
 // Carrying lists the shipments that moved affected goods, or may have: without those that were

@@ -217,7 +217,7 @@ func (g *guard) taken(entry int64) []stop {
 func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 	switch x := rec.(type) {
 	case *lots.BrewInput:
-		return g.inputTime(x), []lots.Ref{x.From}
+		return InputAt(g.tx, x), []lots.Ref{x.From}
 	case *lots.Addition:
 		return x.At, []lots.Ref{x.From}
 	case *lots.Transfer:
@@ -225,7 +225,7 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 	case *lots.Circulation:
 		return x.Started, []lots.Ref{{Kind: lots.KindVessel, Codes: x.Vessels}}
 	case *lots.Feed:
-		return fedAt(g.tx, x), []lots.Ref{x.From}
+		return FedAt(g.tx, x), []lots.Ref{x.From}
 	case *lots.Shipment:
 		return x.At, []lots.Ref{x.Unit}
 	case *lots.Removal:
@@ -234,22 +234,6 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 		}
 	}
 	return lots.When{}, nil
-}
-
-// inputTime is when a brew took an input: its own time, or the brew's.
-func (g *guard) inputTime(x *lots.BrewInput) lots.When {
-	if x.HasAt {
-		return x.At
-	}
-	for _, rec := range g.tx.Touching(x.Brew) {
-		if b, ok := rec.(*lots.Brew); ok && b.Brew == x.Brew {
-			if x.AtCast {
-				return b.CastOut
-			}
-			return b.Started
-		}
-	}
-	return lots.When{}
 }
 
 // nodesTaken finds the nodes that an entry took of a thing: of a vessel the fills it drew on.

@@ -132,11 +132,12 @@ type letGoAt struct {
 	nodes []int64
 }
 
-// releasedAfter lists the releases of other holds that came after a hold began, in order of time.
+// releasedAfter lists the releases of other holds for the same reason that came after a hold
+// began, in order of time: a release lets go of no other, as in the guard.
 func (g *guard) releasedAfter(holds []pastHold, i int) []letGoAt {
 	var out []letGoAt
 	for k, h := range holds {
-		if k == i || !h.released || h.until.From < holds[i].at.To {
+		if k == i || !h.released || h.reason != holds[i].reason || h.until.From < holds[i].at.To {
 			continue
 		}
 		t := &target{}

@@ -51,7 +51,7 @@ func booksOf(tx *store.Tx, code string, counts func(at lots.When, entry int64) b
 				b.Removed += x.Count
 			}
 		case *lots.Feed:
-			if is(x.From, code) && counts(fedAt(tx, x), x.Seq) {
+			if is(x.From, code) && counts(FedAt(tx, x), x.Seq) {
 				b.Repacked += x.Count
 				usedUp = usedUp || !x.HasQty
 			}
@@ -83,8 +83,24 @@ func packedAt(tx *store.Tx, p *lots.Packed) lots.When {
 	return lots.When{}
 }
 
-// fedAt is when a feed began: its own time, or its run's.
-func fedAt(tx *store.Tx, f *lots.Feed) lots.When {
+// InputAt is when a brew took an input: its own time, or the brew's.
+func InputAt(tx *store.Tx, x *lots.BrewInput) lots.When {
+	if x.HasAt {
+		return x.At
+	}
+	for _, rec := range tx.Touching(x.Brew) {
+		if b, ok := rec.(*lots.Brew); ok && b.Brew == x.Brew {
+			if x.AtCast {
+				return b.CastOut
+			}
+			return b.Started
+		}
+	}
+	return lots.When{}
+}
+
+// FedAt is when a feed began: its own time, or its run's.
+func FedAt(tx *store.Tx, f *lots.Feed) lots.When {
 	if run, _, ok := runOf(tx, f.Run); ok && !f.HasSince {
 		return run.Started
 	}
