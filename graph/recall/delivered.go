@@ -1,8 +1,6 @@
 package recall
 
 import (
-	"encoding/json"
-	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -84,7 +82,7 @@ func shippedThen(tx *store.Tx, party, unit string, head int64) (out []*lots.Ship
 	units := strings.Split(unit, "|")
 	slices.Sort(units)
 	for _, root := range roots {
-		row, stands, err := rowThen(tx, root, head)
+		row, stands, err := tx.RowThen(root, head)
 		if err != nil {
 			return nil, err
 		}
@@ -98,34 +96,6 @@ func shippedThen(tx *store.Tx, party, unit string, head int64) (out []*lots.Ship
 		}
 	}
 	return out, tx.Err()
-}
-
-// rowThen reads a row as it was when an entry was the journal's last, and whether it stood.
-func rowThen(tx *store.Tx, root *store.Entry, head int64) (lots.Row, bool, error) {
-	corrections, err := tx.Corrections(root.Seq)
-	if err != nil {
-		return nil, false, err
-	}
-	corrections = slices.DeleteFunc(corrections, func(e *store.Entry) bool { return e.Seq > head })
-	var void func(entry int64) bool
-	void = func(entry int64) bool {
-		return slices.ContainsFunc(corrections, func(e *store.Entry) bool { return e.Kind == "void" && e.Target == entry && !void(e.Seq) })
-	}
-	row := lots.Row{}
-	if err := json.Unmarshal([]byte(root.Body), &row); err != nil {
-		return nil, false, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", root.Seq, err)
-	}
-	for _, e := range corrections {
-		var c struct{ Set lots.Row }
-		if e.Kind != "amend" || void(e.Seq) {
-			continue
-		}
-		if err := json.Unmarshal([]byte(e.Body), &c); err != nil {
-			return nil, false, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
-		}
-		maps.Copy(row, c.Set)
-	}
-	return row, !void(root.Seq), nil
 }
 
 // dated fills in when and with which documents a kept line's goods were shipped.

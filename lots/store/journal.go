@@ -230,6 +230,15 @@ func currentRow(entry *Entry, corrections []*Entry) (lots.Row, bool, error) {
 	return row, !gone[entry.Seq], nil
 }
 
+// RowThen reads a row as it was when an entry was the journal's last, and whether it stood.
+func (tx *Tx) RowThen(row *Entry, head int64) (lots.Row, bool, error) {
+	corrections, err := tx.Corrections(row.Seq)
+	if err != nil {
+		return nil, false, err
+	}
+	return currentRow(row, slices.DeleteFunc(corrections, func(e *Entry) bool { return e.Seq > head }))
+}
+
 // Content gives the entry's body as values: a row, or a correction's reason and cells.
 func (e *Entry) Content() any {
 	var v any
