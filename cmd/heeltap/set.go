@@ -53,7 +53,7 @@ one counts, and an empty VALUE takes it back. Without NAME all are shown.
 					return err
 				}
 				e.printf("%s of %s is now %s\n", args[1], args[0], orDash(args[2]))
-				if args[1] == recall.SettingMarket && noAuthority(tx, args[2]) {
+				if args[1] == recall.SettingMarket && args[2] != "" && !recall.AuthorityKnown(tx, args[2]) {
 					e.note("no authority is known for market %s: heeltap set site %s%s NAME", args[2], recall.SettingAuthorityOf, args[2])
 				}
 				return nil

@@ -65,11 +65,6 @@ func aMarket(v string) error {
 	return nil
 }
 
-// noAuthority reports whether whom to tell in a market is neither known nor set.
-func noAuthority(tx *store.Tx, market string) bool {
-	return market != "" && !slices.Contains([]string{"US", "EU", "UK"}, market) && tx.Setting(store.SiteSettings, recall.SettingAuthorityOf+market) == ""
-}
-
 func oneOf(v string, words ...string) error {
 	if !slices.Contains(words, v) {
 		return fmt.Errorf("%q is not one of %s", v, strings.Join(words, ", "))

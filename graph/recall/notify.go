@@ -104,6 +104,24 @@ func sortedKeys[V any](m map[string]V) []string {
 	return out
 }
 
+// concern is who is to be told in a market, and why.
+type concern struct{ authority, because, source string }
+
+// marketUS parts its products among authorities (inUS).
+const marketUS = "US"
+
+// concerns are the authorities of the other markets that are known without a setting.
+var concerns = map[string]concern{
+	"EU": {"competent authority of each member state concerned", "food placed on the market is not in compliance with food safety requirements", "Regulation (EC) 178/2002, Article 19"},
+	"UK": {"local authority, and the Food Standards Agency or Food Standards Scotland", "food placed on the market may be unsafe", "Regulation (EC) 178/2002 as retained, Article 19"},
+}
+
+// AuthorityKnown reports whether it is known, by law or by the site's setting, whom to tell in a market.
+func AuthorityKnown(tx *store.Tx, market string) bool {
+	_, known := concerns[strings.ToUpper(market)]
+	return known || strings.ToUpper(market) == marketUS || tx.Setting(store.SiteSettings, SettingAuthorityOf+market) != ""
+}
+
 // inMarket adds the authorities of one market.
 func (r *Recall) inMarket(tx *store.Tx, n *Notification, market string, products []string) error {
 	add := func(name, because, source string, products []string) {
@@ -119,15 +137,13 @@ func (r *Recall) inMarket(tx *store.Tx, n *Notification, market string, products
 		add(named, "set for this site", "the site's own setting", products)
 		return nil
 	}
-	switch strings.ToUpper(market) {
-	case "":
+	switch known, is := concerns[strings.ToUpper(market)]; {
+	case market == "":
 		n.Open = append(n.Open, "no market is set for "+strings.Join(products, ", ")+": heeltap set site market US (or EU, UK …), and heeltap set PARTY market … where one differs")
-	case "US":
+	case strings.ToUpper(market) == marketUS:
 		return r.inUS(tx, add, products)
-	case "EU":
-		add("competent authority of each member state concerned", "food placed on the market is not in compliance with food safety requirements", "Regulation (EC) 178/2002, Article 19", products)
-	case "UK":
-		add("local authority, and the Food Standards Agency or Food Standards Scotland", "food placed on the market may be unsafe", "Regulation (EC) 178/2002 as retained, Article 19", products)
+	case is:
+		add(known.authority, known.because, known.source, products)
 	default:
 		n.Open = append(n.Open, fmt.Sprintf("no authority is known for market %s: heeltap set site authority.%s NAME", market, market))
 	}
