@@ -10,6 +10,7 @@ import (
 	"heeltap/labels"
 	"heeltap/labels/paper"
 	"heeltap/lots"
+	"heeltap/lots/files"
 	"heeltap/lots/store"
 )
 
@@ -56,4 +57,13 @@ func (e *env) show(d *paper.Document, out string) error {
 	}
 	e.printf("wrote %s\n", out)
 	return nil
+}
+
+// writeDocument writes a paper in the format that the file's name asks for.
+func writeDocument(d *paper.Document, path string) error {
+	data, err := d.File(path)
+	if err != nil {
+		return lots.Errorf(lots.Invalid, "%w", err)
+	}
+	return files.WriteWhole(path, data)
 }

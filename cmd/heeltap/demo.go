@@ -15,6 +15,7 @@ import (
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/files"
 	"heeltap/lots/store"
 )
 
@@ -198,5 +199,5 @@ func (e *env) demoTags(tx *store.Tx, codes []string, path string) error {
 	if err != nil {
 		return err
 	}
-	return writeWhole(path, data)
+	return files.WriteWhole(path, data)
 }

@@ -12,7 +12,11 @@ import (
 
 	"heeltap/cmd/internal/demo"
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/mailing"
 	"heeltap/graph/recall/papers"
+	"heeltap/graph/recall/scope"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -55,7 +59,7 @@ func (r *rehearsal) after(minutes int, f func(tx *store.Tx) error) error {
 }
 
 // inScope lets minutes pass and does one thing with the recall and its scope.
-func (r *rehearsal) inScope(minutes int, f func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error) error {
+func (r *rehearsal) inScope(minutes int, f func(tx *store.Tx, now *recall.Recall, s *scope.Scope) error) error {
 	return r.after(minutes, func(tx *store.Tx) error {
 		now, err := recall.Load(tx, r.code)
 		if err != nil {
@@ -99,7 +103,7 @@ func (r *rehearsal) opens(s demo.Story) error {
 }
 
 func (r *rehearsal) stops(demo.Story) error {
-	err := r.inScope(4, func(tx *store.Tx, now *recall.Recall, _ *recall.Scope) error {
+	err := r.inScope(4, func(tx *store.Tx, now *recall.Recall, _ *scope.Scope) error {
 		_, stock, err := now.HoldAll(tx, demoLead)
 		r.printf("Hold rehearsed on %s in the house.\n", counted(len(stock), "thing"))
 		return err
@@ -135,9 +139,9 @@ func (r *rehearsal) freeze(minutes int, reason string) error {
 }
 
 // consignees lists who has it, and what.
-func (r *rehearsal) consignees() (list []recall.Consignee, err error) {
-	err = r.inScope(0, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
-		list, err = s.Consignees(tx)
+func (r *rehearsal) consignees() (list []deliveries.Consignee, err error) {
+	err = r.inScope(0, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
+		list, err = deliveries.Consignees(tx, s)
 		return err
 	})
 	return list, err
@@ -145,8 +149,8 @@ func (r *rehearsal) consignees() (list []recall.Consignee, err error) {
 
 func (r *rehearsal) tells(demo.Story) error {
 	folder := filepath.Join(r.folder, "letters")
-	err := r.inScope(9, func(tx *store.Tx, now *recall.Recall, _ *recall.Scope) error {
-		n, err := writeLetters(tx, now, folder, false)
+	err := r.inScope(9, func(tx *store.Tx, now *recall.Recall, _ *scope.Scope) error {
+		n, err := writeLetters(tx, now, folder)
 		if err != nil {
 			return err
 		}
@@ -176,7 +180,7 @@ func (r *rehearsal) tells(demo.Story) error {
 
 // learns types in a delivery that was forgotten: what has left the house is more than was known.
 func (r *rehearsal) learns(demo.Story) error {
-	err := r.inScope(7, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	err := r.inScope(7, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		known := map[string]bool{}
 		for _, sh := range s.Answer.Shipments {
 			known[sh.Consignee] = true
@@ -200,7 +204,7 @@ func (r *rehearsal) learns(demo.Story) error {
 		return err
 	}
 	var fresh []string
-	err = r.inScope(0, func(_ *store.Tx, now *recall.Recall, s *recall.Scope) error {
+	err = r.inScope(0, func(_ *store.Tx, now *recall.Recall, s *scope.Scope) error {
 		fresh = now.NewParties(s.Items())
 		return nil
 	})
@@ -225,18 +229,18 @@ func (r *rehearsal) hears(demo.Story) error {
 		}
 		net := c.Cases.Net + c.Cases.MayBe
 		onHand := math.Floor(net * float64([]int{10, 4, 7, 0}[i%4]) / 10)
-		a := recall.AnswerLine{OnHand: onHand, Sold: c.Cases.Net - min(onHand, c.Cases.Net), Returned: math.Floor(onHand / 2)}
+		a := deliveries.AnswerLine{OnHand: onHand, Sold: c.Cases.Net - min(onHand, c.Cases.Net), Returned: math.Floor(onHand / 2)}
 		if c.Further {
 			a.PassedOn, a.Sold = a.Sold, 0
-			passed := &recall.PassedOn{Party: c.Party, Accounts: []recall.SubAccount{{Name: c.Name + " round, north", Quantity: math.Floor(a.PassedOn / 2), Unit: "case"}, {Name: c.Name + " round, south", Quantity: math.Ceil(a.PassedOn / 2), Unit: "case"}}}
+			passed := &recall.PassedOn{Party: c.Party, Accounts: []deliveries.SubAccount{{Name: c.Name + " round, north", Quantity: math.Floor(a.PassedOn / 2), Unit: "case"}, {Name: c.Name + " round, south", Quantity: math.Ceil(a.PassedOn / 2), Unit: "case"}}}
 			if err := r.take(2, passed, demoSeller); err != nil {
 				return err
 			}
 		} else if a.Sold > 2 && i%4 == 1 {
 			a.Sold -= 2 // two cases that nobody can explain
 		}
-		kegs := recall.AnswerLine{Kegs: true, OnHand: math.Floor(c.Kegs.Net / 2), Sold: math.Ceil(c.Kegs.Net / 2)}
-		if err := r.take(5, &recall.Answered{Party: c.Party, Who: c.Contact, Lines: []recall.AnswerLine{a, kegs}}, demoSeller); err != nil {
+		kegs := deliveries.AnswerLine{Kegs: true, OnHand: math.Floor(c.Kegs.Net / 2), Sold: math.Ceil(c.Kegs.Net / 2)}
+		if err := r.take(5, &recall.Answered{Party: c.Party, Who: c.Contact, Lines: []deliveries.AnswerLine{a, kegs}}, demoSeller); err != nil {
 			return err
 		}
 		answers++
@@ -247,8 +251,8 @@ func (r *rehearsal) hears(demo.Story) error {
 
 // checks counts what is in the house and checks a sample of the consignees.
 func (r *rehearsal) checks(demo.Story) error {
-	err := r.inScope(8, func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error {
-		stock, err := s.InHouse(tx)
+	err := r.inScope(8, func(tx *store.Tx, now *recall.Recall, s *scope.Scope) error {
+		stock, err := now.InHouse(tx, s)
 		if err != nil {
 			return err
 		}
@@ -268,11 +272,7 @@ func (r *rehearsal) checks(demo.Story) error {
 		if err := orFaults(err, faults); err != nil {
 			return err
 		}
-		drawn, err := now.DrawSample(tx, "B", 40, "")
-		if err != nil {
-			return err
-		}
-		_, err = now.Take(tx, drawn, recall.At{}, demoLead)
+		_, err = now.Take(tx, &recall.Sampled{Level: "B", Percent: 40}, recall.At{}, demoLead)
 		return err
 	})
 	if err != nil {
@@ -300,21 +300,17 @@ func (r *rehearsal) checks(demo.Story) error {
 
 // proves strikes the account, closes the exercise and writes its report.
 func (r *rehearsal) proves(demo.Story) error {
-	err := r.inScope(5, func(tx *store.Tx, now *recall.Recall, s *recall.Scope) error {
+	err := r.inScope(5, func(tx *store.Tx, now *recall.Recall, s *scope.Scope) error {
 		a, err := now.Reconcile(tx, s)
 		if err != nil {
 			return err
 		}
-		step := struckAccount(a)
+		step := recall.Struck(a)
 		r.printf("Account: of %s cases %s %% are accounted for by shipments, removals and a count; %s not: %s.\n", number(a.Cases.Produced), number(a.Cases.Percent), number(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
 		if now, err = now.Take(tx, step, recall.At{}, demoLead); err != nil {
 			return err
 		}
-		closing, err := now.Close(tx, "Deliveries with the van have to be typed in on the day. One pallet is a case short: look for it. Next exercise: a part of the package.")
-		if err != nil {
-			return err
-		}
-		_, err = now.Take(tx, closing, recall.At{}, demoLead)
+		_, err = now.Take(tx, &recall.Closed{Review: "Deliveries with the van have to be typed in on the day. One pallet is a case short: look for it. Next exercise: a part of the package."}, recall.At{}, demoLead)
 		return err
 	})
 	if err != nil {
@@ -345,13 +341,20 @@ func (r *rehearsal) proves(demo.Story) error {
 	})
 }
 
+// writeLetters writes all letters into a folder and gives their number.
+func writeLetters(tx *store.Tx, now *recall.Recall, folder string) (int, error) {
+	d, err := mailing.Draft(tx, now, false)
+	if err != nil {
+		return 0, err
+	}
+	return d.Letters, d.Write(folder, func() {})
+}
+
 // unaccounted names the units that are not accounted for.
-func unaccounted(a *recall.Account) []string {
+func unaccounted(a *account.Account) []string {
 	var out []string
-	for _, u := range a.Units {
-		if u.Missing != 0 {
-			out = append(out, fmt.Sprintf("%s %s", u.Unit, number(u.Missing)))
-		}
+	for _, u := range a.Missing() {
+		out = append(out, fmt.Sprintf("%s %s", u.Unit, number(u.Missing)))
 	}
 	return out
 }

@@ -9,6 +9,7 @@ import (
 
 	"heeltap/graph/exposure"
 	"heeltap/lots"
+	"heeltap/lots/files"
 	"heeltap/lots/store"
 )
 
@@ -51,7 +52,7 @@ what would shrink the worst, each tried by deriving a copy of the records anew.`
 					if err := a.SVG(&b); err != nil {
 						return err
 					}
-					if err := writeWhole(svg, b.Bytes()); err != nil {
+					if err := files.WriteWhole(svg, b.Bytes()); err != nil {
 						return err
 					}
 				}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"cmp"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -16,6 +15,7 @@ import (
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/files"
 	"heeltap/lots/store"
 )
 
@@ -56,7 +56,7 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%w", err)
 			}
-			if err := writeWhole(out, data); err != nil {
+			if err := files.WriteWhole(out, data); err != nil {
 				return err
 			}
 			e.printf("wrote %s to %s\n", counted(len(tags), "tag"), out)
@@ -93,24 +93,6 @@ func render(tags []labels.Tag, s labels.Stock, out, address string) ([]byte, err
 		return labels.SVG(tags[0], labels.ImageOptions{Stock: s, Base: address})
 	}
 	return nil, fmt.Errorf("%s: the name must end in .pdf, .png or .svg", out)
-}
-
-// writeWhole writes a file that appears whole or not at all.
-func writeWhole(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".heeltap-*")
-	if err != nil {
-		return lots.Errorf(lots.NotFound, "%s can not be written: %w", path, err)
-	}
-	_, err = f.Write(data)
-	err = cmp.Or(err, f.Chmod(0o644), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return lots.Errorf(lots.Invalid, "%s can not be written: %w", path, err)
-	}
-	return nil
 }
 
 // tagsOf says on tags what the records know of codes, or of what their QR codes hold.

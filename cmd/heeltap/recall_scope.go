@@ -1,38 +1,17 @@
 package main
 
 import (
-	"cmp"
-	"context"
 	"fmt"
-	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"heeltap/graph"
 	"heeltap/graph/recall"
-	"heeltap/graph/recall/papers"
-	"heeltap/graph/trace"
-	"heeltap/lots"
+	"heeltap/graph/recall/house"
+	"heeltap/graph/recall/printed"
+	"heeltap/graph/recall/scope"
 	"heeltap/lots/store"
 )
-
-// scopeAnswer is a scope as JSON: the trace, and what recall adds to it.
-type scopeAnswer struct {
-	Recall    recallSummary     `json:"recall"`
-	Head      int64             `json:"as_known_with_entry"`
-	Decisions []recall.Decision `json:"decisions"`
-	InHouse   []recall.Stock    `json:"in_house"`
-	Declared  []string          `json:"declared"` // units whose product declares the allergen
-	Kept      []recall.Item     `json:"kept"`     // wait for a signature
-	Left      bool              `json:"left"`     // something has left the brewery's control
-	Served    []recall.Served   `json:"served"`   // drawn or sold in the taproom
-	LeftOut   []recall.LeftOut  `json:"left_out"` // shipments of affected units that carried nothing affected
-	Lost      []recall.Lost     `json:"lost"`     // suspects and decisions that mean nothing now
-	If        []recall.Change   `json:"if"`       // what other decisions would change
-	Trace     *trace.Answer     `json:"trace"`
-}
 
 func scopeCommand(e *env) *cobra.Command {
 	var ifs []string
@@ -50,9 +29,9 @@ besides, hazard=KIND judges anew.`,
 		if err != nil {
 			return err
 		}
-		var changes []recall.Change
+		var changes []scope.Change
 		if len(ifs) > 0 {
-			other, err := parseIf(ifs)
+			other, err := scope.ParseIf(ifs)
 			if err != nil {
 				return err
 			}
@@ -60,7 +39,7 @@ besides, hazard=KIND judges anew.`,
 			if err != nil {
 				return err
 			}
-			changes = recall.Compare(s, would)
+			changes = scope.Compare(s, would)
 		}
 		return r.showScope(tx, now, s, changes, len(ifs) > 0, all)
 	})
@@ -69,41 +48,14 @@ besides, hazard=KIND judges anew.`,
 	return cmd
 }
 
-func parseIf(ifs []string) (recall.If, error) {
-	var c recall.If
-	for _, text := range ifs {
-		switch {
-		case strings.HasPrefix(text, "+") && len(text) > 1:
-			c.Include = append(c.Include, text[1:])
-		case strings.HasPrefix(text, "-") && len(text) > 1:
-			c.Exclude = append(c.Exclude, text[1:])
-		case strings.HasPrefix(text, "?") && len(text) > 1:
-			c.Suspects = append(c.Suspects, text[1:])
-		case strings.HasPrefix(text, "hazard="):
-			h, err := graph.ParseHazard(strings.TrimPrefix(text, "hazard="))
-			if err != nil {
-				return c, lots.Errorf(lots.Invalid, "--if: %w", err)
-			}
-			c.Hazard = h
-		default:
-			return c, lots.Errorf(lots.Invalid, "--if %q: write +CODE to include, -CODE to exclude, ?CODE to suspect besides, or hazard=KIND", text)
-		}
-	}
-	return c, nil
-}
-
-func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *recall.Scope, changes []recall.Change, what, all bool) error {
-	stock, err := s.InHouse(tx)
+func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, changes []scope.Change, what, all bool) error {
+	answer, err := now.Answer(tx, s, changes)
 	if err != nil {
 		return err
 	}
-	head, err := tx.Head()
-	if err != nil {
-		return err
-	}
+	stock, head := answer.InHouse, answer.Head
 	if r.json {
-		return r.writeJSON(scopeAnswer{Recall: summarize(tx, now), Head: head, Decisions: orEmpty(now.Decisions), InHouse: orEmpty(stock), Declared: orEmpty(s.Declared),
-			Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(changes), Trace: s.Answer})
+		return r.writeJSON(answer)
 	}
 	if what {
 		r.printf("%s\n", r.strong("If it were so, against the scope that stands"))
@@ -135,14 +87,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *recall.Scope, 
 	return nil
 }
 
-func orEmpty[T any](list []T) []T {
-	if list == nil {
-		return []T{}
-	}
-	return list
-}
-
-func (r *inRecall) showStock(title string, stock []recall.Stock) {
+func (r *inRecall) showStock(title string, stock []house.Stock) {
 	t := &table{head: []string{"in the house", "code", "band", "what", "#by the books", "#counted", "place", "held"}}
 	for _, x := range stock {
 		quantity := number(x.Quantity) + " " + x.Unit
@@ -170,7 +115,7 @@ func (r *inRecall) showStock(title string, stock []recall.Stock) {
 }
 
 // showLeft tells of what was served here, and of shipments that carried nothing affected.
-func (r *inRecall) showLeft(tx *store.Tx, s *recall.Scope) {
+func (r *inRecall) showLeft(tx *store.Tx, s *scope.Scope) {
 	t := &table{head: []string{"served here", "code", "#quantity", "when", ""}}
 	for _, x := range s.Served(tx) {
 		t.add(x.Kind, x.Code, number(x.Quantity)+" "+x.Unit, minute(x.At), map[bool]string{true: "may be"}[x.MayBe])
@@ -183,7 +128,7 @@ func (r *inRecall) showLeft(tx *store.Tx, s *recall.Scope) {
 }
 
 // showLeftOut says why shipments of affected units are not called back.
-func (r *inRecall) showLeftOut(s *recall.Scope) {
+func (r *inRecall) showLeftOut(s *scope.Scope) {
 	for i, x := range s.LeftOut {
 		if i == 0 {
 			r.printf("\n%s\n", r.strong("Left out: shipped before anything affected stood on the unit, which was topped up later"))
@@ -192,7 +137,7 @@ func (r *inRecall) showLeftOut(s *recall.Scope) {
 	}
 }
 
-func (r *inRecall) showDecisions(now *recall.Recall, s *recall.Scope) {
+func (r *inRecall) showDecisions(now *recall.Recall, s *scope.Scope) {
 	t := &table{head: []string{"decision", "on", "because", "by"}}
 	for _, d := range now.Decisions {
 		t.add(d.Choice, d.Code, d.Reason, d.By)
@@ -212,287 +157,53 @@ func (r *inRecall) showDecisions(now *recall.Recall, s *recall.Scope) {
 	}
 }
 
-// printChanges lists what changed, and the entries that changed it.
-func (r *inRecall) printChanges(tx *store.Tx, now *recall.Recall, changes []recall.Change) {
-	if len(changes) == 0 {
-		r.printf("  nothing changes\n")
-		return
-	}
-	t := &table{head: []string{"", "kind", "code", "now", "was", "because of"}}
-	for _, c := range changes {
-		stands := c.State()
-		if c.Detail != "" {
-			stands += " (" + c.Detail + ")"
-		}
-		if c.What == recall.Removed {
-			stands = "-"
-		}
-		t.add(c.What, c.Kind, c.Code, stands, orDash(c.Was), r.entriesText(tx, now, c.Entries))
-	}
-	r.print(t)
-}
-
-// entriesText tells of journal entries: of a recall's own steps what was done, else kind and who.
-func (r *inRecall) entriesText(tx *store.Tx, now *recall.Recall, entries []int64) string {
-	steps := map[int64]recall.Logged{}
-	for _, l := range now.Log {
-		steps[l.Entry] = l
-	}
-	var out []string
-	for _, n := range entries {
-		x, ok, err := tx.Entry(n)
-		if err != nil || !ok {
-			continue
-		}
-		text := fmt.Sprintf("entry %d (%s by %s, recorded %s", n, x.Kind, x.By, stampOf(x.Recorded, tx.Site().Zone))
-		if l, step := steps[n]; step {
-			text = fmt.Sprintf("entry %d (%s by %s, recorded %s", n, strings.TrimSuffix(l.Text(), "."), x.By, stampOf(x.Recorded, tx.Site().Zone))
-		}
-		if x.At != nil {
-			text += ", of " + x.At.Text(tx.Site().Zone)
-		}
-		out = append(out, text+")")
-		if len(out) == 3 && len(entries) > 3 {
-			out = append(out, fmt.Sprintf("and %d more", len(entries)-3))
-			break
-		}
-	}
-	return strings.Join(out, "; ")
-}
-
-// onDatabase makes a verb that needs the whole database and not one transaction.
-func (e *env) onDatabase(cmd *cobra.Command, f func(ctx context.Context, db *store.DB, r *inRecall, code string) error) *cobra.Command {
-	r := &inRecall{env: e}
-	cmd.Flags().StringVar(&r.code, "recall", "", "which recall (else the one that is open)")
-	cmd.Flags().StringVar(&r.by, "by", "", "who does it (else HEELTAP_BY)")
-	cmd.RunE = func(cmd *cobra.Command, _ []string) (err error) {
-		ctx := cmd.Context()
-		opened, err := e.open(ctx)
-		if err != nil {
-			return err
-		}
-		defer func() { err = cmp.Or(err, opened.Close()) }()
-		db := opened
-		if e.knownAt != "" {
-			moment, err := e.moment(ctx, db)
-			if err != nil {
-				return err
-			}
-			then, err := db.AsKnown(ctx, moment)
-			if err != nil {
-				return err
-			}
-			defer then.Close()
-			db = then
-		}
-		code := ""
-		if err := db.View(ctx, func(tx *store.Tx) error {
-			now, err := r.chosen(tx)
-			if err != nil {
-				return err
-			}
-			code = now.Code
-			return nil
-		}); err != nil {
-			return err
-		}
-		return f(ctx, db, r, code)
-	}
-	return cmd
-}
-
-func freezeCommand(e *env) *cobra.Command {
-	var reason string
-	cmd := e.onDatabase(&cobra.Command{Use: "freeze", Short: "Freeze the scope as the next numbered version", Args: cobra.NoArgs,
-		Long:    "Freeze the scope as it stands, as known now. What later entries change makes the next version, and the difference names them.",
-		Example: `  heeltap recall freeze --reason "first scope, before letters"`},
-		func(ctx context.Context, db *store.DB, r *inRecall, code string) error {
-			by, err := r.who(r.by)
-			if err != nil {
-				return err
-			}
-			after, err := recall.Freeze(ctx, db, code, reason, by)
-			if err != nil {
-				return err
-			}
-			return db.View(ctx, func(tx *store.Tx) error {
-				r.saidStep(tx, after)
-				last := after.Latest()
-				if last.Version > 1 {
-					r.printChanges(tx, after, last.Changes)
-				}
-				if parties := after.NewParties(last.Items); len(parties) > 0 {
-					r.printf("To notify: %s\n", strings.Join(parties, ", "))
-				}
-				return r.toTellAgain(tx, after)
-			})
-		})
-	cmd.Flags().StringVar(&reason, "reason", "", "why now")
-	return cmd
-}
-
-// toTellAgain names who was told of less, or of more, than the scope has at them now.
-func (r *inRecall) toTellAgain(tx *store.Tx, now *recall.Recall) error {
-	s, err := now.Scope(tx)
-	if err != nil {
-		return err
-	}
-	consignees, err := s.Consignees(tx)
-	for _, c := range consignees {
-		if again, ok := now.TellAgain(s, c.Party); ok {
-			r.printf("To tell again: %s: %s\n", c.Party, again.Text())
-		}
-	}
-	return err
-}
-
-func changesCommand(e *env) *cobra.Command {
-	var json bool
-	var version int
-	cmd := e.onDatabase(&cobra.Command{Use: "changes", Short: "Show what changed since the last frozen version, or between two versions, and which entries changed it", Args: cobra.NoArgs,
-		Example: "  heeltap recall changes\n  heeltap recall changes --version 2"},
-		func(ctx context.Context, db *store.DB, r *inRecall, code string) error {
-			changes, err := []recall.Change(nil), error(nil)
-			if version == 0 {
-				changes, err = recall.Changes(ctx, db, code)
-			}
-			if err != nil {
-				return err
-			}
-			return db.View(ctx, func(tx *store.Tx) error {
-				now, err := recall.Load(tx, code)
-				if err != nil {
-					return err
-				}
-				if version > 0 {
-					if version > len(now.Versions) {
-						return lots.Errorf(lots.NotFound, "%s has %s", code, counted(len(now.Versions), "version"))
-					}
-					changes = now.Versions[version-1].Changes
-				}
-				if json {
-					return r.writeJSON(orEmpty(changes))
-				}
-				if now.Latest() == nil {
-					r.printf("No version is frozen yet: heeltap recall freeze\n")
-					return nil
-				}
-				r.printChanges(tx, now, changes)
-				return nil
-			})
-		})
-	cmd.Flags().BoolVar(&json, "json", false, "answer as JSON")
-	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer from what had been entered by then")
-	cmd.Flags().IntVar(&version, "version", 0, "what this version changed against the one before")
-	return cmd
-}
-
-func signOffCommand(e *env) *cobra.Command {
-	var reason string
-	var all bool
-	cmd := e.step(&cobra.Command{Use: "sign-off [CODE…]", Short: "Let what a correction took out of scope go, by signature",
-		Long: "Let what a correction took out of scope go, by signature. The code of a vessel means what it held. A signature lapses when the thing is frozen in scope again.",
-		Example: `  heeltap recall sign-off P26-0817 --reason "weigh sheet and photo show the other lot"
-  heeltap recall sign-off --all --reason "weigh sheet and photo show the other lot"`},
-		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
-			if err := needed(reason, "reason"); err != nil {
-				return err
-			}
-			if all != (len(args) == 0) {
-				return lots.Errorf(lots.Invalid, "name what is signed off, or give --all, not both")
-			}
-			s, err := now.SignOff(tx, args, reason)
-			if err != nil {
-				return err
-			}
-			return r.take(tx, now, s)
-		})
-	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
-	cmd.Flags().BoolVar(&all, "all", false, "everything that waits")
-	return cmd
-}
-
-func holdAllCommand(e *env) *cobra.Command {
-	return e.step(&cobra.Command{Use: "hold", Short: "Hold everything in scope that is in the house, in one step", Args: cobra.NoArgs,
-		Example: "  heeltap recall hold"},
-		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
-			after, stock, err := now.HoldAll(tx, r.by)
-			if err != nil {
-				return err
-			}
-			r.saidStep(tx, after)
-			title := "Stopped now: " + counted(len(stock), "thing")
-			if now.Mock {
-				title = "To be stopped, were it real: " + counted(len(stock), "thing")
-			}
-			r.showStock(title, stock)
-			return nil
-		})
-}
-
-func holdListCommand(e *env) *cobra.Command {
-	var out string
-	cmd := e.ask(&cobra.Command{Use: "holds", Short: "List what is held or to be held, with its place, to walk the house by", Args: cobra.NoArgs,
-		Example: "  heeltap recall holds --out holds.pdf"},
+func printedCommand(e *env) *cobra.Command {
+	return e.ask(&cobra.Command{Use: "printed", Short: "Show the rules the public can act on, and what innocent packages each drags in", Args: cobra.NoArgs,
+		Long:    "Show the shortest rules by which a reader of a package finds what is affected: product, size, date codes, and the time of day where it is printed. Exit status 3 where a rule can not separate.",
+		Example: "  heeltap recall printed"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)
 			if err != nil {
 				return err
 			}
-			stock, err := s.InHouse(tx)
-			if err != nil {
-				return err
+			rules := printed.Rules(tx, s.Answer)
+			bad := 0
+			for _, x := range rules {
+				if !x.Separates {
+					bad++
+				}
 			}
-			switch {
-			case out != "":
-				return r.writePaper(tx, now, out, false, (*papers.Maker).HoldList)
-			case r.json:
-				return r.writeJSON(orEmpty(stock))
+			if r.json {
+				if err := r.writeJSON(rules); err != nil {
+					return err
+				}
+			} else {
+				r.showRules(rules)
 			}
-			r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
+			if bad > 0 {
+				r.note("%s can not tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))
+				return errFindings
+			}
 			return nil
 		})
-	cmd.Flags().StringVar(&out, "out", "", "write it as .pdf, .html or .txt")
-	return cmd
 }
 
-func letGoCommand(e *env) *cobra.Command {
-	var reason string
-	var all bool
-	cmd := e.step(&cobra.Command{Use: "release [CODE…]", Short: "Release some or all of what is held for the recall",
-		Long:    "Release some or all of what is held for the recall. It ends the recall's own holds; holds of others, and of other recalls, stand, and are told of.",
-		Example: `  heeltap recall release P26-0817 --reason "opened and inspected, sheet 4"`},
-		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
-			if len(args) == 0 && !all {
-				return lots.Errorf(lots.Invalid, "name what to release, or --all")
-			}
-			released := args
-			if len(args) == 0 {
-				released = slices.Clone(now.Holds)
-			}
-			after, err := now.LetGo(tx, args, reason, r.by)
-			if err != nil {
-				return err
-			}
-			r.saidStep(tx, after)
-			if now.Mock {
-				return nil
-			}
-			still, err := now.StillStopped(tx, released)
-			for _, text := range still {
-				r.note("%s", text)
-			}
-			return err
-		})
-	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
-	cmd.Flags().BoolVar(&all, "all", false, "everything held for the recall")
-	return cmd
-}
-
-// day is the date part of a time in an answer.
-func day(at string) string {
-	if len(at) < len(time.DateOnly) {
-		return orDash(at)
+func (r *inRecall) showRules(rules []printed.Rule) {
+	for _, x := range rules {
+		r.printf("%s (%s)\n  affected %d of the %d containers it covers; innocent %d", r.strong(x.Text()), x.Band, x.Affected, x.Covered, x.Innocent)
+		switch {
+		case !x.Separates:
+			r.printf("\n  CAN NOT SEPARATE: product and code also stand on what is not affected; would have helped: %s", x.Spared)
+		case x.Spared != "":
+			r.printf("; would have spared them: %s", x.Spared)
+		}
+		if x.Inside != "" {
+			r.printf("\n  %s", x.Inside)
+		}
+		r.printf("\n")
 	}
-	return at[:len(time.DateOnly)]
+	if len(rules) == 0 {
+		r.printf("Nothing packed is affected.\n")
+	}
+	r.printf("\nFor the trade whole units count: heeltap recall consignees --all\n")
 }

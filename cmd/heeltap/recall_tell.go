@@ -6,160 +6,15 @@ import (
 	"os"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/recall"
-	"heeltap/labels"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/papers"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
-
-func consigneesCommand(e *env) *cobra.Command {
-	var all bool
-	cmd := e.ask(&cobra.Command{Use: "consignees", Short: "List who received what in scope, net of what came back", Args: cobra.NoArgs,
-		Example: "  heeltap recall consignees --all"},
-		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
-			s, err := now.Scope(tx)
-			if err != nil {
-				return err
-			}
-			list, err := now.Delivered(tx, s)
-			if err != nil {
-				return err
-			}
-			if r.json {
-				out := []recipient{}
-				for _, c := range list {
-					x := recipient{Consignee: c, Accounts: []recall.SubAccount{}}
-					if contact := now.Contacts[c.Party]; contact != nil {
-						x.Accounts = append(x.Accounts, contact.Accounts...)
-					}
-					out = append(out, x)
-				}
-				return r.writeJSON(out)
-			}
-			r.showRecipients(now, list, all)
-			r.showOthers(s.ReturnedByOthers(tx))
-			r.showLeftOut(s)
-			return nil
-		})
-	cmd.Flags().BoolVar(&all, "all", false, "list every unit")
-	return cmd
-}
-
-// recipient is a consignee as JSON, with its own list of whom it supplied.
-type recipient struct {
-	recall.Consignee
-	Accounts []recall.SubAccount `json:"accounts"`
-}
-
-// showOthers tells of what came back from parties to which none of it was shipped.
-func (r *inRecall) showOthers(list []recall.OtherReturn) {
-	t := &table{head: []string{"returned by", "unit", "#quantity", "when", "counts for"}}
-	for _, o := range list {
-		counts := "nobody: received by " + orDash(strings.Join(o.Of, ", "))
-		if len(o.Of) == 1 {
-			counts = o.Of[0]
-		}
-		t.add(o.Party, o.Unit, number(o.Quantity), minute(o.ReturnedAt), counts)
-	}
-	if len(t.rows) > 0 {
-		r.printf("\n%s\n", r.strong("Came back from parties that had none of it from us"))
-		r.print(t)
-	}
-}
-
-func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Consignee, all bool) {
-	t := &table{head: []string{"consignee", "name", "band", "#cases net", "#affected", "#kegs net", "#kegs out", "may be", "phone", "distributes further"}}
-	for _, c := range list {
-		further := ""
-		if c.Further {
-			further = "yes: ask for its list"
-			if contact := now.Contacts[c.Party]; contact != nil && len(contact.Accounts) > 0 {
-				further = "yes: " + counted(len(contact.Accounts), "account") + " on its list"
-			}
-		}
-		if c.Kept {
-			further = joined("; ", further, "kept: a correction took its deliveries away")
-		}
-		maybe := ""
-		if c.Cases.MayBe+c.Kegs.MayBe > 0 {
-			maybe = number(c.Cases.MayBe + c.Kegs.MayBe)
-		}
-		t.add(c.Party, c.Name, c.Band, number(c.Cases.Net), number(c.Cases.Affected), number(c.Kegs.Net), whole(len(c.KegsOut)), maybe, orDash(c.Phone), further)
-	}
-	r.print(t)
-	if !all {
-		return
-	}
-	for _, c := range list {
-		r.printf("\n%s %s, %s, %s, %s\n", r.strong(c.Party), c.Name, orDash(c.Contact), orDash(c.Email), orDash(c.Address))
-		u := &table{head: []string{"unit", "band", "product", "date codes", "#shipped", "#returned", "#net", "#affected", "from", "to", "documents", ""}}
-		for _, l := range c.Lines {
-			note := ""
-			if l.Emptied {
-				note = "keg back empty"
-			}
-			if l.OneOf != "" {
-				note = "one of these, " + number(l.MayBe)
-			}
-			if l.ByOthers > 0 {
-				note = strings.TrimSpace(note + " " + number(l.ByOthers) + " came back from others")
-			}
-			u.add(l.Unit, l.Band, l.Product, strings.Join(l.DateCodes, ", "), number(l.Shipped), number(l.Returned), number(l.Net), number(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
-		}
-		r.print(u)
-		r.showAccounts(now.Contacts[c.Party])
-	}
-}
-
-// showAccounts lists whom a consignee supplied, by its own list.
-func (r *inRecall) showAccounts(c *recall.Contact) {
-	if c == nil || len(c.Accounts) == 0 {
-		return
-	}
-	t := &table{head: []string{"it supplied", "contact", "phone", "e-mail", "address", "product", "date code", "#quantity"}}
-	for _, a := range c.Accounts {
-		t.add(a.Name, orDash(a.Contact), orDash(a.Phone), orDash(a.Email), orDash(a.Address), orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(number(a.Quantity)+" "+a.Unit))
-	}
-	r.print(t)
-	if says, listed, ok := c.PassedOn(); ok && says != listed {
-		r.printf("  it says it passed on %s, and its list adds up to %s\n", number(says), number(listed))
-	}
-}
-
-func suppliersCommand(e *env) *cobra.Command {
-	return e.ask(&cobra.Command{Use: "suppliers", Short: "List whom to ask upstream, with the lots as printed and what else came in those deliveries", Args: cobra.NoArgs,
-		Example: "  heeltap recall suppliers"},
-		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
-			list, err := now.Suppliers(tx)
-			if err != nil {
-				return err
-			}
-			if r.json {
-				return r.writeJSON(orEmpty(list))
-			}
-			for _, s := range list {
-				r.printf("%s %s, %s, %s, %s\n", r.strong(s.Party), s.Name, orDash(s.Contact), orDash(s.Phone), orDash(s.Email))
-				t := &table{head: []string{"", "lot", "item", "supplier's lot", "#quantity", "received", "document", "carrier"}}
-				for _, group := range []struct {
-					name string
-					lots []recall.Received
-				}{{"suspect", s.Lots}, {"same load", s.SameLoad}} {
-					for _, l := range group.lots {
-						t.add(group.name, l.Lot, l.Item, l.SupplierLot, number(l.Quantity)+" "+l.Unit, day(l.ReceivedAt), orDash(l.Document), orDash(l.Carrier))
-					}
-				}
-				r.print(t)
-			}
-			if len(list) == 0 {
-				r.printf("No suspect is a received lot.\n")
-			}
-			return nil
-		})
-}
 
 func toldCommand(e *env) *cobra.Command {
 	s := recall.Told{}
@@ -169,13 +24,7 @@ func toldCommand(e *env) *cobra.Command {
 		Example: `  heeltap recall told D-11 --how phone --who Otto
   heeltap recall told D-12 --how phone --not-reached`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
-			if err := knownParty(tx, args[0]); err != nil {
-				return err
-			}
 			s.Party, s.Reached = args[0], !notReached
-			if err := r.early(tx, now); err != nil {
-				return err
-			}
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, letter, e-mail, visit …")
@@ -185,27 +34,10 @@ func toldCommand(e *env) *cobra.Command {
 	return cmd
 }
 
-// early tells of what is said to have been done before the recall was opened: a typed date may be wrong.
-func (r *inRecall) early(tx *store.Tx, now *recall.Recall) error {
-	at, err := r.moment(tx)
-	if err == nil && !at.IsZero() && at.Before(now.OpenedAt.Truncate(time.Minute)) {
-		r.note("that is %s before %s was opened: if the time is wrong, log it again", strings.TrimPrefix(now.Clock(at), "-"), now.Code)
-	}
-	return err
-}
-
-func knownParty(tx *store.Tx, code string) error {
-	thing, ok := tx.Thing(code)
-	if ok && thing.Kind == lots.KindParty {
-		return nil
-	}
-	return lots.Errorf(lots.NotFound, "no party is called %q; near it are: %s", code, orDash(strings.Join(tx.Nearest(code, lots.KindParty), ", ")))
-}
-
 func answerCommand(e *env) *cobra.Command {
-	var line recall.AnswerLine
+	var line deliveries.AnswerLine
 	s := recall.Answered{}
-	var kegs recall.AnswerLine
+	var kegs deliveries.AnswerLine
 	cmd := e.step(&cobra.Command{Use: "answer PARTY", Short: "Log what a consignee says became of what it received", Args: cobra.ExactArgs(1),
 		Long: `Log what a consignee says became of what it received: on hand when the notice came, sold or served, passed on
 to its own customers; and of what was on hand, sent back and destroyed there. A later answer replaces an earlier
@@ -214,29 +46,15 @@ one. "Nothing on hand" is an answer too.`,
 		Example: `  heeltap recall answer D-11 --on-hand 40 --sold 12 --passed-on 28 --who Otto
   heeltap recall answer P-31 --kegs-on-hand 1 --kegs-sold 2`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
-			args[0] = strings.TrimPrefix(labels.ParsePayload(args[0]), now.Code+"/") // as its form's code reads
-			if err := knownParty(tx, args[0]); err != nil {
-				return err
-			}
-			s.Party = args[0]
+			s.Party = papers.PartyRead(now, args[0])
 			kegs.Kegs = true
-			s.Lines = []recall.AnswerLine{line, kegs}
-			odd, err := now.Answerable(tx, &s)
-			if err != nil {
-				return err
-			}
-			for _, text := range odd {
-				r.note("%s", text)
-			}
-			if err := r.early(tx, now); err != nil {
-				return err
-			}
+			s.Lines = []deliveries.AnswerLine{line, kegs}
 			return r.take(tx, now, &s)
 		})
 	f := cmd.Flags()
 	for _, x := range []struct {
 		prefix, of string
-		line       *recall.AnswerLine
+		line       *deliveries.AnswerLine
 	}{{"", "cases", &line}, {"kegs-", "kegs", &kegs}} {
 		f.Float64Var(&x.line.OnHand, x.prefix+"on-hand", 0, x.of+" on hand when the notice came")
 		f.Float64Var(&x.line.Sold, x.prefix+"sold", 0, x.of+" sold or served")
@@ -257,15 +75,12 @@ contact, phone, email, address, product, date_code, quantity, unit (case or keg)
 rows that were read before are refused. recall consignees --all shows the lists.`,
 		Example: "  heeltap recall passed-on D-11 otto.csv"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
-			if err := knownParty(tx, args[0]); err != nil {
-				return err
-			}
 			file, err := os.Open(args[1])
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%s can not be read: %w", args[1], err)
 			}
 			defer file.Close()
-			list, err := recall.ReadAccounts(file)
+			list, err := deliveries.ReadAccounts(file)
 			if faults, ok := errors.AsType[lots.Faults](err); ok {
 				for i := range faults {
 					faults[i].File = args[1]
@@ -275,11 +90,7 @@ rows that were read before are refused. recall consignees --all shows the lists.
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%s: %w", args[1], err)
 			}
-			gave, err := now.GaveList(args[0], list, replace)
-			if err != nil {
-				return err
-			}
-			return r.take(tx, now, gave)
+			return r.take(tx, now, &recall.PassedOn{Party: args[0], Accounts: list, Replace: replace})
 		})
 	cmd.Flags().BoolVar(&replace, "replace", false, "put it in place of what it gave before")
 	return cmd
@@ -320,28 +131,16 @@ func dueCommand(e *env) *cobra.Command {
 		})
 }
 
-// minute is a time in an answer without its seconds and offset.
-func minute(at string) string {
-	if len(at) < 16 {
-		return orDash(at)
-	}
-	return strings.Replace(at[:16], "T", " ", 1)
-}
-
 func sampleCommand(e *env) *cobra.Command {
 	var s recall.Sampled
 	cmd := e.step(&cobra.Command{Use: "sample", Short: "Draw the consignees whose handling of the notice is to be checked", Args: cobra.NoArgs,
 		Long:    "Draw the consignees to check, at one of the levels of 21 CFR 7.42(b)(3): A all, B more than 10 and less than 100 percent, C 10, D 2, E none. The same seed draws the same ones.",
 		Example: "  heeltap recall sample --level B --percent 40 --seed 26"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
-			drawn, err := now.DrawSample(tx, s.Level, s.Percent, s.Seed)
-			if err != nil {
+			if err := r.take(tx, now, &s); err != nil {
 				return err
 			}
-			if err := r.take(tx, now, drawn); err != nil {
-				return err
-			}
-			r.printf("To check: %s\n", orDash(strings.Join(drawn.Parties, ", ")))
+			r.printf("To check: %s\n", orDash(strings.Join(s.Parties, ", ")))
 			return nil
 		})
 	cmd.Flags().StringVar(&s.Level, "level", "A", "A, B, C, D or E")
@@ -358,13 +157,7 @@ func checkedCommand(e *env) *cobra.Command {
 		Example: `  heeltap recall checked D-11 --how visit
   heeltap recall checked R-23 --how phone --not-followed --on-sale 4`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
-			if err := knownParty(tx, args[0]); err != nil {
-				return err
-			}
 			s.Party, s.Notified, s.Followed = args[0], !noNotice, !notFollowed
-			if err := now.Checkable(tx, &s); err != nil {
-				return err
-			}
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, visit …")

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf8"
 )
 
@@ -74,4 +76,32 @@ func orDash(s string) string {
 		return "-"
 	}
 	return s
+}
+
+// day is the date part of a time in an answer.
+func day(at string) string {
+	if len(at) < len(time.DateOnly) {
+		return orDash(at)
+	}
+	return at[:len(time.DateOnly)]
+}
+
+// minute is a time in an answer without its seconds and offset.
+func minute(at string) string {
+	if len(at) < 16 {
+		return orDash(at)
+	}
+	return strings.Replace(at[:16], "T", " ", 1)
+}
+
+func orEmpty[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}
+
+// joined puts the texts that are there behind one another.
+func joined(between string, texts ...string) string {
+	return strings.Join(slices.DeleteFunc(texts, func(t string) bool { return t == "" }), between)
 }

@@ -1,9 +1,6 @@
 package main
 
 import (
-	"cmp"
-	"maps"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -144,23 +141,8 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 		}
 	}
 	e.showEither(a)
-	type served struct {
-		ml          float64
-		first, last string
-	}
-	by := map[[2]string]*served{}
-	for _, p := range a.Poured() {
-		key := [2]string{p.Vessel, p.Band.String()}
-		day := p.At.Text(site.Zone)[:10]
-		if by[key] == nil {
-			by[key] = &served{first: day}
-		}
-		by[key].ml += p.ML
-		by[key].last = day
-	}
-	for _, key := range slices.SortedFunc(maps.Keys(by), func(x, y [2]string) int { return cmp.Or(cmp.Compare(x[0], y[0]), cmp.Compare(x[1], y[1])) }) {
-		s := by[key]
-		e.printf("  served from %s, on no unit: %s %s, %s to %s (%s)\n", key[0], number(site.VolumeUnit.Of(s.ml)), site.VolumeUnit, s.first, s.last, key[1])
+	for _, s := range a.PouredByVessel() {
+		e.printf("  served from %s, on no unit: %s %s, %s to %s (%s)\n", s.Vessel, number(site.VolumeUnit.Of(s.ML)), site.VolumeUnit, s.First, s.Last, s.Band)
 	}
 }
 
@@ -179,30 +161,11 @@ func (e *env) showEither(a *trace.Answer) {
 	}
 }
 
-// showConsignees sums shipments by who received them.
+// showConsignees tells who received how much.
 func (e *env) showConsignees(a *trace.Answer) {
-	type key struct{ consignee, band string }
-	type sum struct {
-		units, quantity int64
-		first, last     string
-	}
-	sums := map[key]*sum{}
-	for _, s := range a.Carrying() {
-		k := key{s.Consignee, s.Band}
-		if sums[k] == nil {
-			sums[k] = &sum{first: s.ShippedAt, last: s.ShippedAt}
-		}
-		x := sums[k]
-		x.units++
-		x.quantity += s.Quantity
-		x.first, x.last = min(x.first, s.ShippedAt), max(x.last, s.ShippedAt)
-	}
 	t := &table{head: []string{"consignee", "band", "#rows", "#cases or kegs", "first", "last"}}
-	for _, k := range slices.SortedFunc(maps.Keys(sums), func(x, y key) int {
-		return cmp.Or(cmp.Compare(x.consignee, y.consignee), cmp.Compare(x.band, y.band))
-	}) {
-		x := sums[k]
-		t.add(k.consignee, k.band, whole(x.units), whole(x.quantity), x.first[:10], x.last[:10])
+	for _, x := range a.ByConsignee() {
+		t.add(x.Consignee, x.Band, whole(x.Rows), whole(x.Quantity), x.First[:10], x.Last[:10])
 	}
 	if len(t.rows) > 0 {
 		e.printf("\n%s\n", e.strong("Shipped to"))

@@ -10,6 +10,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/draw"
+	"heeltap/graph/recall/printed"
+	"heeltap/graph/recall/scope"
 	"heeltap/lots/store"
 )
 
@@ -21,7 +26,7 @@ transfers transfer=T-2 from=FV-2 to=SV-1 out=1000 in=1000 unit=L started_at=2026
 `)
 	code := f.begin("H-2")
 	left := func() (out bool) {
-		f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+		f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 			out = s.HasLeft(tx)
 			return nil
 		})
@@ -33,17 +38,17 @@ transfers transfer=T-2 from=FV-2 to=SV-1 out=1000 in=1000 unit=L started_at=2026
 	f.write("removals subject=SV-1 quantity=500 unit=L at=2026-03-21_08:00 reason=taproom")
 	require.True(t, left())
 	other := f.begin("H-1")
-	f.with(other, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(other, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		require.False(t, s.HasLeft(tx), "what was served was the other beer")
 		return nil
 	})
 	f.write("removals subject=P-1|P-9 quantity=1 at=2026-03-21_08:00 reason=taproom ref=one-of")
-	f.with(other, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(other, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		require.True(t, s.HasLeft(tx), "what may have left counts")
 		return nil
 	})
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
-		served := slices.DeleteFunc(s.Served(tx), func(x recall.Served) bool { return x.MayBe })
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
+		served := slices.DeleteFunc(s.Served(tx), func(x scope.Served) bool { return x.MayBe })
 		require.Len(t, served, 1)
 		require.Equal(t, "SV-1", served[0].Code)
 		n, err := r.Notify(tx, s)
@@ -58,19 +63,19 @@ transfers transfer=T-2 from=FV-2 to=SV-1 out=1000 in=1000 unit=L started_at=2026
 func TestOneOfSeveralIsAnsweredFor(t *testing.T) {
 	f := newFloor(t, cellar+shipped+"shipments shipment=S-7 unit=P-2|P-9 quantity=80 consignee=D-3 shipped_at=2026-03-21_08:00\n")
 	code := f.begin("H-1")
-	answer := func(a recall.AnswerLine) {
-		f.take(code, &recall.Answered{Party: "D-3", Lines: []recall.AnswerLine{a}}, time.Time{})
+	answer := func(a deliveries.AnswerLine) {
+		f.take(code, &recall.Answered{Party: "D-3", Lines: []deliveries.AnswerLine{a}}, time.Time{})
 	}
-	answer(recall.AnswerLine{OnHand: 80})
+	answer(deliveries.AnswerLine{OnHand: 80})
 	x := f.recovery(code, "D-3", false)
 	require.InDelta(t, 80, x.MayBe, 0)
 	require.InDelta(t, 80, x.OnHand, 0)
 	require.InDelta(t, 0, x.Unexplained, 0)
 	require.Equal(t, "answered", f.standing(code, "D-3").State)
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), "D-3 Three: answered, 80 still on hand there")
-	answer(recall.AnswerLine{OnHand: 90})
+	answer(deliveries.AnswerLine{OnHand: 90})
 	require.InDelta(t, -10, f.recovery(code, "D-3", false).Unexplained, 0, "more than it can have")
-	answer(recall.AnswerLine{OnHand: 0})
+	answer(deliveries.AnswerLine{OnHand: 0})
 	require.Equal(t, "settled", f.standing(code, "D-3").State, "it got the other one")
 	require.InDelta(t, 80, f.account(code).Cases.OneOf, 0)
 	c, _ := f.consignee(code, "D-3")
@@ -116,7 +121,7 @@ func TestReturnsByOthers(t *testing.T) {
 	c, _ := f.consignee(code, "D-1")
 	require.InDelta(t, a.Cases.Shipped-a.Cases.Returned, c.Cases.Net, 0)
 	require.InDelta(t, 130, f.recovery(code, "D-1", false).Unexplained, 0)
-	f.take(code, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: 50, Sold: 80}}}, time.Time{})
+	f.take(code, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 50, Sold: 80}}}, time.Time{})
 	require.InDelta(t, 0, f.recovery(code, "D-1", false).Unexplained, 0)
 	f.write("shipments shipment=S-6 unit=P-1 quantity=1 consignee=D-2 shipped_at=2026-03-29_08:00")
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), "30 of P-1 came back from D-3, to which we shipped none of it: it counts for nobody (received by D-1, D-2)")
@@ -127,7 +132,7 @@ func TestReturnsByOthers(t *testing.T) {
 func TestOnTheWayBack(t *testing.T) {
 	f := newFloor(t, cellar+shipped+"returns return=U-1 unit=P-1 quantity=20 consignee=D-1 returned_at=2026-03-28_08:00 state=full\n")
 	code := f.begin("H-1")
-	f.take(code, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: 100, Returned: 10, Destroyed: 5, Sold: 40}}}, time.Time{})
+	f.take(code, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 100, Returned: 10, Destroyed: 5, Sold: 40}}}, time.Time{})
 	x := f.recovery(code, "D-1", false)
 	require.InDelta(t, 85, x.OnHand, 0)
 	require.InDelta(t, 10, x.OnTheWay, 0)
@@ -148,8 +153,8 @@ func TestLateAnswers(t *testing.T) {
 	code := f.begin("H-1")
 	at := func(hour int) time.Time { return time.Date(2026, 4, 1, hour, 0, 0, 0, time.UTC) }
 	f.clock = at(23)
-	f.take(code, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: 10, Sold: 150}}}, at(15))
-	f.take(code, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: 100}}}, at(9))
+	f.take(code, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 10, Sold: 150}}}, at(15))
+	f.take(code, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 100}}}, at(9))
 	x := f.standing(code, "D-1")
 	require.Equal(t, "2026-04-01T15:00:00Z", x.Answered)
 	require.Equal(t, "2026-04-01T09:00:00Z", x.Notified)
@@ -166,7 +171,7 @@ func TestLateAnswers(t *testing.T) {
 	f.take(code, &recall.Spoke{Authority: "FDA", Asked: true}, at(13))
 	f.take(code, &recall.Spoke{Authority: "fda", Text: "again"}, at(16))
 	f.take(code, &recall.Spoke{Authority: "fda", Text: "sent"}, at(14))
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		targets := r.Timeline(tx).Targets
 		require.Equal(t, "1:00", targets[len(targets)-1].Took)
 		_, err := r.Take(tx, &recall.Told{Party: "D-1"}, at(1).AddDate(0, -3, 0), "me")
@@ -188,7 +193,7 @@ counts subject=P-3 quantity=0 at=2026-04-01_08:00
 	require.InDelta(t, 5, a.Cases.Missing, 0)
 	require.InDelta(t, 5, a.Cases.Over, 0)
 	require.InDelta(t, 235./240*100, a.Cases.Percent, 1e-6)
-	i := slices.IndexFunc(a.Groups, func(g recall.GroupAccount) bool { return slices.Contains(g.DateCodes, "ONE") })
+	i := slices.IndexFunc(a.Groups, func(g account.GroupAccount) bool { return slices.Contains(g.DateCodes, "ONE") })
 	require.InDelta(t, 5, a.Groups[i].Missing, 0)
 	require.InDelta(t, 5, a.Groups[i].Over, 0)
 }
@@ -206,8 +211,8 @@ shipments shipment=S-5 unit=K001/K-1|K002/K-1 quantity=1 consignee=D-3 shipped_a
 	a := f.account(code)
 	require.InDelta(t, 10, a.Kegs.Produced, 0)
 	require.InDelta(t, 160, a.Cases.Produced, 0)
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
-		for _, x := range s.PrintedScope(tx) {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
+		for _, x := range printed.Rules(tx, s.Answer) {
 			if x.Product == "KEG" {
 				require.Equal(t, int64(8), x.KegsMore)
 				require.Contains(t, x.Text(), "keg numbers K001, K002, and 8 more kegs whose number nobody wrote down")
@@ -237,12 +242,12 @@ shipments shipment=S-4 unit=P-9 quantity=25 consignee=D-3 shipped_at=2026-03-19_
 	c, _ := f.consignee(code, "D-3")
 	require.InDelta(t, 25, c.Cases.Shipped, 0)
 	require.InDelta(t, 20, c.Cases.Affected, 0)
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
 		require.Len(t, s.LeftOut, 2)
 		require.Equal(t, "2026-03-18T09:50:00Z", s.LeftOut[0].ToppedUp)
 		require.Len(t, s.Shipments(), 1)
 		require.Len(t, s.Answer.Shipments, 3, "the trace itself says what moved the unit")
-		_, err := r.Answerable(tx, &recall.Answered{Party: "D-1"})
+		_, err := r.Take(tx, &recall.Answered{Party: "D-1"}, recall.At{}, "me")
 		require.ErrorContains(t, err, "its 40 of P-9 left before anything affected stood on it")
 		return nil
 	})
@@ -256,28 +261,25 @@ shipments shipment=S-4 unit=P-9 quantity=25 consignee=D-3 shipped_at=2026-03-19_
 func TestListReadTwice(t *testing.T) {
 	f := newFloor(t, cellar+shipped)
 	code := f.begin("H-1")
-	list := []recall.SubAccount{{Name: "a", Quantity: 4}, {Name: "b", Quantity: 6}}
-	gave := func(list []recall.SubAccount, replace bool) (err error) {
-		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
-			var s *recall.PassedOn
-			if s, err = r.GaveList("D-1", list, replace); err == nil {
-				_, err = r.Take(tx, s, recall.At{}, "me")
-			}
+	list := []deliveries.SubAccount{{Name: "a", Quantity: 4}, {Name: "b", Quantity: 6}}
+	gave := func(list []deliveries.SubAccount, replace bool) (err error) {
+		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
+			_, err = r.Take(tx, &recall.PassedOn{Party: "D-1", Accounts: list, Replace: replace}, recall.At{}, "me")
 			return nil
 		})
 		return err
 	}
 	require.NoError(t, gave(list, false))
 	require.ErrorContains(t, gave(list, false), "2 of the 2 rows are recorded already, the first is a")
-	require.NoError(t, gave([]recall.SubAccount{{Name: "c", Quantity: 1}}, false))
-	f.with(code, func(_ *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	require.NoError(t, gave([]deliveries.SubAccount{{Name: "c", Quantity: 1}}, false))
+	f.with(code, func(_ *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		require.Len(t, r.Contacts["D-1"].Accounts, 3)
 		return nil
 	})
-	f.take(code, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{PassedOn: 12}}}, time.Time{})
+	f.take(code, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{PassedOn: 12}}}, time.Time{})
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), "D-1 says it passed on 12, and its own list adds up to 11")
 	require.NoError(t, gave(list, true))
-	f.with(code, func(_ *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	f.with(code, func(_ *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		require.Len(t, r.Contacts["D-1"].Accounts, 2)
 		return nil
 	})
@@ -288,7 +290,7 @@ func TestDestroyedIsWhatWasHere(t *testing.T) {
 	f := newFloor(t, cellar+shipped+"counts subject=P-2 quantity=24 at=2026-04-01_08:00\n")
 	code := f.begin("H-1")
 	destroy := func(d recall.Destroyed) (err error) {
-		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 			d.Unit, d.Method, d.Witness = "P-2", "crushed", "Ines"
 			_, err = r.Destroy(tx, d, recall.At{}, "me")
 			return nil
@@ -299,26 +301,31 @@ func TestDestroyedIsWhatWasHere(t *testing.T) {
 	require.Error(t, destroy(recall.Destroyed{Quantity: math.NaN()}))
 	require.NoError(t, destroy(recall.Destroyed{Quantity: 50}))
 	a := f.account(code)
-	i := slices.IndexFunc(a.Units, func(u recall.UnitAccount) bool { return u.Unit == "P-2" })
+	i := slices.IndexFunc(a.Units, func(u account.UnitAccount) bool { return u.Unit == "P-2" })
 	require.InDelta(t, 0, a.Units[i].Counted, 0, "there is never less than nothing")
 	require.NoError(t, destroy(recall.Destroyed{Quantity: 40, Surplus: true}))
 
-	_, _, err := recall.SampleSize("B", math.NaN(), 9)
+	_, _, err := draw.SampleSize("B", math.NaN(), 9)
 	require.Error(t, err)
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		for _, q := range []float64{math.NaN(), math.Inf(1), -1, 2e9} {
-			_, err := r.Answerable(tx, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: q}}})
+			_, err := r.Take(tx, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: q}}}, recall.At{}, "me")
 			require.ErrorContains(t, err, "is no quantity", q)
-			require.ErrorContains(t, r.Checkable(tx, &recall.Checked{Party: "D-1", OnSale: q}), "is no quantity", q)
+			_, err = r.Take(tx, &recall.Checked{Party: "D-1", OnSale: q}, recall.At{}, "me")
+			require.ErrorContains(t, err, "is no quantity", q)
 		}
-		require.ErrorContains(t, r.Checkable(tx, &recall.Checked{Party: "D-2"}), "received nothing in scope")
-		odd, err := r.Answerable(tx, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: 500}}})
-		require.Len(t, odd, 1)
+		_, err := r.Take(tx, &recall.Checked{Party: "D-2"}, recall.At{}, "me")
+		require.ErrorContains(t, err, "received nothing in scope")
+		after, err := r.Take(tx, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 500}}}, recall.At{}, "me")
+		require.Len(t, after.Remarks, 1)
 		return err
 	})
-	_, err = recall.ReadAccounts(strings.NewReader("name,quantity\na,NaN\n"))
+	_, err = deliveries.ReadAccounts(strings.NewReader("name,quantity\na,NaN\n"))
 	require.Error(t, err)
-	f.take(code, &recall.Sampled{Level: "A", Percent: 100, Of: 2, Parties: []string{"D-1"}}, time.Time{})
+	f.do(func(tx *store.Tx) error { // drawn when there were two
+		_, err := tx.Act(code, map[string]any{"step": "sample", "with": recall.Sampled{Level: "A", Percent: 100, Of: 2, Parties: []string{"D-1"}}}, "me")
+		return err
+	})
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), "drawn among 2 consignees, and there are 1 now: draw again")
 }
 
@@ -344,7 +351,7 @@ func TestCountInTheMinuteOfADestruction(t *testing.T) {
 	code := f.begin("H-1")
 	counted := func() float64 {
 		a := f.account(code)
-		return a.Units[slices.IndexFunc(a.Units, func(u recall.UnitAccount) bool { return u.Unit == "P-2" })].Counted
+		return a.Units[slices.IndexFunc(a.Units, func(u account.UnitAccount) bool { return u.Unit == "P-2" })].Counted
 	}
 	f.write("removals subject=P-2 quantity=10 at=2026-04-01_12:30:20 reason=destroyed witness=Ines")
 	f.write("counts subject=P-2 quantity=70 at=2026-04-01_12:30")
@@ -363,7 +370,7 @@ func TestOneOfSeveralUnanswered(t *testing.T) {
 	require.InDelta(t, 0, x.PercentSince, 0)
 	require.False(t, x.Nothing)
 	require.InDelta(t, 15, f.standing(code, "D-3").Left, 0)
-	f.take(code, &recall.Answered{Party: "D-3", Lines: []recall.AnswerLine{{OnHand: 8, Destroyed: 2, Sold: 2}}}, time.Time{})
+	f.take(code, &recall.Answered{Party: "D-3", Lines: []deliveries.AnswerLine{{OnHand: 8, Destroyed: 2, Sold: 2}}}, time.Time{})
 	x = f.recovery(code, "D-3", false)
 	require.InDelta(t, x.Distributed+x.MayBe, x.OnHand+x.Destroyed+x.Sold+x.Elsewhere+x.Unexplained, 0)
 	require.InDelta(t, 5, x.Elsewhere, 0)
@@ -392,9 +399,9 @@ removals subject=SV-1 quantity=500 unit=L at=2026-03-21_08:00 reason=taproom
 removals subject=SV-1 quantity=100 unit=L at=2026-03-22_08:00 reason=dumped
 `)
 	code := f.begin("H-2")
-	balance := func() (b recall.LotBalance) {
-		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
-			list, err := r.LotBalances(tx)
+	balance := func() (b account.LotBalance) {
+		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
+			list, err := account.LotBalances(tx, r.Traced(tx))
 			b = list[0]
 			return err
 		})

@@ -2,13 +2,16 @@ package recall
 
 import (
 	"fmt"
-	"slices"
 	"time"
+
+	"heeltap/graph/recall/internal/words"
+	"heeltap/graph/recall/scope"
 )
 
 // Again says that a party is to be told again: what it received of the scope is not what stood in
 // the version that it was told by.
 type Again struct {
+	Party   string
 	Version int   // that it was told by
 	Was     int64 // cases and kegs that it received, by that version
 	Now     int64 // and by the scope as it stands
@@ -22,34 +25,34 @@ func (a Again) Text() string {
 
 // TellAgain tells whether a consignee that was told is to be told again. Versions that do not say
 // what a consignee received tell nothing.
-func (r *Recall) TellAgain(s *Scope, party string) (Again, bool) {
+func (r *Recall) TellAgain(s *scope.Scope, party string) (Again, bool) {
 	by := r.toldBy(party)
 	if by == nil {
 		return Again{}, false
 	}
-	was, known := consigneeItem(by.Items, party)
-	now, _ := consigneeItem(s.Items(), party)
+	was, known := scope.ConsigneeIn(by.Items, party)
+	now, _ := scope.ConsigneeIn(s.Items(), party)
 	if known && was.Received == "" || was.Received == now.Received && was.Band == now.Band {
 		return Again{}, false
 	}
-	a := Again{Version: by.Version, Was: was.received(), Now: now.received(), Detail: moved(now.Received, was.Received)}
+	a := Again{Party: party, Version: by.Version, Was: was.ReceivedSum(), Now: now.ReceivedSum(), Detail: moved(now.Received, was.Received)}
 	if known && was.Band != now.Band {
-		a.Detail = comma(a.Detail, fmt.Sprintf("`%s`, was `%s`", now.Band, was.Band))
+		a.Detail = words.Comma(a.Detail, fmt.Sprintf("`%s`, was `%s`", now.Band, was.Band))
 	}
 	return a, true
 }
 
 // Uncalled lists who was told and has nothing in scope any more, by the versions that they were
 // told by: they are to be told so.
-func (r *Recall) Uncalled(s *Scope) map[string]int {
+func (r *Recall) Uncalled(s *scope.Scope) map[string]int {
 	out := map[string]int{}
 	for party := range r.Contacts {
 		by := r.toldBy(party)
 		if by == nil {
 			continue
 		}
-		_, had := consigneeItem(by.Items, party)
-		if _, has := consigneeItem(s.Items(), party); had && !has {
+		_, had := scope.ConsigneeIn(by.Items, party)
+		if _, has := scope.ConsigneeIn(s.Items(), party); had && !has {
 			out[party] = by.Version
 		}
 	}
@@ -58,7 +61,7 @@ func (r *Recall) Uncalled(s *Scope) map[string]int {
 
 // toldBy is the version that a party was told by when it was told last: the last one frozen before
 // that, or the first where none was; nil where it was never told, or nothing is frozen.
-func (r *Recall) toldBy(party string) *Version {
+func (r *Recall) toldBy(party string) *scope.Version {
 	var last *Logged
 	for i := range r.Log {
 		l := &r.Log[i]
@@ -77,9 +80,9 @@ func (r *Recall) toldBy(party string) *Version {
 	if last == nil {
 		return nil
 	}
-	var by *Version
+	var by *scope.Version
 	for i := range r.Versions {
-		if v := &r.Versions[i]; by == nil || v.before(last) {
+		if v := &r.Versions[i]; by == nil || frozenBefore(v, last) {
 			by = v
 		}
 	}
@@ -93,9 +96,9 @@ func lastStep(l *Logged) Step {
 	return l.Step
 }
 
-// before reports whether a version was frozen before a step was taken. Times are typed to the
+// frozenBefore reports whether a version was frozen before a step was taken. Times are typed to the
 // minute: within one, the journal's order counts.
-func (v *Version) before(l *Logged) bool {
+func frozenBefore(v *scope.Version, l *Logged) bool {
 	a, b := v.At.Truncate(time.Minute), l.At.Truncate(time.Minute)
 	return a.Before(b) || a.Equal(b) && v.Entry < l.Entry
 }
@@ -103,9 +106,9 @@ func (v *Version) before(l *Logged) bool {
 // changedFor is when a version first said otherwise of a consignee than the one it was told by;
 // zero where none does.
 func (r *Recall) changedFor(party string, told int) time.Time {
-	var was Item
+	var was scope.Item
 	for _, v := range r.Versions {
-		i, _ := consigneeItem(v.Items, party)
+		i, _ := scope.ConsigneeIn(v.Items, party)
 		switch {
 		case v.Version == told:
 			was = i
@@ -116,26 +119,10 @@ func (r *Recall) changedFor(party string, told int) time.Time {
 	return time.Time{}
 }
 
-func consigneeItem(items []Item, party string) (Item, bool) {
-	i := slices.IndexFunc(items, func(i Item) bool { return i.Kind == "consignee" && i.Code == party })
-	if i < 0 {
-		return Item{}, false
-	}
-	return items[i], true
-}
-
-// received is how many cases and kegs a consignee received, one of several among them.
-func (i Item) received() (sum int64) {
-	for _, n := range receivedOf(i.Received) {
-		sum += n
-	}
-	return sum
-}
-
 // moved says what was received more or less of, also where it was nothing before.
 func moved(now, old string) string {
 	if old == "" {
 		old = "0 of " // no unit
 	}
-	return moreReceived(now, old)
+	return scope.MoreReceived(now, old)
 }

@@ -8,6 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/scope"
 )
 
 // Who has not what it was told of is told again, whether a delivery came on top or was somebody else's;
@@ -48,7 +50,7 @@ func TestToldAgain(t *testing.T) {
 	// What was typed in late was told when it was told.
 	f.take(code, &recall.Told{Party: "D-1", How: "phone", Reached: true}, f.clock.Add(-90*time.Minute))
 	require.Equal(t, "told", f.standing(code, "D-1").State)
-	f.take(code, &recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{Sold: 80}}}, time.Time{})
+	f.take(code, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{Sold: 80}}}, time.Time{})
 	f.write("shipments shipment=S-8 unit=P-2 quantity=1 consignee=D-1 shipped_at=2026-03-22_08:00")
 	require.Equal(t, "it was told of 80 (version 2), and it is 81 now: +1 of P-2", f.standing(code, "D-1").Again)
 }
@@ -59,7 +61,7 @@ func TestToldForNothing(t *testing.T) {
 	code := f.begin("H-1")
 	f.freeze(code)
 	f.take(code, &recall.Told{Party: "D-1", How: "phone", Reached: true}, time.Time{})
-	f.take(code, &recall.Decided{Codes: []string{"P-1", "P-3"}, Choice: recall.Exclude, Reason: "sieved"}, time.Time{})
+	f.take(code, &recall.Decided{Codes: []string{"P-1", "P-3"}, Choice: scope.Exclude, Reason: "sieved"}, time.Time{})
 	const line = "D-1 was told by version 1 and has nothing in scope any more"
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), line)
 	f.freeze(code)

@@ -3,9 +3,14 @@ package recall
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/internal/words"
+	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -18,23 +23,23 @@ type OpenLine struct {
 }
 
 // OpenLines lists everything that is not settled.
-func (r *Recall) OpenLines(tx *store.Tx, s *Scope) ([]OpenLine, error) {
+func (r *Recall) OpenLines(tx *store.Tx, s *scope.Scope) ([]OpenLine, error) {
 	out := []OpenLine{}
 	add := func(kind, format string, args ...any) {
 		out = append(out, OpenLine{kind, fmt.Sprintf(format, args...)})
 	}
 	if r.Latest() == nil {
 		add("scope", "no version was frozen")
-	} else if n := len(diff(r.Latest().Items, s.Items())); n > 0 {
-		add("scope", "%s since version %d: freeze the next one", plural(n, "change"), r.Latest().Version)
+	} else if n := len(scope.Diff(r.Latest().Items, s.Items())); n > 0 {
+		add("scope", "%s since version %d: freeze the next one", words.Plural(n, "change"), r.Latest().Version)
 	}
 	for _, l := range s.Lost {
-		add("scope", "%s %s is not traced: %s; %s", l.What, l.Code, l.Why, l.mend())
+		add("scope", "%s %s is not traced: %s; %s", l.What, l.Code, l.Why, l.Mend())
 	}
 	for _, i := range s.Kept {
 		add("signature", "%s %s: a correction took it out of scope; sign off, or leave it in", i.Kind, i.Code)
 	}
-	stock, err := s.InHouse(tx)
+	stock, err := r.InHouse(tx, s)
 	if err != nil {
 		return nil, err
 	}
@@ -55,11 +60,11 @@ func (r *Recall) OpenLines(tx *store.Tx, s *Scope) ([]OpenLine, error) {
 	if err != nil {
 		return nil, err
 	}
-	return slices.Concat(out, told, a.openLines(), still), tx.Err()
+	return slices.Concat(out, told, openIn(a), still), tx.Err()
 }
 
 // consigneeLines lists whom to ask further, and what is to be checked.
-func (r *Recall) consigneeLines(tx *store.Tx, s *Scope) (out []OpenLine, err error) {
+func (r *Recall) consigneeLines(tx *store.Tx, s *scope.Scope) (out []OpenLine, err error) {
 	add := func(kind, format string, args ...any) {
 		out = append(out, OpenLine{kind, fmt.Sprintf(format, args...)})
 	}
@@ -69,27 +74,27 @@ func (r *Recall) consigneeLines(tx *store.Tx, s *Scope) (out []OpenLine, err err
 	}
 	for _, x := range standings {
 		if x.State != "settled" {
-			add("consignee", "%s", join(strings.TrimSpace(x.Party+" "+x.Name), comma(x.State, x.Wants())))
+			add("consignee", "%s", words.Join(strings.TrimSpace(x.Party+" "+x.Name), words.Comma(x.State, x.Wants())))
 		}
 		if says, listed, ok := r.Contacts[x.Party].PassedOn(); ok && says != listed {
 			add("consignee", "%s says it passed on %g, and its own list adds up to %g", x.Party, says, listed)
 		}
 	}
 	uncalled := r.Uncalled(s)
-	for _, p := range sortedKeys(uncalled) {
+	for _, p := range slices.Sorted(maps.Keys(uncalled)) {
 		add("consignee", "%s was told by version %d and has nothing in scope any more: freeze the scope, and tell it so", p, uncalled[p])
 	}
 	for _, p := range r.unchecked() {
 		add("check", "%s was drawn for an effectiveness check and not checked", p)
 	}
 	if r.Sample != nil && r.Sample.Of != len(standings) {
-		add("check", "the effectiveness checks were drawn among %s, and there are %d now: draw again", plural(r.Sample.Of, "consignee"), len(standings))
+		add("check", "the effectiveness checks were drawn among %s, and there are %d now: draw again", words.Plural(r.Sample.Of, "consignee"), len(standings))
 	}
 	return out, nil
 }
 
-// openLines lists what the account leaves open.
-func (a *Account) openLines() (out []OpenLine) {
+// openIn lists what an account leaves open.
+func openIn(a *account.Account) (out []OpenLine) {
 	add := func(format string, args ...any) {
 		out = append(out, OpenLine{"account", fmt.Sprintf(format, args...)})
 	}
@@ -144,7 +149,7 @@ func (r *Recall) heldStill(tx *store.Tx) ([]OpenLine, error) {
 	if len(here) == 0 {
 		return nil, nil
 	}
-	return []OpenLine{{"hold", fmt.Sprintf("%s held and neither released nor destroyed: %s", plural(len(here), "thing"), strings.Join(here, ", "))}}, nil
+	return []OpenLine{{"hold", fmt.Sprintf("%s held and neither released nor destroyed: %s", words.Plural(len(here), "thing"), strings.Join(here, ", "))}}, nil
 }
 
 // gone reports whether nothing of a thing is here by the books.
@@ -165,37 +170,11 @@ func gone(tx *store.Tx, code string) bool {
 	return false
 }
 
-// Close prepares the end of the brewery's own work. Open lines are counted and stay listed:
-// closing with some is a decision, and needs a review that says why.
-func (r *Recall) Close(tx *store.Tx, review string) (*Closed, error) {
-	if strings.TrimSpace(review) == "" {
-		return nil, lots.Errorf(lots.Invalid, "closing needs a review: what happened, why, and what will be different; --review TEXT")
-	}
-	s, err := r.Scope(tx)
-	if err != nil {
-		return nil, err
-	}
-	open, err := r.OpenLines(tx, s)
-	if err != nil {
-		return nil, err
-	}
-	return &Closed{Review: review, Open: len(open)}, nil
-}
-
 // Destroy records the destruction of a unit or of part of it: a removal with its witness,
 // and how it was done. In an exercise nothing is removed.
 func (r *Recall) Destroy(tx *store.Tx, d Destroyed, at At, by string) (*Recall, error) {
-	switch {
-	case strings.TrimSpace(d.Witness) == "":
-		return nil, lots.Errorf(lots.Invalid, "destruction needs a witness: --witness NAME")
-	case strings.TrimSpace(d.Method) == "":
-		return nil, lots.Errorf(lots.Invalid, "say how it was destroyed: --method TEXT")
-	}
-	if thing, ok := tx.Thing(d.Unit); !ok || thing.Kind != lots.KindUnit {
-		return nil, lots.Errorf(lots.NotFound, "no unit is called %q; near it are: %s", d.Unit, strings.Join(tx.Nearest(d.Unit, lots.KindUnit), ", "))
-	}
-	if !quantityOK(d.Quantity) {
-		return nil, lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", d.Quantity)
+	if err := d.possible(tx); err != nil {
+		return nil, err
 	}
 	if err := d.fits(tx, r.rehearsed(d.Unit)); err != nil {
 		return nil, err
@@ -208,6 +187,23 @@ func (r *Recall) Destroy(tx *store.Tx, d Destroyed, at At, by string) (*Recall, 
 		d.Entry = entry
 	}
 	return r.Take(tx, &d, at, by)
+}
+
+// possible refuses a destruction that nobody saw, of nothing that is known, or of no quantity.
+func (d *Destroyed) possible(tx *store.Tx) error {
+	switch {
+	case strings.TrimSpace(d.Witness) == "":
+		return lots.Errorf(lots.Invalid, "destruction needs a witness: --witness NAME")
+	case strings.TrimSpace(d.Method) == "":
+		return lots.Errorf(lots.Invalid, "say how it was destroyed: --method TEXT")
+	}
+	if thing, ok := tx.Thing(d.Unit); !ok || thing.Kind != lots.KindUnit {
+		return lots.Errorf(lots.NotFound, "no unit is called %q; near it are: %s", d.Unit, strings.Join(tx.Nearest(d.Unit, lots.KindUnit), ", "))
+	}
+	if !deliveries.QuantityOK(d.Quantity) {
+		return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", d.Quantity)
+	}
+	return nil
 }
 
 // rehearsed is how much of a unit was destroyed in this exercise.
@@ -260,10 +256,4 @@ func (r *Recall) remove(tx *store.Tx, d Destroyed, at At, by string) (int64, err
 		return 0, lots.Errorf(lots.Conflict, "the destruction of %s can not be recorded: %s", d.Unit, faults[0].Reason)
 	}
 	return entries[0], nil
-}
-
-// ProductText names a product and what one package of it holds, without what the name says already.
-func ProductText(tx *store.Tx, code string) (name, sizeText string) {
-	p := productOf(tx, code)
-	return p.Name, strings.TrimPrefix(nameAndSize(p.Name, size(p)), p.Name+", ")
 }

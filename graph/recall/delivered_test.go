@@ -6,14 +6,16 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/scope"
 	"heeltap/lots/store"
 )
 
 // delivered is a consignee as it is told.
-func (f *floor) delivered(code, party string) (found recall.Consignee) {
+func (f *floor) delivered(code, party string) (found deliveries.Consignee) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
-		list, err := r.Delivered(tx, s)
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
+		list, err := deliveries.Delivered(tx, s, r.Versions)
 		for _, c := range list {
 			if c.Party == party {
 				found = c

@@ -8,6 +8,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/house"
+	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -132,7 +136,7 @@ func (f *floor) begin(suspects ...string) string {
 	return code
 }
 
-func (f *floor) freeze(code string) []recall.Change {
+func (f *floor) freeze(code string) []scope.Change {
 	f.Helper()
 	f.clock = f.clock.Add(time.Minute)
 	now := f.clock
@@ -143,7 +147,7 @@ func (f *floor) freeze(code string) []recall.Change {
 }
 
 // with does something with a recall and its scope.
-func (f *floor) with(code string, what func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error) {
+func (f *floor) with(code string, what func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error) {
 	f.Helper()
 	f.do(func(tx *store.Tx) error {
 		r, err := recall.Load(tx, code)
@@ -156,7 +160,7 @@ func (f *floor) with(code string, what func(tx *store.Tx, r *recall.Recall, s *r
 
 func (f *floor) take(code string, s recall.Step, at time.Time) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		_, err := r.Take(tx, s, at, "me")
 		return err
 	})
@@ -164,17 +168,15 @@ func (f *floor) take(code string, s recall.Step, at time.Time) {
 
 func (f *floor) signOff(code string, codes ...string) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
-		s, err := r.SignOff(tx, codes, "photo")
-		require.NoError(f, err)
-		_, err = r.Take(tx, s, recall.At{}, "Quint")
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
+		_, err := r.Take(tx, &recall.SignedOff{Codes: codes, All: len(codes) == 0, Reason: "photo"}, recall.At{}, "Quint")
 		return err
 	})
 }
 
 func (f *floor) hold(code string) (held []string) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		_, stock, err := r.HoldAll(tx, "Quint")
 		for _, x := range stock {
 			held = append(held, x.Code)
@@ -187,7 +189,7 @@ func (f *floor) hold(code string) (held []string) {
 // kept lists what waits for a signature.
 func (f *floor) kept(code string) (out []string) {
 	f.Helper()
-	f.with(code, func(_ *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(_ *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		for _, i := range s.Kept {
 			out = append(out, i.Kind+" "+i.Code)
 		}
@@ -198,10 +200,10 @@ func (f *floor) kept(code string) (out []string) {
 }
 
 // stock finds something in the house; false where it is not on the list.
-func (f *floor) stock(code, thing string) (found recall.Stock, ok bool) {
+func (f *floor) stock(code, thing string) (found house.Stock, ok bool) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
-		list, err := s.InHouse(tx)
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
+		list, err := r.InHouse(tx, s)
 		for _, x := range list {
 			if x.Code == thing {
 				found, ok = x, true
@@ -212,10 +214,10 @@ func (f *floor) stock(code, thing string) (found recall.Stock, ok bool) {
 	return found, ok
 }
 
-func (f *floor) consignee(code, party string) (found recall.Consignee, ok bool) {
+func (f *floor) consignee(code, party string) (found deliveries.Consignee, ok bool) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
-		list, err := s.Consignees(tx)
+	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
+		list, err := deliveries.Consignees(tx, s)
 		for _, c := range list {
 			if c.Party == party {
 				found, ok = c, true
@@ -226,26 +228,26 @@ func (f *floor) consignee(code, party string) (found recall.Consignee, ok bool) 
 	return found, ok
 }
 
-func (f *floor) account(code string) (a *recall.Account) {
+func (f *floor) account(code string) (a *account.Account) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) (err error) {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) (err error) {
 		a, err = r.Reconcile(tx, s)
 		return err
 	})
 	return a
 }
 
-func (f *floor) recovery(code, party string, kegs bool) recall.Recovery {
+func (f *floor) recovery(code, party string, kegs bool) account.Recovery {
 	f.Helper()
 	a := f.account(code)
-	i := slices.IndexFunc(a.Consignees, func(x recall.Recovery) bool { return x.Party == party && x.Kegs == kegs })
+	i := slices.IndexFunc(a.Consignees, func(x account.Recovery) bool { return x.Party == party && x.Kegs == kegs })
 	require.GreaterOrEqual(f, i, 0, "%s has a line", party)
 	return a.Consignees[i]
 }
 
 func (f *floor) standing(code, party string) (found recall.Standing) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
 		list, err := r.Standings(tx, s)
 		for _, x := range list {
 			if x.Party == party {
@@ -260,7 +262,7 @@ func (f *floor) standing(code, party string) (found recall.Standing) {
 
 func (f *floor) openLines(code string) (out []string) {
 	f.Helper()
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
 		lines, err := r.OpenLines(tx, s)
 		for _, l := range lines {
 			out = append(out, l.Kind+": "+l.Text)

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"heeltap/graph/recall/house"
+	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -15,16 +17,16 @@ import (
 // HoldAll stops everything in scope that is in the house and that this recall does not hold yet,
 // in one step. What somebody else stopped gets a hold of this recall's own, so that neither
 // release lets go what the other still wants stopped. In an exercise it stops nothing and says so.
-func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []Stock, error) {
+func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []house.Stock, error) {
 	s, err := r.Scope(tx)
 	if err != nil {
 		return nil, nil, err
 	}
-	stock, err := s.InHouse(tx)
+	stock, err := r.InHouse(tx, s)
 	if err != nil {
 		return nil, nil, err
 	}
-	stock = slices.DeleteFunc(stock, func(x Stock) bool {
+	stock = slices.DeleteFunc(stock, func(x house.Stock) bool {
 		return x.Kind == "loose" || r.Mock && slices.Contains(r.Holds, x.Code) || !r.Mock && x.HeldHere
 	})
 	if len(stock) == 0 {
@@ -42,6 +44,11 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []Stock, error) {
 	}
 	after, err := r.Take(tx, step, At{}, by)
 	return after, stock, err
+}
+
+// InHouse lists what of a scope is in the house, and says of each thing whether the recall holds it.
+func (r *Recall) InHouse(tx *store.Tx, s *scope.Scope) ([]house.Stock, error) {
+	return house.InScope(tx, s, r.heldBy)
 }
 
 // stop records the holds.
@@ -74,29 +81,29 @@ func minuteAt(text string, zone *time.Location) lots.When {
 	return w
 }
 
-// LetGo releases what was held for the recall: the codes given, or all. It ends the recall's own
-// holds and nobody else's. In an exercise there is nothing to release but the exercise's own list.
+// LetGo releases what was held for the recall. It ends the recall's own holds and nobody else's. In an
+// exercise there is nothing to release but the exercise's own list.
 func (r *Recall) LetGo(tx *store.Tx, codes []string, reason, by string) (*Recall, error) {
-	if strings.TrimSpace(reason) == "" {
-		return nil, lots.Errorf(lots.Invalid, "a release needs a reason: --reason TEXT")
-	}
-	if len(codes) == 0 {
-		codes = slices.Clone(r.Holds)
+	step := &LetGo{codes, reason}
+	if err := r.canLetGo(step); err != nil {
+		return nil, err
 	}
 	for _, c := range codes {
-		if !slices.Contains(r.Holds, c) {
-			return nil, lots.Errorf(lots.NotFound, "%s is not held for %s; held are: %s", c, r.Code, cmp.Or(strings.Join(r.Holds, ", "), "none"))
-		}
 		for _, entry := range r.heldBy[c] {
 			if err := endHold(tx, entry, reason, by); err != nil {
 				return nil, err
 			}
 		}
 	}
-	if len(codes) == 0 {
+	return r.Take(tx, step, At{}, by)
+}
+
+// LetGoAll releases all that was held for the recall.
+func (r *Recall) LetGoAll(tx *store.Tx, reason, by string) (*Recall, error) {
+	if len(r.Holds) == 0 {
 		return nil, lots.Errorf(lots.Conflict, "nothing is held for %s", r.Code)
 	}
-	return r.Take(tx, &LetGo{codes, reason}, At{}, by)
+	return r.LetGo(tx, slices.Clone(r.Holds), reason, by)
 }
 
 // endHold writes its end into a hold; one that was ended or taken back is left as it is.
@@ -152,7 +159,7 @@ func (r *Recall) StillStopped(tx *store.Tx, codes []string) ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		stock, err := s.InHouse(tx)
+		stock, err := other.InHouse(tx, s)
 		if err != nil {
 			return nil, err
 		}

@@ -8,6 +8,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/printed"
+	"heeltap/graph/recall/scope"
 	"heeltap/lots/store"
 )
 
@@ -15,8 +18,8 @@ import (
 func (f *floor) printed(code string) string {
 	f.Helper()
 	var out []string
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
-		for _, r := range s.PrintedScope(tx) {
+	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
+		for _, r := range printed.Rules(tx, s.Answer) {
 			out = append(out, r.Text())
 		}
 		return nil
@@ -37,7 +40,7 @@ units unit=P-2 kind=pallet run=R-2 quantity=20
 	require.Contains(t, before, "ONE")
 	f.amend("use-1", map[string]string{"from": "M-1"})
 	require.Equal(t, []string{"brew B-1", "fill BT-1@2026-03-15T08:00", "fill FV-1@2026-03-01T13:00", "run R-1", "unit P-1", "unit P-2"}, f.kept(code))
-	f.with(code, func(_ *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(_ *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		require.Empty(t, s.LeftOut)
 		for _, u := range s.Answer.Units {
 			if u.Code == "P-2" {
@@ -53,7 +56,7 @@ units unit=P-2 kind=pallet run=R-2 quantity=20
 	require.Equal(t, []string{"ONE", "TWO"}, c.Lines[0].DateCodes)
 	f.signOff(code, "P-2")
 	require.NotContains(t, f.kept(code), "unit P-2")
-	f.with(code, func(_ *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(_ *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		for _, u := range s.Answer.Units {
 			if u.Code == "P-2" {
 				require.EqualValues(t, 20, u.Affected)
@@ -119,7 +122,7 @@ func TestSuspectTankIsFollowed(t *testing.T) {
 	f := newFloor(t, cellar+shipped)
 	code := f.begin("BT-1")
 	f.amend("T-1", map[string]string{"started_at": "2026-03-15 08:01"})
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		require.Len(t, s.Lost, 1)
 		require.Equal(t, []string{"fill:BT-1@2026-03-15T08:01"}, s.Lost[0].StandsIn)
 		require.True(t, s.HasLeft(tx))
@@ -127,7 +130,7 @@ func TestSuspectTankIsFollowed(t *testing.T) {
 	})
 	require.Contains(t, f.hold(code), "BT-1")
 	f.void("T-1") // nothing stands in any more
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		require.Empty(t, s.Lost[0].StandsIn)
 		require.True(t, s.HasLeft(tx), "what can not be traced can not be said to be here")
 		return nil
@@ -168,8 +171,8 @@ func TestKeptDelivery(t *testing.T) {
 	two, _ := f.consignee(code, "D-2")
 	require.InDelta(t, 80, two.Cases.Shipped, 0)
 	f.freeze(code)
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
-		list, err := r.Delivered(tx, s)
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
+		list, err := deliveries.Delivered(tx, s, r.Versions)
 		require.NoError(t, err)
 		require.Equal(t, "P-1", list[0].Lines[0].Unit)
 		require.Contains(t, list[0].Lines[0].First, "2026-03-20", "its day as it read when the records still said so")
@@ -203,8 +206,8 @@ func TestReceivedOnHoldStays(t *testing.T) {
 	code := f.begin("H-5")
 	f.clock = f.clock.Add(-time.Minute) // the hold is placed at 12:03 too
 	f.hold(code)
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
-		_, err := r.LetGo(tx, nil, "cleared", "Quint")
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
+		_, err := r.LetGoAll(tx, "cleared", "Quint")
 		return err
 	})
 	require.True(t, f.stopped("additions vessel=FV-2 from=H-5 quantity=1 unit=kg at=2026-04-02_08:00"))

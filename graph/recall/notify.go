@@ -3,10 +3,16 @@ package recall
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
 	"heeltap/graph"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/internal/words"
+	"heeltap/graph/recall/printed"
+	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -55,8 +61,8 @@ const deferral = "Who is concerned and what the law asks is for the authority an
 func Deferral() string { return deferral }
 
 // Notify tells which authorities are concerned by the markets that goods in scope went to.
-func (r *Recall) Notify(tx *store.Tx, s *Scope) (*Notification, error) {
-	consignees, err := s.Consignees(tx)
+func (r *Recall) Notify(tx *store.Tx, s *scope.Scope) (*Notification, error) {
+	consignees, err := deliveries.Consignees(tx, s)
 	if err != nil {
 		return nil, err
 	}
@@ -82,8 +88,8 @@ func (r *Recall) Notify(tx *store.Tx, s *Scope) (*Notification, error) {
 			add(home, p.Product)
 		}
 	}
-	for _, market := range sortedKeys(markets) {
-		if err := r.inMarket(tx, n, market, sortedKeys(markets[market])); err != nil {
+	for _, market := range slices.Sorted(maps.Keys(markets)) {
+		if err := r.inMarket(tx, n, market, slices.Sorted(maps.Keys(markets[market]))); err != nil {
 			return nil, err
 		}
 	}
@@ -93,15 +99,6 @@ func (r *Recall) Notify(tx *store.Tx, s *Scope) (*Notification, error) {
 	}
 	n.First = r.firstAsked(tx, s, a, consignees)
 	return n, tx.Err()
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	slices.Sort(out)
-	return out
 }
 
 // concern is who is to be told in a market, and why.
@@ -213,7 +210,7 @@ func (r *Recall) strategyText() string {
 }
 
 // firstAsked answers what 21 CFR 7.46(a) asks a firm for.
-func (r *Recall) firstAsked(tx *store.Tx, s *Scope, a *Account, consignees []Consignee) []Asked {
+func (r *Recall) firstAsked(tx *store.Tx, s *scope.Scope, a *account.Account, consignees []deliveries.Consignee) []Asked {
 	const source = "21 CFR 7.46(a)"
 	codes := map[string][]string{}
 	first, last := "", ""
@@ -228,10 +225,10 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, a *Account, consignees []Con
 		}
 	}
 	var products []string
-	for _, code := range sortedKeys(codes) {
-		p := productOf(tx, code)
+	for _, code := range slices.Sorted(maps.Keys(codes)) {
+		p := printed.Product(tx, code)
 		slices.Sort(codes[code])
-		products = append(products, fmt.Sprintf("%s, codes %s", nameAndSize(p.Name, size(p)), strings.Join(slices.Compact(codes[code]), ", ")))
+		products = append(products, fmt.Sprintf("%s, codes %s", words.NameAndSize(p.Name, printed.Size(p)), strings.Join(slices.Compact(codes[code]), ", ")))
 	}
 	var accounts []string
 	for _, c := range consignees {
@@ -239,9 +236,9 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, a *Account, consignees []Con
 	}
 	return []Asked{
 		{"Identity of the product", strings.Join(products, "; "), source},
-		{"Reason, and how and when it was found", join(r.Reason, r.Known, "opened "+lots.RFC3339(r.OpenedAt.Unix(), tx.Site().Zone)), source},
+		{"Reason, and how and when it was found", words.Join(r.Reason, r.Known, "opened "+lots.RFC3339(r.OpenedAt.Unix(), tx.Site().Zone)), source},
 		{"Evaluation of the risk", "hazard: " + string(r.Hazard) + "; the evaluation is for the responsible person to write", source},
-		{"Total produced, and the time span", fmt.Sprintf("%s in scope, packed %s to %s", casesAndKegs(a.Cases.Produced, a.Kegs.Produced), first, last), source},
+		{"Total produced, and the time span", fmt.Sprintf("%s in scope, packed %s to %s", words.CasesAndKegs(a.Cases.Produced, a.Kegs.Produced), first, last), source},
 		{"Amount distributed", distributed(tx, s, consignees), source},
 		{"Direct accounts: number and identity", fmt.Sprintf("%d: %s", len(accounts), strings.Join(accounts, "; ")), source},
 		{"Proposed communication", "the letters and press draft of this recall", source},
@@ -252,7 +249,7 @@ func (r *Recall) firstAsked(tx *store.Tx, s *Scope, a *Account, consignees []Con
 
 // distributed says what left the brewery: what consignees received, what they may have received
 // besides, and what was served or sold in the taproom.
-func distributed(tx *store.Tx, s *Scope, consignees []Consignee) string {
+func distributed(tx *store.Tx, s *scope.Scope, consignees []deliveries.Consignee) string {
 	var cases, kegs, maybe, maybeKegs, kept float64
 	for _, c := range consignees {
 		for _, l := range c.Lines {
@@ -263,15 +260,15 @@ func distributed(tx *store.Tx, s *Scope, consignees []Consignee) string {
 		cases, kegs = cases+c.Cases.Shipped, kegs+c.Kegs.Shipped
 		maybe, maybeKegs = maybe+c.Cases.MayBe, maybeKegs+c.Kegs.MayBe
 	}
-	t := casesAndKegs(cases, kegs)
+	t := words.CasesAndKegs(cases, kegs)
 	if maybe+maybeKegs > 0 {
-		t += ", and up to " + casesAndKegs(maybe, maybeKegs) + " besides, shipped as one of several"
+		t += ", and up to " + words.CasesAndKegs(maybe, maybeKegs) + " besides, shipped as one of several"
 	}
 	if kept > 0 {
 		t += fmt.Sprintf(" (%g of it stands at two consignees: a correction gave it to the other one, and nobody has signed for that)", kept)
 	}
 	for _, x := range s.Served(tx) {
-		t += fmt.Sprintf("; served here: %g %s of %s, %s", x.Quantity, x.Unit, x.Code, minuteOf(x.At))
+		t += fmt.Sprintf("; served here: %g %s of %s, %s", x.Quantity, x.Unit, x.Code, words.Minute(x.At))
 	}
 	return t
 }

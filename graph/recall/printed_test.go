@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"heeltap/graph/recall"
+	"heeltap/graph/recall/printed"
 	"heeltap/graph/trace"
 	"heeltap/lots/store"
 )
@@ -71,7 +71,7 @@ brews brew=B beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 
 			enter(rt, tx, statements(text)...)
 			a, err := trace.Trace(tx, 0, "BAD")
 			require.NoError(rt, err)
-			rules := (&recall.Scope{Answer: a}).PrintedScope(tx)
+			rules := printed.Rules(tx, a)
 			require.NotEmpty(rt, rules)
 			affected, covered, claimed, innocent := 0.0, 0.0, int64(0), int64(0)
 			const step = 10
@@ -80,7 +80,7 @@ brews brew=B beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 
 					wide := time.Duration(margin) * time.Minute
 					hit := !r.bad.IsZero() && !at.Before(r.bad.Add(-wide)) && at.Before(r.until.Add(wide))
 					shown := at.Add(time.Duration(offset) * time.Minute)
-					match := slices.ContainsFunc(rules, func(x recall.Rule) bool { return reads(x, shown, code(at)) })
+					match := slices.ContainsFunc(rules, func(x printed.Rule) bool { return reads(x, shown, code(at)) })
 					if hit {
 						require.True(rt, match, "printed at %s: %+v", shown, rules)
 						affected += step
@@ -146,7 +146,7 @@ brews brew=B beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 
 			a, err := trace.Trace(tx, 0, "BAD")
 			require.NoError(t, err)
 			var got []string
-			for _, r := range (&recall.Scope{Answer: a}).PrintedScope(tx) {
+			for _, r := range printed.Rules(tx, a) {
 				got = append(got, strings.TrimPrefix(r.Text(), "Pale, 440 mL, "))
 				require.True(t, r.Separates)
 			}
@@ -177,7 +177,7 @@ feeds run=R from=GOOD since=2026-02-02_09:20
 `)...)
 		a, err := trace.Trace(tx, 0, "BAD")
 		require.NoError(t, err)
-		rules := (&recall.Scope{Answer: a}).PrintedScope(tx)
+		rules := printed.Rules(tx, a)
 		require.Len(t, rules, 1)
 		require.Equal(t, "Pale 440 mL, 24 to a case, date code BB 2026-09-16, times 08:00 to 09:59", rules[0].Text())
 		require.Equal(t, int64(800), rules[0].Affected)
@@ -189,7 +189,7 @@ feeds run=R from=GOOD since=2026-02-02_09:20
 }
 
 // reads applies a rule as somebody with the package in hand does.
-func reads(r recall.Rule, shown time.Time, code string) bool {
+func reads(r printed.Rule, shown time.Time, code string) bool {
 	in := false
 	for _, c := range r.Codes {
 		in = in || c == written(code)

@@ -13,6 +13,9 @@ import (
 
 	"heeltap/graph"
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/draw"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/lineage/histories"
@@ -21,8 +24,8 @@ import (
 
 var ctx = context.Background()
 
-// house is the reference data, and one brew in a fermenter.
-const house = `
+// oneBrew is the reference data, and one brew in a fermenter.
+const oneBrew = `
 site name=Test time_zone=UTC
 items item=MALT name=malt kind=malt unit=kg
 items item=HOP name=hop kind=hop unit=kg
@@ -189,7 +192,7 @@ func (p *play) step() {
 // what a play-through with the cases themselves says.
 func TestAccountAgainstTheGoods(t *testing.T) {
 	db := open(t, "account")
-	require.NoError(t, db.Update(ctx, func(tx *store.Tx) error { enter(t, tx, statements(house)...); return tx.Err() }))
+	require.NoError(t, db.Update(ctx, func(tx *store.Tx) error { enter(t, tx, statements(oneBrew)...); return tx.Err() }))
 	rapid.Check(t, func(rt *rapid.T) {
 		p := &play{t: rt, into: map[string][]string{}}
 		for range rapid.IntRange(1, 25).Draw(rt, "steps") {
@@ -217,7 +220,7 @@ func TestAccountAgainstTheGoods(t *testing.T) {
 			a, err := r.Reconcile(tx, s)
 			require.NoError(rt, err)
 			agrees(rt, p, a, missing, short)
-			consignees, err := s.Consignees(tx)
+			consignees, err := deliveries.Consignees(tx, s)
 			require.NoError(rt, err)
 			for _, c := range consignees {
 				want := 0.0
@@ -231,8 +234,8 @@ func TestAccountAgainstTheGoods(t *testing.T) {
 	})
 }
 
-func agrees(t *rapid.T, p *play, a *recall.Account, missing int, short float64) {
-	byUnit := map[string]recall.UnitAccount{}
+func agrees(t *rapid.T, p *play, a *account.Account, missing int, short float64) {
+	byUnit := map[string]account.UnitAccount{}
 	for _, u := range a.Units {
 		require.NotEqual(t, "loose", u.Kind)
 		byUnit[u.Unit] = u
@@ -271,7 +274,7 @@ func agrees(t *rapid.T, p *play, a *recall.Account, missing int, short float64) 
 func TestNothingHeldLeaves(t *testing.T) {
 	db := open(t, "held")
 	require.NoError(t, db.Update(ctx, func(tx *store.Tx) error {
-		enter(t, tx, statements(house+`
+		enter(t, tx, statements(oneBrew+`
 transfers transfer=T-1 from=FV to=BT out=9000 in=9000 unit=L started_at=2026-01-10_08:00 ended_at=2026-01-10_09:00
 runs run=R-1 product=PALE started_at=2026-01-12_08:00 ended_at=2026-01-12_09:00 date_code=ONE good=1600
 feeds run=R-1 from=BT
@@ -396,7 +399,7 @@ func oracle(t *rapid.T, tx *store.Tx, held, taken string) bool {
 func TestSurpriseFavoursWhatIsForgotten(t *testing.T) {
 	db := open(t, "surprise")
 	require.NoError(t, db.Update(ctx, func(tx *store.Tx) error {
-		enter(t, tx, statements(house+`
+		enter(t, tx, statements(oneBrew+`
 items item=ENZ name=enzyme kind=enzyme unit=g
 items item=CAN name=can kind=container unit=each
 receipts lot=E item=ENZ supplier=SUP supplier_lot=e quantity=100 unit=g received_at=2026-01-02_08:00
@@ -410,9 +413,9 @@ feeds run=N from=C
 `)...)
 		count := map[string]int{}
 		for seed := range 600 {
-			p, err := recall.Surprise(tx, fmt.Sprint(seed))
+			p, err := draw.Lot(tx, fmt.Sprint(seed), nil)
 			require.NoError(t, err)
-			again, err := recall.Surprise(tx, fmt.Sprint(seed))
+			again, err := draw.Lot(tx, fmt.Sprint(seed), nil)
 			require.NoError(t, err)
 			require.Equal(t, p, again)
 			count[p.Code]++
@@ -423,15 +426,24 @@ feeds run=N from=C
 		require.Positive(t, count["M"])
 		_, err := recall.Begin(tx, recall.Opened{Mock: true, Suspects: []string{"E"}, Hazard: "dissolved", Reason: "x"}, recall.At{}, "me")
 		require.NoError(t, err)
-		after := 0
+		after, moved := 0, ""
 		for seed := range 600 {
-			p, err := recall.Surprise(tx, fmt.Sprint(seed))
+			p, err := draw.Lot(tx, fmt.Sprint(seed), map[string]bool{"enzyme": true})
 			require.NoError(t, err)
 			if p.Code == "E" {
 				after++
+				continue
+			}
+			if first, err := draw.Lot(tx, fmt.Sprint(seed), nil); err == nil && first.Code == "E" && moved == "" {
+				moved = fmt.Sprint(seed)
+				opened, err := recall.BeginSurprise(tx, recall.Opened{Seed: moved}, recall.At{}, "me")
+				require.NoError(t, err)
+				require.Equal(t, []string{p.Code}, opened.Suspects, "the kind of what was opened before was exercised")
+				require.True(t, opened.Mock)
 			}
 		}
 		require.Less(t, after, count["E"])
+		require.NotEmpty(t, moved)
 		return tx.Err()
 	}))
 }
@@ -442,7 +454,7 @@ func FuzzReadAccounts(f *testing.F) {
 	f.Add("name\n\n")
 	f.Add("name,quantity\na,NaN\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		list, err := recall.ReadAccounts(strings.NewReader(text))
+		list, err := deliveries.ReadAccounts(strings.NewReader(text))
 		if (err == nil) == (len(list) == 0) {
 			t.Fatalf("%d accounts and %v", len(list), err)
 		}

@@ -1,15 +1,13 @@
 package recall
 
 import (
-	"encoding/csv"
-	"errors"
-	"fmt"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/scope"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -48,8 +46,8 @@ const (
 )
 
 // Standings tells where every consignee in scope stands, those that wait first.
-func (r *Recall) Standings(tx *store.Tx, s *Scope) ([]Standing, error) {
-	consignees, err := s.Consignees(tx)
+func (r *Recall) Standings(tx *store.Tx, s *scope.Scope) ([]Standing, error) {
+	consignees, err := deliveries.Consignees(tx, s)
 	if err != nil {
 		return nil, err
 	}
@@ -83,7 +81,7 @@ func order(state string) int {
 }
 
 // fill tells what passed between us and the party, and what is due.
-func (x *Standing) fill(tx *store.Tx, r *Recall, c Consignee, open bool, remind time.Duration) {
+func (x *Standing) fill(tx *store.Tx, r *Recall, c deliveries.Consignee, open bool, remind time.Duration) {
 	contact := r.Contacts[c.Party]
 	if contact == nil {
 		contact = &Contact{}
@@ -141,148 +139,6 @@ func (x Standing) Wants() string {
 	return strings.Join(parts, ", ")
 }
 
-// accountColumns are what a consignee's list of its own customers may have; name must be there.
-var accountColumns = []string{"name", "contact", "phone", "email", "address", "product", "date_code", "quantity", "unit"}
-
-// mostListBytes is more than any list of customers takes.
-const mostListBytes = 16 << 20
-
-// ReadAccounts reads a consignee's list of whom it supplied: a CSV file with a heading, of
-// columns name, contact, phone, email, address, product, date_code, quantity, unit (case or
-// keg), in any order; only name is needed. All faults come at once, with their lines.
-func ReadAccounts(in io.Reader) ([]SubAccount, error) {
-	rows := csv.NewReader(io.LimitReader(in, mostListBytes))
-	rows.FieldsPerRecord = -1
-	rows.TrimLeadingSpace = true
-	head, err := rows.Read()
-	if errors.Is(err, io.EOF) {
-		return nil, lots.Errorf(lots.Invalid, "the list is empty: its first line names the columns %s", strings.Join(accountColumns, ", "))
-	}
-	if err != nil {
-		return nil, lots.Errorf(lots.Invalid, "the list can not be read: %w", err)
-	}
-	var faults lots.Faults
-	at := map[string]int{}
-	for i, h := range head {
-		h = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")))
-		if !slices.Contains(accountColumns, h) {
-			faults = append(faults, lots.Fault{Line: 1, Column: h, Reason: "is no column of such a list: it has " + strings.Join(accountColumns, ", ")})
-		}
-		at[h] = i
-	}
-	if _, ok := at["name"]; !ok {
-		faults = append(faults, lots.Fault{Line: 1, Column: "name", Reason: "is missing"})
-	}
-	var out []SubAccount
-	for len(faults) == 0 {
-		row, err := rows.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, lots.Errorf(lots.Invalid, "the list can not be read: %w", err)
-		}
-		line, _ := rows.FieldPos(0)
-		a, fault := readAccount(row, at)
-		if fault != nil {
-			fault.Line = line
-			faults = append(faults, *fault)
-			out = nil
-			continue
-		}
-		out = append(out, a)
-	}
-	if len(faults) > 0 {
-		return nil, faults
-	}
-	if len(out) == 0 {
-		return nil, lots.Errorf(lots.Invalid, "the list names nobody")
-	}
-	return out, nil
-}
-
-func readAccount(row []string, at map[string]int) (SubAccount, *lots.Fault) {
-	cell := func(name string) string {
-		if i, ok := at[name]; ok && i < len(row) {
-			return strings.TrimSpace(row[i])
-		}
-		return ""
-	}
-	a := SubAccount{Name: cell("name"), Contact: cell("contact"), Phone: cell("phone"), Email: cell("email"), Address: cell("address"),
-		Product: cell("product"), DateCode: cell("date_code"), Unit: cell("unit")}
-	if a.Name == "" {
-		return a, &lots.Fault{Column: "name", Reason: "is missing"}
-	}
-	if a.Unit != "" && a.Unit != "case" && a.Unit != "keg" {
-		return a, &lots.Fault{Column: "unit", Reason: strconv.Quote(a.Unit) + " is not case or keg"}
-	}
-	if q := cell("quantity"); q != "" {
-		n, err := strconv.ParseFloat(q, 64)
-		if err != nil || !quantityOK(n) {
-			return a, &lots.Fault{Column: "quantity", Reason: strconv.Quote(q) + " is no quantity"}
-		}
-		a.Quantity = n
-	}
-	return a, nil
-}
-
-// mostQuantity is more cases or kegs than any party has.
-const mostQuantity = 1e9
-
-// quantityOK reports whether a number can be a quantity of cases or kegs.
-func quantityOK(q float64) bool { return q >= 0 && q <= mostQuantity } // no comparison holds of what is no number
-
-// receivedBy refuses a party that received nothing in scope.
-func (r *Recall) receivedBy(tx *store.Tx, party string) (Consignee, error) {
-	s, err := r.Scope(tx)
-	if err != nil {
-		return Consignee{}, err
-	}
-	list, err := s.Consignees(tx)
-	if err != nil {
-		return Consignee{}, err
-	}
-	var names []string
-	for _, c := range list {
-		if c.Party == party {
-			return c, nil
-		}
-		names = append(names, c.Party)
-	}
-	who := "; who did: " + strings.Join(names, ", ")
-	if len(names) == 0 {
-		who = "; nobody did"
-	}
-	for _, x := range s.LeftOut {
-		if x.Consignee == party {
-			who = fmt.Sprintf("; its %d of %s left before anything affected stood on it (%s)%s", x.Quantity, x.Unit, x.ToppedUp, who)
-			break
-		}
-	}
-	return Consignee{}, lots.Errorf(lots.NotFound, "%s received nothing in scope by the records%s", party, who)
-}
-
-// Checkable refuses a check that can not be, before it is logged.
-func (r *Recall) Checkable(tx *store.Tx, c *Checked) error {
-	if !quantityOK(c.OnSale) {
-		return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", c.OnSale)
-	}
-	_, err := r.receivedBy(tx, c.Party)
-	return err
-}
-
-// GaveList prepares a party's list of whom it supplied. Rows that it gave before are refused, so
-// that a list read twice does not count twice; replace puts it in place of what it gave before.
-func (r *Recall) GaveList(party string, accounts []SubAccount, replace bool) (*PassedOn, error) {
-	if c := r.Contacts[party]; c != nil && !replace {
-		had := slices.DeleteFunc(slices.Clone(accounts), func(a SubAccount) bool { return !slices.Contains(c.Accounts, a) })
-		if len(had) > 0 {
-			return nil, lots.Errorf(lots.Conflict, "%d of the %s are recorded already, the first is %s: leave them out, or put this list in place of the one before with --replace", len(had), plural(len(accounts), "row"), had[0].Name)
-		}
-	}
-	return &PassedOn{Party: party, Accounts: accounts, Replace: replace}, nil
-}
-
 // PassedOn compares what a party says it passed on with the sum of its own list; ok is false
 // where it says nothing, or its list has no quantities.
 func (c *Contact) PassedOn() (says, listed float64, ok bool) {
@@ -296,72 +152,4 @@ func (c *Contact) PassedOn() (says, listed float64, ok bool) {
 		listed += a.Quantity
 	}
 	return says, listed, listed > 0
-}
-
-// Answerable refuses an answer with quantities that can not be, before it is logged, and tells of
-// what is odd about it.
-func (r *Recall) Answerable(tx *store.Tx, a *Answered) ([]string, error) {
-	c, err := r.receivedBy(tx, a.Party)
-	if err != nil {
-		return nil, err
-	}
-	if err := possible(a); err != nil {
-		return nil, err
-	}
-	var odd []string
-	for _, kegs := range []bool{false, true} {
-		moved, sum, word := c.moved(kegs), 0.0, "cases"
-		if kegs {
-			word = "kegs"
-		}
-		for _, l := range a.Lines {
-			if l.Kegs == kegs {
-				sum += l.OnHand + l.Sold + l.PassedOn
-			}
-		}
-		if most := moved.Shipped + moved.MayBe; sum > most {
-			odd = append(odd, fmt.Sprintf("%s accounts for %g %s and received %g at most: ask again, or a delivery is not entered", a.Party, sum, word, most))
-		}
-	}
-	return odd, nil
-}
-
-// possible refuses quantities that can not be.
-func possible(a *Answered) error {
-	for _, l := range a.Lines {
-		for _, q := range []float64{l.OnHand, l.Sold, l.PassedOn, l.Returned, l.Destroyed} {
-			if !quantityOK(q) {
-				return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", q)
-			}
-		}
-		if l.Returned+l.Destroyed > l.OnHand {
-			return lots.Errorf(lots.Invalid, "%g sent back and %g destroyed are more than the %g that were on hand: on hand is what it had when the notice came", l.Returned, l.Destroyed, l.OnHand)
-		}
-	}
-	return nil
-}
-
-// DrawSample prepares the draw of whom to check, among the consignees in scope.
-func (r *Recall) DrawSample(tx *store.Tx, level string, percent float64, seed string) (*Sampled, error) {
-	s, err := r.Scope(tx)
-	if err != nil {
-		return nil, err
-	}
-	list, err := s.Consignees(tx)
-	if err != nil {
-		return nil, err
-	}
-	var parties []string
-	for _, c := range list {
-		parties = append(parties, c.Party)
-	}
-	level = strings.ToUpper(strings.TrimSpace(level))
-	n, percent, err := SampleSize(level, percent, len(parties))
-	if err != nil {
-		return nil, err
-	}
-	if seed == "" {
-		seed = r.Code
-	}
-	return &Sampled{Level: level, Percent: percent, Seed: seed, Of: len(parties), Parties: Draw(parties, n, seed)}, nil
 }

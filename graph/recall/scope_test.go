@@ -8,6 +8,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/printed"
+	"heeltap/graph/recall/scope"
 	"heeltap/lots/store"
 )
 
@@ -21,9 +25,9 @@ func TestReleaseEndsOwnHoldsOnly(t *testing.T) {
 	f.write("holds subject=P-2 at=2026-04-01_12:01 reason=seam by=QA")
 	const ship = "shipments shipment=S-8 unit=P-2 quantity=1 consignee=D-1 shipped_at=2026-04-02_08:00"
 	release := func(code string) (still []string) {
-		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 			codes := slices.Clone(r.Holds)
-			r, err := r.LetGo(tx, nil, "cleared", "Quint")
+			r, err := r.LetGoAll(tx, "cleared", "Quint")
 			require.NoError(t, err)
 			require.Empty(t, r.Holds)
 			still, err = r.StillStopped(tx, codes)
@@ -81,40 +85,34 @@ transfers transfer=T-2 from=FV-2 to=BT-1 out=500 in=500 unit=L started_at=2026-0
 func TestWhatIsTakenBackStopsNoRecall(t *testing.T) {
 	f := newFloor(t, cellar+shipped+"receipts lot=H-3 item=HOP supplier=SUP supplier_lot=h3 quantity=10 unit=kg received_at=2026-02-01_09:00\n")
 	code := f.begin("H-1", "H-3")
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
-		d, err := r.Decide(tx, recall.Include, []string{"P-9"}, "beside it")
-		require.NoError(t, err)
-		_, err = r.Take(tx, d, recall.At{}, "Quint")
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
+		_, err := r.Take(tx, &recall.Decided{Choice: scope.Include, Codes: []string{"P-9"}, Reason: "beside it"}, recall.At{}, "Quint")
 		return err
 	})
 	f.freeze(code)
 	f.void("H-3")
 	f.void("P-9")
 	f.void("P-2")
-	f.with(code, func(tx *store.Tx, r *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, s *scope.Scope) error {
 		require.Len(t, s.Lost, 2)
 		require.Equal(t, "H-3", s.Lost[0].Code)
 		require.Equal(t, "P-9", s.Lost[1].Code)
-		balances, err := r.LotBalances(tx)
+		balances, err := account.LotBalances(tx, r.Traced(tx))
 		require.NoError(t, err)
 		require.Len(t, balances, 1)
-		suppliers, err := r.Suppliers(tx)
+		suppliers, err := deliveries.Suppliers(tx, r.Traced(tx))
 		require.Len(t, suppliers, 1)
 		return err
 	})
 	require.Equal(t, []string{"lot H-3", "unit P-2", "unit P-9"}, f.kept(code))
 	require.Contains(t, strings.Join(f.openLines(code), "\n"), "suspect H-3 is not traced")
 	f.signOff(code, "P-2", "P-9", "H-3")
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
-		u, err := r.Unsuspect(tx, []string{"H-3"}, "typed twice")
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
+		r, err := r.Take(tx, &recall.Unsuspected{Suspects: []string{"H-3"}, Reason: "typed twice"}, recall.At{}, "Quint")
 		require.NoError(t, err)
-		r, err = r.Take(tx, u, recall.At{}, "Quint")
+		r, err = r.Take(tx, &recall.Decided{Choice: scope.Records, Codes: []string{"P-9"}, Reason: "typed twice"}, recall.At{}, "Quint")
 		require.NoError(t, err)
-		d, err := r.Decide(tx, recall.Records, []string{"P-9"}, "typed twice")
-		require.NoError(t, err)
-		r, err = r.Take(tx, d, recall.At{}, "Quint")
-		require.NoError(t, err)
-		_, err = r.Unsuspect(tx, []string{"H-1"}, "the last one")
+		_, err = r.Take(tx, &recall.Unsuspected{Suspects: []string{"H-1"}, Reason: "the last one"}, recall.At{}, "Quint")
 		require.ErrorContains(t, err, "no suspect left")
 		s, err := r.Scope(tx)
 		require.Empty(t, s.Lost)
@@ -157,10 +155,10 @@ func TestKeptLooseCases(t *testing.T) {
 	x, ok := f.stock(code, "R-3")
 	require.True(t, ok)
 	require.InDelta(t, 40, x.Quantity, 0)
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
-		i := slices.IndexFunc(s.PrintedScope(tx), func(r recall.Rule) bool { return r.Codes[0] == "THREE" })
+	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
+		i := slices.IndexFunc(printed.Rules(tx, s.Answer), func(r printed.Rule) bool { return r.Codes[0] == "THREE" })
 		require.GreaterOrEqual(t, i, 0)
-		require.Equal(t, int64(1920), s.PrintedScope(tx)[i].Affected)
+		require.Equal(t, int64(1920), printed.Rules(tx, s.Answer)[i].Affected)
 		return nil
 	})
 }
@@ -192,7 +190,7 @@ func TestKeptConsignee(t *testing.T) {
 	require.Equal(t, "P-1", c.Lines[0].Unit)
 	require.Equal(t, "PALE", c.Lines[0].Product)
 	changes := f.freeze(code)
-	require.Equal(t, recall.HeldOn, changes[0].What)
+	require.Equal(t, scope.HeldOn, changes[0].What)
 	f.signOff(code, "D-1")
 	require.Empty(t, f.kept(code))
 	_, ok = f.consignee(code, "D-1")
@@ -289,26 +287,24 @@ func TestDecisionsHaveOneName(t *testing.T) {
 	f := newFloor(t, cellar)
 	code := f.begin("h-1")
 	decide := func(choice string, codes ...string) {
-		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
-			d, err := r.Decide(tx, choice, codes, "x")
-			require.NoError(t, err)
-			_, err = r.Take(tx, d, recall.At{}, "Quint")
+		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
+			_, err := r.Take(tx, &recall.Decided{Choice: choice, Codes: codes, Reason: "x"}, recall.At{}, "Quint")
 			return err
 		})
 	}
 	f.freeze(code)
-	decide(recall.Include, "P-9")
-	decide(recall.Exclude, "unit:P-9", "p-9")
-	f.with(code, func(_ *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	decide(scope.Include, "P-9")
+	decide(scope.Exclude, "unit:P-9", "p-9")
+	f.with(code, func(_ *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		require.Equal(t, []string{"H-1"}, r.Suspects)
 		require.Len(t, r.Decisions, 1)
 		require.Equal(t, "P-9", r.Decisions[0].Code)
-		require.Equal(t, recall.Exclude, r.Decisions[0].Choice)
+		require.Equal(t, scope.Exclude, r.Decisions[0].Choice)
 		return nil
 	})
-	decide(recall.Records, "p-9")
-	decide(recall.Include, "P-9")
-	decide(recall.Exclude, "P-3")
+	decide(scope.Records, "p-9")
+	decide(scope.Include, "P-9")
+	decide(scope.Exclude, "P-3")
 	changes, err := recall.Changes(ctx, f.db, code)
 	require.NoError(t, err)
 	for _, c := range changes {
@@ -323,8 +319,8 @@ func TestDecisionsHaveOneName(t *testing.T) {
 func TestSuspectsMeanWhatTheyMeant(t *testing.T) {
 	f := newFloor(t, cellar+shipped)
 	code := f.begin("h1", "TWO", "BT-1")
-	suspects := func() (out []string, lost []recall.Lost) {
-		f.with(code, func(_ *store.Tx, r *recall.Recall, s *recall.Scope) error {
+	suspects := func() (out []string, lost []scope.Lost) {
+		f.with(code, func(_ *store.Tx, r *recall.Recall, s *scope.Scope) error {
 			out, lost = r.Suspects, s.Lost
 			return nil
 		})
@@ -367,7 +363,7 @@ func TestOlderJournals(t *testing.T) {
 		return err
 	})
 	const code = "RC26-01"
-	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		items := s.Items()
 		for i := range items {
 			items[i].Received = ""
@@ -393,9 +389,9 @@ func TestOlderJournals(t *testing.T) {
 	changes, err = recall.Changes(ctx, f.db, code)
 	require.NoError(t, err)
 	require.Len(t, changes, 2)
-	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *recall.Scope) error {
+	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		require.Equal(t, []string{"P-2"}, r.Holds)
-		_, err := r.LetGo(tx, nil, "over", "Quint")
+		_, err := r.LetGoAll(tx, "over", "Quint")
 		return err
 	})
 }

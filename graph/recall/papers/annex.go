@@ -4,7 +4,8 @@ import (
 	"strings"
 
 	"heeltap/graph"
-	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 )
@@ -12,11 +13,11 @@ import (
 // annexes list the scope whole: what is in the house, every unit with the chain that leads to it,
 // and what each consignee received. What is signed above stands on them.
 func (m *Maker) annexes() ([]paper.Part, error) {
-	stock, err := m.s.InHouse(m.tx)
+	stock, err := m.r.InHouse(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
-	consignees, err := m.r.Delivered(m.tx, m.s)
+	consignees, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +64,7 @@ func (m *Maker) besides() []paper.Part {
 }
 
 // served lists what was drawn or sold in the taproom.
-func (m *Maker) served(list []recall.Served) paper.Table {
+func (m *Maker) served(list []scope.Served) paper.Table {
 	t := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it can not be had back, and whoever drank it is told by the public notice alone."}
 	for _, x := range list {
 		sure := "sure"

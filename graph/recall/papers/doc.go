@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/scope"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -17,7 +18,7 @@ import (
 type Maker struct {
 	tx     *store.Tx
 	r      *recall.Recall
-	s      *recall.Scope
+	s      *scope.Scope
 	head   int64
 	letter bool
 	drift  int // -1 until it is asked for

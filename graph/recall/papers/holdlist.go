@@ -5,7 +5,7 @@ import (
 	"math"
 	"time"
 
-	"heeltap/graph/recall"
+	"heeltap/graph/recall/house"
 	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 	"heeltap/lots"
@@ -13,7 +13,7 @@ import (
 
 // HoldList is what is to be found and stopped, with its place, to walk the house by.
 func (m *Maker) HoldList() (*paper.Document, error) {
-	stock, err := m.s.InHouse(m.tx)
+	stock, err := m.r.InHouse(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -28,7 +28,7 @@ func (m *Maker) HoldList() (*paper.Document, error) {
 }
 
 // booked is what the books say is there; less than nothing is a fault of theirs, not of the goods.
-func (m *Maker) booked(x recall.Stock) string {
+func (m *Maker) booked(x house.Stock) string {
 	if x.Kind == "loose" && trace.OfKegs(m.tx, x.Code) {
 		x.Unit = "keg"
 	}
@@ -44,7 +44,7 @@ func (m *Maker) booked(x recall.Stock) string {
 
 // counted is the last count of something in the house, as it was said and when; of a unit also what it makes now,
 // where something moved since.
-func (m *Maker) counted(x recall.Stock) string {
+func (m *Maker) counted(x house.Stock) string {
 	zone := m.tx.Site().Zone
 	said := func(n float64, unit string, at lots.When) string {
 		when := at.Text(zone)
@@ -77,7 +77,7 @@ func (m *Maker) counted(x recall.Stock) string {
 }
 
 // begun is when a tank's content came together; of anything else the beginning of time.
-func (m *Maker) begun(x recall.Stock) int64 {
+func (m *Maker) begun(x house.Stock) int64 {
 	for _, f := range m.s.Answer.Fills {
 		if x.Kind == "tank" && f.Vessel == x.Code && f.Until == nil {
 			if at, err := time.Parse(time.RFC3339, f.Since); err == nil {

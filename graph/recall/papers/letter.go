@@ -7,6 +7,8 @@ import (
 
 	"heeltap/graph"
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/labels"
 	"heeltap/labels/paper"
 )
 
@@ -37,11 +39,11 @@ var hazards = map[graph.Hazard][2]string{
 
 // Letters drafts one letter for every consignee in scope, and one for each supplier of a suspect.
 func (m *Maker) Letters() ([]Letter, error) {
-	consignees, err := m.r.Delivered(m.tx, m.s)
+	consignees, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
 	if err != nil {
 		return nil, err
 	}
-	suppliers, err := m.r.Suppliers(m.tx)
+	suppliers, err := deliveries.Suppliers(m.tx, m.r.Traced(m.tx))
 	if err != nil {
 		return nil, err
 	}
@@ -85,7 +87,7 @@ func (m *Maker) exercise() []paper.Part {
 }
 
 // letterTo drafts the letter to a consignee with what 21 CFR 7.49(c) asks for, and its answer form.
-func (m *Maker) letterTo(c recall.Consignee) *paper.Document {
+func (m *Maker) letterTo(c deliveries.Consignee) *paper.Document {
 	d := m.document(m.urgent(), "To "+address(c.Name, c.Contact, c.Address), true)
 	hazard := hazards[m.r.Hazard]
 	first, last := shipped(c)
@@ -122,7 +124,7 @@ func when(first, last string) string {
 }
 
 // toTell lists whom a consignee said it supplied: 21 CFR 7.49(d) has it tell each of them.
-func (m *Maker) toTell(c recall.Consignee) []paper.Part {
+func (m *Maker) toTell(c deliveries.Consignee) []paper.Part {
 	accounts := m.accounts(c.Party)
 	if len(accounts) == 0 {
 		return nil
@@ -145,7 +147,7 @@ func address(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(p string) bool { return p == "" }), ", ")
 }
 
-func shipped(c recall.Consignee) (first, last string) {
+func shipped(c deliveries.Consignee) (first, last string) {
 	for _, l := range c.Lines {
 		if l.First == "" {
 			continue // nobody can say
@@ -175,7 +177,7 @@ func sentence(text string) string {
 func unitText(unit string) string { return strings.ReplaceAll(unit, "|", " or ") }
 
 // days is when a line's goods were shipped.
-func days(l recall.Line) string {
+func days(l deliveries.Line) string {
 	if l.First == "" {
 		return "day not on record"
 	}
@@ -186,7 +188,7 @@ func days(l recall.Line) string {
 }
 
 // received lists what this consignee had: product, size, codes, units, quantity, dates, documents.
-func (m *Maker) received(c recall.Consignee) paper.Table {
+func (m *Maker) received(c deliveries.Consignee) paper.Table {
 	t := paper.Table{Head: []string{"product and size", "date code", "unit", "#received", "#returned", "#at most affected", "shipped", "document"}}
 	for _, l := range c.Lines {
 		unit := caseOrKeg(l.Kegs)
@@ -212,7 +214,7 @@ func (m *Maker) received(c recall.Consignee) paper.Table {
 }
 
 // todo are the instructions of a letter: 21 CFR 7.49(c)(1)(iv), and the sub-recall of 7.49(d).
-func (m *Maker) todo(c recall.Consignee, care string) []string {
+func (m *Maker) todo(c deliveries.Consignee, care string) []string {
 	items := []string{"Look for it in every store, cellar, vehicle and shelf, and set it apart, marked so that nobody sells or serves it."}
 	if care != "" {
 		items = append(items, care)
@@ -238,7 +240,7 @@ func (m *Maker) todo(c recall.Consignee, care string) []string {
 }
 
 // form is the answer form, with a code that says whose it is.
-func (m *Maker) form(c recall.Consignee) []paper.Part {
+func (m *Maker) form(c deliveries.Consignee) []paper.Part {
 	return []paper.Part{
 		paper.Heading{Level: 1, Text: "Answer form"},
 		paper.Code{Payload: FormCode(m.r, c.Party), Text: fmt.Sprintf("%s, %s (%s)", m.r.Code, c.Name, c.Party)},
@@ -255,10 +257,15 @@ func (m *Maker) form(c recall.Consignee) []paper.Part {
 // FormCode identifies a consignee's answer form; heeltap recall answer understands it.
 func FormCode(r *recall.Recall, party string) string { return r.Code + "/" + party }
 
+// PartyRead finds the consignee that a text means: its code, what its answer form's code reads, or the QR code of either.
+func PartyRead(r *recall.Recall, text string) string {
+	return strings.TrimPrefix(labels.ParsePayload(text), r.Code+"/")
+}
+
 // noticeTo drafts the notice to the supplier of a suspect lot.
-func (m *Maker) noticeTo(s recall.Supplier) *paper.Document {
+func (m *Maker) noticeTo(s deliveries.Supplier) *paper.Document {
 	d := m.document(m.heading("Notice about a lot you supplied"), "To "+address(s.Name, s.Contact, s.Address), true)
-	table := func(lots []recall.Received) paper.Table {
+	table := func(lots []deliveries.Received) paper.Table {
 		t := paper.Table{Head: []string{"material", "your lot, as printed", "our lot", "#quantity", "received", "document", "carrier", "best by"}}
 		for _, l := range lots {
 			t.Rows = append(t.Rows, []string{l.Item, l.SupplierLot, l.Lot, quantity(l.Quantity, l.Unit), day(l.ReceivedAt), l.Document, l.Carrier, l.BestBy})

@@ -4,7 +4,7 @@ import (
 	"slices"
 	"strings"
 
-	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
 )
 
 // MergeHead names the columns of [Maker.MergeRows]. The first says of every row whether it belongs to
@@ -16,7 +16,7 @@ var MergeHead = []string{"exercise", "party", "name", "contact", "phone", "email
 
 // MergeRows is all letters to consignees as one table, for a mail merge: a row for each.
 func (m *Maker) MergeRows() ([][]string, error) {
-	consignees, err := m.r.Delivered(m.tx, m.s)
+	consignees, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
 	if err != nil {
 		return nil, err
 	}
@@ -41,7 +41,7 @@ var UnitHead = []string{"exercise", "party", "name", "unit", "band", "product", 
 // UnitRows is what each consignee received, a row for each unit: the list with lots and dates
 // that an authority sorts.
 func (m *Maker) UnitRows() ([][]string, error) {
-	consignees, err := m.r.Delivered(m.tx, m.s)
+	consignees, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
 	if err != nil {
 		return nil, err
 	}
@@ -60,7 +60,7 @@ var AccountHead = []string{"exercise", "supplied_by", "supplied_by_name", "name"
 // AccountRows is whom the consignees said they supplied, a row for each line of their lists.
 // They are told by whoever supplied them (21 CFR 7.49(d)), so they stand in a table of their own.
 func (m *Maker) AccountRows() ([][]string, error) {
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := deliveries.Consignees(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -74,7 +74,7 @@ func (m *Maker) AccountRows() ([][]string, error) {
 }
 
 // accounts is the list that a consignee gave of whom it supplied.
-func (m *Maker) accounts(party string) []recall.SubAccount {
+func (m *Maker) accounts(party string) []deliveries.SubAccount {
 	if contact := m.r.Contacts[party]; contact != nil {
 		return contact.Accounts
 	}
@@ -82,10 +82,10 @@ func (m *Maker) accounts(party string) []recall.SubAccount {
 }
 
 // accountUnit is what an account's quantity counts: cases, where its list does not say.
-func accountUnit(a recall.SubAccount) string { return or(a.Unit, "case") }
+func accountUnit(a deliveries.SubAccount) string { return or(a.Unit, "case") }
 
 // supplied is how much an account had; a list may leave that out, which is not none.
-func supplied(a recall.SubAccount) string {
+func supplied(a deliveries.SubAccount) string {
 	if a.Quantity == 0 {
 		return "not said"
 	}

@@ -15,7 +15,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/papers"
+	"heeltap/graph/recall/scope"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 	"heeltap/lots/lineage/histories"
@@ -121,6 +123,15 @@ func (b *book) take(steps ...recall.Step) {
 	}
 }
 
+// taken writes a step as it was taken when the records were others.
+func (b *book) taken(name string, step any) {
+	b.t.Helper()
+	b.in(func(tx *store.Tx) {
+		_, err := tx.Act(b.code, map[string]any{"step": name, "with": step}, "Quint")
+		require.NoError(b.t, err)
+	})
+}
+
 func (b *book) freeze() {
 	b.t.Helper()
 	_, err := recall.Freeze(ctx, b.db, b.code, "as known", "Quint")
@@ -222,7 +233,7 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 // Papers of an exercise say so before anything else, in what becomes a subject line, and in each row of the tables.
 func TestExerciseIsMarked(t *testing.T) {
 	b := began(t, true)
-	b.take(&recall.PassedOn{Party: "D-1", Accounts: []recall.SubAccount{{Name: "Corner", Quantity: 3}}})
+	b.take(&recall.PassedOn{Party: "D-1", Accounts: []deliveries.SubAccount{{Name: "Corner", Quantity: 3}}})
 	for _, x := range []struct {
 		of   func(*papers.Maker) (*paper.Document, error)
 		asks string
@@ -275,15 +286,15 @@ func TestMergeTable(t *testing.T) {
 func TestSecondLevel(t *testing.T) {
 	b := began(t, false)
 	says(t, b.text((*papers.Maker).Status), "D-1 One distributes further, and its list is missing.")
-	b.take(&recall.PassedOn{Party: "D-1", Accounts: []recall.SubAccount{{Name: "Corner Shop", Contact: "Bo", Phone: "555-77", DateCode: "ONE", Quantity: 12}, {Name: "Tap", Quantity: 1, Unit: "keg"}}},
-		&recall.Answered{Party: "D-1", Lines: []recall.AnswerLine{{OnHand: 30, PassedOn: 40}, {Kegs: true, PassedOn: 1}}})
+	b.take(&recall.PassedOn{Party: "D-1", Accounts: []deliveries.SubAccount{{Name: "Corner Shop", Contact: "Bo", Phone: "555-77", DateCode: "ONE", Quantity: 12}, {Name: "Tap", Quantity: 1, Unit: "keg"}}},
+		&recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 30, PassedOn: 40}, {Kegs: true, PassedOn: 1}}})
 	says(t, b.text(letter("D-1")), "Whom you told us that you supplied: tell each of them", "Corner Shop", "555-77", "12 cases", "1 keg")
 	status := b.text((*papers.Maker).Status)
 	says(t, status, "Second level", "D-1 One Corner Shop Bo 555-77 ONE 12 cases", "The list of D-1 One comes to 12 cases, its answer says that 40 cases were passed on")
 	require.NotContains(t, status, "comes to 1 keg", "list and answer agree in kegs")
 	require.NotContains(t, status, "its list is missing")
 	require.NotContains(t, b.text(letter("D-2")), "Corner Shop")
-	b.take(&recall.PassedOn{Party: "D-2", Accounts: []recall.SubAccount{{Name: "Somebody"}}}, &recall.Answered{Party: "D-2", Lines: []recall.AnswerLine{{PassedOn: 1}}})
+	b.take(&recall.PassedOn{Party: "D-2", Accounts: []deliveries.SubAccount{{Name: "Somebody"}}}, &recall.Answered{Party: "D-2", Lines: []deliveries.AnswerLine{{PassedOn: 1}}})
 	says(t, b.text((*papers.Maker).Status), "Somebody not said", "The list of D-2 Two leaves out 1 quantity of what it supplied")
 	b.make(func(m *papers.Maker) {
 		rows, err := m.AccountRows()
@@ -346,9 +357,10 @@ func TestStatusHasTheSixItems(t *testing.T) {
 	b := began(t, false)
 	b.take(&recall.Strategy{Completion: "three weeks"},
 		&recall.Told{Party: "D-1", How: "phone"}, &recall.Told{Party: "D-1", How: "e-mail", Reached: true}, &recall.Told{Party: "D-1", How: "visit", Reached: true},
-		&recall.Answered{Party: "D-2", Lines: []recall.AnswerLine{{OnHand: 1, Returned: 1}}},
-		&recall.Sampled{Level: "A", Percent: 100, Seed: "7", Of: 2, Parties: []string{"D-1", "D-3"}},
-		&recall.Checked{Party: "D-2", How: "phone", Notified: true, Followed: true}, &recall.Checked{Party: "D-9", How: "phone", Notified: true, Followed: true})
+		&recall.Answered{Party: "D-2", Lines: []deliveries.AnswerLine{{OnHand: 1, Returned: 1}}},
+		&recall.Checked{Party: "D-2", How: "phone", Notified: true, Followed: true})
+	b.taken("sample", recall.Sampled{Level: "A", Percent: 100, Seed: "7", Of: 2, Parties: []string{"D-1", "D-3"}})
+	b.taken("check", recall.Checked{Party: "D-9", How: "phone", Notified: true, Followed: true})
 	status := b.text((*papers.Maker).Status)
 	says(t, status, "2 of 3 consignees are notified", "how: e-mail", "how: by its own answer") // (1)
 	says(t, status, "1 of 3 responded; they had 1 case on hand")                               // (2)
@@ -376,7 +388,7 @@ func TestReportListsTheScope(t *testing.T) {
 	b.freeze()
 	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
 	b.freeze()
-	b.take(&recall.Decided{Codes: []string{"P-2"}, Choice: recall.Exclude, Reason: "sieved, sheet 4"})
+	b.take(&recall.Decided{Codes: []string{"P-2"}, Choice: scope.Exclude, Reason: "sieved, sheet 4"})
 	b.freeze()
 	report := b.text((*papers.Maker).Report)
 	says(t, report, "At a glance", "In scope: 5 units in, with 80 cases and 4 kegs", "Scope: The scope as known with entry", "Annex 1", "Annex 2", "Annex 3",
@@ -433,7 +445,7 @@ func TestGolden(t *testing.T) {
 func TestReportAddsUp(t *testing.T) {
 	b := began(t, false)
 	b.enter("removals subject=FV quantity=5 unit=hL at=2026-02-11_09:00 reason=taproom\n")
-	b.take(&recall.Answered{Party: "D-3", Lines: []recall.AnswerLine{{Kegs: true, OnHand: 1}}})
+	b.take(&recall.Answered{Party: "D-3", Lines: []deliveries.AnswerLine{{Kegs: true, OnHand: 1}}})
 	report := b.text((*papers.Maker).Report)
 	says(t, report, "all kegs made: 4 kegs counted: 0 shipped: 1 returned: 0 repacked: 0 removed: 0 unaccounted: 3 of one of several: 1",
 		"consignee: D-3 kegs received: 0 may be: 1 returned, arrived: 0 of it since the notice: 0 says sent back: 0 destroyed there: 0 on hand there: 1 sold: 0 passed on: 0 elsewhere: 0 not explained: 0 recovered %: 0",
@@ -474,7 +486,7 @@ func TestStatusTellsAgain(t *testing.T) {
 func TestLetterWithoutADay(t *testing.T) {
 	b := began(t, false)
 	b.enter("parties party=D-4 name=Four role=consignee\n")
-	b.take(&recall.Frozen{Version: 1, Head: 33, Items: []recall.Item{{Kind: "consignee", Code: "D-4", Band: "in"}}})
+	b.take(&recall.Frozen{Version: 1, Head: 33, Items: []scope.Item{{Kind: "consignee", Code: "D-4", Band: "in"}}})
 	four := b.text(letter("D-4"))
 	says(t, four, "Testbrew supplied it to you.", "tell everyone who received it from you, and send us", "(product, date codes and quantity, to be filled in)", "A correction took deliveries")
 	require.NotContains(t, b.text(letter("D-1")), "A correction took deliveries")

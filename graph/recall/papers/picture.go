@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"heeltap/graph"
+	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 )
@@ -18,7 +19,7 @@ const mostBoxes = 38
 
 // Picture draws the scope: suspects on the left, who received it on the right.
 func (m *Maker) Picture() (*paper.Flow, error) {
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := deliveries.Consignees(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}

@@ -6,13 +6,14 @@ import (
 	"strings"
 
 	"heeltap/graph"
+	"heeltap/graph/recall/printed"
 	"heeltap/labels/paper"
 )
 
 // Press drafts the notice for the public from the printed scope.
 func (m *Maker) Press() *paper.Document {
 	hazard := hazards[m.r.Hazard]
-	rules := m.s.PrintedScope(m.tx)
+	rules := printed.Rules(m.tx, m.s.Answer)
 	title := m.heading("Recall: " + m.tx.Site().Name)
 	var names []string
 	for _, r := range rules {

@@ -6,6 +6,10 @@ import (
 	"strings"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/printed"
+	"heeltap/graph/recall/scope"
 	"heeltap/labels/paper"
 )
 
@@ -58,11 +62,11 @@ func (m *Maker) Report() (*paper.Document, error) {
 
 // glance is the report in a few lines.
 func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := deliveries.Consignees(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
-	stock, err := m.s.InHouse(m.tx)
+	stock, err := m.r.InHouse(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -113,10 +117,10 @@ func reachedAfter(x recall.Target) string {
 }
 
 // accounted says how much of what was made is accounted for, cases and kegs apart.
-func accounted(a *recall.Account) string {
+func accounted(a *account.Account) string {
 	var out []string
 	for _, x := range []struct {
-		sum  recall.Sum
+		sum  account.Sum
 		unit string
 	}{{a.Cases, "case"}, {a.Kegs, "keg"}} {
 		rest := num(x.sum.Missing) + " not"
@@ -179,9 +183,9 @@ func (m *Maker) versions() []paper.Part {
 }
 
 // standing is how an item of the scope stands after a change, and what of it moved.
-func standing(c recall.Change) string {
+func standing(c scope.Change) string {
 	switch {
-	case c.What == recall.Removed:
+	case c.What == scope.Removed:
 		return "-"
 	case c.Detail != "":
 		return c.State() + " (" + c.Detail + ")"
@@ -223,7 +227,7 @@ func (m *Maker) entries(list []int64) string {
 
 func (m *Maker) printed() []paper.Part {
 	t := paper.Table{Head: []string{"what a reader looks for", "#affected", "#covered", "#innocent", "remark"}, Note: "Containers. Affected stretches are widened by the line's margin."}
-	for _, r := range m.s.PrintedScope(m.tx) {
+	for _, r := range printed.Rules(m.tx, m.s.Answer) {
 		remark := r.Spared
 		if !r.Separates {
 			remark = "CAN NOT BE TOLD APART from what is not affected; would have helped: " + r.Spared
@@ -271,7 +275,7 @@ func (m *Maker) account() ([]paper.Part, error) {
 		return nil, err
 	}
 	head := []string{"#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#of one of several", "#too much", "#accounted %"}
-	cells := func(s recall.Sum) []string {
+	cells := func(s account.Sum) []string {
 		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Missing), num(s.OneOf), num(s.Over), num(s.Percent)}
 	}
 	groups := paper.Table{Head: append([]string{"product", "date codes", "#made"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for - too much. What one unit has too much does not make up for what another lacks. What the books say is on hand proves nothing: it is unaccounted for until it is counted. Of one of several: what was shipped of one of several units, unknown which, less what came back of it: it is in no unit's books, and so among what is unaccounted for."}
@@ -292,7 +296,7 @@ func (m *Maker) account() ([]paper.Part, error) {
 	if served := m.served(a.Served); len(served.Rows) > 0 {
 		parts = append(parts, paper.Heading{Level: 2, Text: "Served here"}, served)
 	}
-	balances, err := m.r.LotBalances(m.tx)
+	balances, err := account.LotBalances(m.tx, m.r.Traced(m.tx))
 	if err != nil || len(balances) == 0 {
 		return parts, err
 	}
@@ -305,7 +309,7 @@ func (m *Maker) account() ([]paper.Part, error) {
 }
 
 // foundBy says how what is missing of a unit is found: where it was last seen, or how it gets a tag.
-func foundBy(u recall.UnitAccount) string {
+func foundBy(u account.UnitAccount) string {
 	text := fmt.Sprintf("%d (%s)", u.LastEntry, u.LastText)
 	if find := u.Find(); find != "" {
 		text += "; " + find

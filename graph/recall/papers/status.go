@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 )
@@ -32,7 +34,7 @@ func (m *Maker) facts() paper.Facts {
 
 // status writes the six items of 21 CFR 7.53(b), (1) to (6).
 func (m *Maker) status() ([]paper.Part, error) {
-	consignees, err := m.s.Consignees(m.tx)
+	consignees, err := deliveries.Consignees(m.tx, m.s)
 	if err != nil {
 		return nil, err
 	}
@@ -68,7 +70,7 @@ type noticed struct {
 }
 
 // notices says when and how each consignee was told: whoever answered without being told has heard.
-func (m *Maker) notices(consignees []recall.Consignee) noticed {
+func (m *Maker) notices(consignees []deliveries.Consignee) noticed {
 	n := noticed{table: paper.Table{Head: []string{"consignee", "notified", "how", "answered", "#on hand when the notice came"}}}
 	for _, c := range consignees {
 		row := []string{c.Party + " " + c.Name, "no", "", "no", ""}
@@ -108,7 +110,7 @@ func (m *Maker) notices(consignees []recall.Consignee) noticed {
 }
 
 // toldAgain lists whose letters are out of date: who has not what it was told of.
-func (m *Maker) toldAgain(consignees []recall.Consignee) []paper.Part {
+func (m *Maker) toldAgain(consignees []deliveries.Consignee) []paper.Part {
 	var items []string
 	for _, c := range consignees {
 		if again, ok := m.r.TellAgain(m.s, c.Party); ok {
@@ -126,7 +128,7 @@ func (m *Maker) toldAgain(consignees []recall.Consignee) []paper.Part {
 }
 
 // secondLevel lists whom the consignees supplied, by their own lists, and what of it is to be asked.
-func (m *Maker) secondLevel(consignees []recall.Consignee, a *recall.Account) []paper.Part {
+func (m *Maker) secondLevel(consignees []deliveries.Consignee, a *account.Account) []paper.Part {
 	t := paper.Table{Head: []string{"supplied by", "name", "contact", "telephone", "e-mail", "product", "date code", "#quantity"}}
 	var remarks []string
 	for _, c := range consignees {
@@ -149,7 +151,7 @@ func (m *Maker) secondLevel(consignees []recall.Consignee, a *recall.Account) []
 }
 
 // listRemarks sets a consignee's list against what it said it passed on.
-func (m *Maker) listRemarks(c recall.Consignee, a *recall.Account) []string {
+func (m *Maker) listRemarks(c deliveries.Consignee, a *account.Account) []string {
 	var out []string
 	remark := func(format string, args ...any) {
 		out = append(out, fmt.Sprintf(format, append([]any{c.Party + " " + c.Name}, args...)...))
@@ -181,7 +183,7 @@ func (m *Maker) listRemarks(c recall.Consignee, a *recall.Account) []string {
 }
 
 // sampleText says who is to be checked: a draw from fewer consignees than there are now is short.
-func (m *Maker) sampleText(consignees []recall.Consignee) string {
+func (m *Maker) sampleText(consignees []deliveries.Consignee) string {
 	s := m.r.Sample
 	if s == nil {
 		return "No level was chosen yet (21 CFR 7.42(b)(3))."
@@ -195,7 +197,7 @@ func (m *Maker) sampleText(consignees []recall.Consignee) string {
 
 // checks lists the checks that were made, and says how many of those drawn were checked: a check
 // of somebody else does not stand for one of them.
-func (m *Maker) checks(consignees []recall.Consignee) (paper.Table, string) {
+func (m *Maker) checks(consignees []deliveries.Consignee) (paper.Table, string) {
 	t := paper.Table{Head: []string{"consignee", "drawn", "checked", "how", "had the notice", "followed it", "#still on sale", "found"}}
 	names := map[string]string{}
 	for _, c := range consignees {
@@ -245,7 +247,7 @@ func checkText(drawn, made, good, others int, open []string) string {
 
 // recoveryTable sets what each consignee received against what is known of it. What it says it
 // sent back stands beside what arrived: goods on the way are not goods that were never sent.
-func (m *Maker) recoveryTable(a *recall.Account) paper.Table {
+func (m *Maker) recoveryTable(a *account.Account) paper.Table {
 	t := paper.Table{Head: []string{"consignee", "", "#received", "#may be", "#returned, arrived", "#of it since the notice", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#elsewhere", "#not explained", "#recovered %"},
 		Note: "Received + may be, less what came back before the notice = on hand when it came + sold + passed on + elsewhere + not explained. May be is what was shipped of one of several units: it counts as received until the consignee answers; then what it does not have of it went elsewhere. On hand when it came = on hand there + destroyed there + sent back or returned since the notice, whichever is more. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received and what it has besides."}
 	for _, x := range a.Consignees {

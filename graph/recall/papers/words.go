@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"heeltap/graph/recall"
+	"heeltap/graph/recall/printed"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 )
@@ -155,7 +155,7 @@ func says(name, measure string) bool {
 func (m *Maker) productText(codes string) string {
 	var out []string
 	for _, code := range strings.Split(codes, ", ") {
-		name, size := recall.ProductText(m.tx, code)
+		name, size := printed.ProductText(m.tx, code)
 		text := nameAndSize(name, size)
 		if p, ok := m.tx.Product(code); ok && p.GTIN != "" {
 			text += ", bar code " + p.GTIN
@@ -167,7 +167,7 @@ func (m *Maker) productText(codes string) string {
 
 // ruleText reads a printed rule out. A list of keg numbers is a rule only where it is whole: kegs
 // of that code that hang on no number are affected like the others.
-func (m *Maker) ruleText(r recall.Rule) string {
+func (m *Maker) ruleText(r printed.Rule) string {
 	kegs := r.Kegs
 	r.Kegs = nil
 	text := r.Text()
@@ -192,7 +192,7 @@ func numbersAre(n int64) string {
 }
 
 // looseKegs counts what was filled of a rule's product and codes and hangs on no keg's number.
-func (m *Maker) looseKegs(r recall.Rule) (loose int64) {
+func (m *Maker) looseKegs(r printed.Rule) (loose int64) {
 	for _, run := range m.s.Answer.Runs {
 		bears := slices.ContainsFunc(run.DateCodes, func(c string) bool { return slices.Contains(r.Codes, c) })
 		if run.Product == r.Product && bears {

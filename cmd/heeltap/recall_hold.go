@@ -1,0 +1,87 @@
+package main
+
+import (
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/papers"
+	"heeltap/lots/store"
+)
+
+func holdAllCommand(e *env) *cobra.Command {
+	return e.step(&cobra.Command{Use: "hold", Short: "Hold everything in scope that is in the house, in one step", Args: cobra.NoArgs,
+		Example: "  heeltap recall hold"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			after, stock, err := now.HoldAll(tx, r.by)
+			if err != nil {
+				return err
+			}
+			r.saidStep(after)
+			title := "Stopped now: " + counted(len(stock), "thing")
+			if now.Mock {
+				title = "To be stopped, were it real: " + counted(len(stock), "thing")
+			}
+			r.showStock(title, stock)
+			return nil
+		})
+}
+
+func holdListCommand(e *env) *cobra.Command {
+	var out string
+	cmd := e.ask(&cobra.Command{Use: "holds", Short: "List what is held or to be held, with its place, to walk the house by", Args: cobra.NoArgs,
+		Example: "  heeltap recall holds --out holds.pdf"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			s, err := now.Scope(tx)
+			if err != nil {
+				return err
+			}
+			stock, err := now.InHouse(tx, s)
+			if err != nil {
+				return err
+			}
+			switch {
+			case out != "":
+				return r.writePaper(tx, now, out, false, (*papers.Maker).HoldList)
+			case r.json:
+				return r.writeJSON(orEmpty(stock))
+			}
+			r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
+			return nil
+		})
+	cmd.Flags().StringVar(&out, "out", "", "write it as .pdf, .html or .txt")
+	return cmd
+}
+
+func letGoCommand(e *env) *cobra.Command {
+	var reason string
+	var all bool
+	cmd := e.step(&cobra.Command{Use: "release [CODE…]", Short: "Release some or all of what is held for the recall",
+		Long:    "Release some or all of what is held for the recall. It ends the recall's own holds; holds of others, and of other recalls, stand, and are told of.",
+		Example: `  heeltap recall release P26-0817 --reason "opened and inspected, sheet 4"`},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			released := args
+			release := func() (*recall.Recall, error) { return now.LetGo(tx, args, reason, r.by) }
+			if len(args) == 0 && all {
+				released = slices.Clone(now.Holds)
+				release = func() (*recall.Recall, error) { return now.LetGoAll(tx, reason, r.by) }
+			}
+			after, err := release()
+			if err != nil {
+				return err
+			}
+			r.saidStep(after)
+			if now.Mock {
+				return nil
+			}
+			still, err := now.StillStopped(tx, released)
+			for _, text := range still {
+				r.note("%s", text)
+			}
+			return err
+		})
+	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
+	cmd.Flags().BoolVar(&all, "all", false, "everything held for the recall")
+	return cmd
+}

@@ -1,0 +1,107 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/schollz/progressbar/v3"
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/mailing"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+func lettersCommand(e *env) *cobra.Command {
+	var out string
+	var letter bool
+	r := &inRecall{env: e}
+	cmd := &cobra.Command{Use: "letters", Short: "Draft the letters, notices and the press text, and one table for a mail merge", Args: cobra.NoArgs,
+		Long: `Draft one letter for every consignee, with its own quantities and an answer form, a notice to each supplier, and a
+press text, each as PDF and as text; and tables as XLSX and CSV: one row a letter for a mail merge, one row a unit with
+dates and documents, and whom the consignees supplied by their own lists. All are drafts for the responsible person; nothing is sent. Freeze the scope first:
+letters that follow no frozen version are logged as such. Others go on recording while letters are written.`,
+		Example: "  heeltap recall letters --out letters/",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			by, err := e.who(r.by)
+			if err != nil {
+				return err
+			}
+			if r.by = by; out == "" {
+				return lots.Errorf(lots.Invalid, "--out is needed")
+			}
+			return r.letters(cmd.Context(), out, letter)
+		}}
+	cmd.Flags().StringVar(&r.code, "recall", "", "which recall (else the one that is open)")
+	cmd.Flags().StringVar(&r.by, "by", "", "who does it (else HEELTAP_BY)")
+	cmd.Flags().StringVar(&r.at, "at", "", "when it was done (else now)")
+	cmd.Flags().StringVar(&out, "out", "", "folder to write to (needed)")
+	cmd.Flags().BoolVar(&letter, "letter-paper", false, "US Letter instead of A4")
+	return cmd
+}
+
+// letters has the letters drafted, written and logged, and says what whoever sends them has to know.
+func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
+	db, err := r.env.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = cmp.Or(err, db.Close()) }()
+	o := mailing.Order{Letter: letter, By: r.by}
+	err = db.View(ctx, func(tx *store.Tx) error {
+		now, err := recall.Choose(tx, r.code)
+		if err != nil {
+			return err
+		}
+		o.Recall = now.Code
+		o.At, err = r.moment(tx)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	made, after, err := mailing.Make(ctx, db, o, func(d *mailing.Drafts) error { return r.write(d, out) })
+	if _, ok := errors.AsType[mailing.NotLogged](err); ok {
+		return fmt.Errorf("the letters are in %s, but the recall's log does not have them: draft them again: %w", out, err)
+	}
+	if err != nil {
+		return err
+	}
+	for _, x := range after {
+		r.saidStep(x)
+	}
+	r.printf("wrote %s: letters, notices, press text, and %s.xlsx\n", out, made.Merge())
+	r.warn(made, out)
+	return nil
+}
+
+// warn says what whoever sends the letters has to know.
+func (r *inRecall) warn(made *mailing.Drafts, out string) {
+	switch {
+	case made.Version == 0:
+		r.note("no version of the scope is frozen: heeltap recall freeze, so that what the letters said can be shown later")
+	case made.Differs > 0:
+		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters follow no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
+	}
+	if len(made.Unset) > 0 {
+		r.note("the PDFs of %s can not show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
+	}
+	if len(made.Stale) > 0 {
+		r.note("%s holds %s of an earlier draft that nobody in scope gets now: %s; do not send what is out of date", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
+	}
+}
+
+// write writes drafts into a folder, and shows on a terminal how far it is.
+func (e *env) write(d *mailing.Drafts, folder string) error {
+	done := func() {}
+	if e.terminal(e.errOut) {
+		bar := progressbar.NewOptions(d.Papers(), progressbar.OptionSetWriter(e.errOut), progressbar.OptionClearOnFinish(), progressbar.OptionSetDescription("writing papers"))
+		defer func() { _ = bar.Finish() }()
+		done = func() { _ = bar.Add(1) }
+	}
+	return d.Write(folder, done)
+}

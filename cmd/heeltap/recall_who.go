@@ -1,0 +1,142 @@
+package main
+
+import (
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/lots/store"
+)
+
+func consigneesCommand(e *env) *cobra.Command {
+	var all bool
+	cmd := e.ask(&cobra.Command{Use: "consignees", Short: "List who received what in scope, net of what came back", Args: cobra.NoArgs,
+		Example: "  heeltap recall consignees --all"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			s, err := now.Scope(tx)
+			if err != nil {
+				return err
+			}
+			list, err := now.Recipients(tx, s)
+			if err != nil {
+				return err
+			}
+			if r.json {
+				return r.writeJSON(list)
+			}
+			r.showRecipients(now, list, all)
+			r.showOthers(deliveries.ReturnedByOthers(tx, s))
+			r.showLeftOut(s)
+			return nil
+		})
+	cmd.Flags().BoolVar(&all, "all", false, "list every unit")
+	return cmd
+}
+
+// showOthers tells of what came back from parties to which none of it was shipped.
+func (r *inRecall) showOthers(list []deliveries.OtherReturn) {
+	t := &table{head: []string{"returned by", "unit", "#quantity", "when", "counts for"}}
+	for _, o := range list {
+		counts := "nobody: received by " + orDash(strings.Join(o.Of, ", "))
+		if len(o.Of) == 1 {
+			counts = o.Of[0]
+		}
+		t.add(o.Party, o.Unit, number(o.Quantity), minute(o.ReturnedAt), counts)
+	}
+	if len(t.rows) > 0 {
+		r.printf("\n%s\n", r.strong("Came back from parties that had none of it from us"))
+		r.print(t)
+	}
+}
+
+func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, all bool) {
+	t := &table{head: []string{"consignee", "name", "band", "#cases net", "#affected", "#kegs net", "#kegs out", "may be", "phone", "distributes further"}}
+	for _, c := range list {
+		further := ""
+		if c.Further {
+			further = "yes: ask for its list"
+			if len(c.Accounts) > 0 {
+				further = "yes: " + counted(len(c.Accounts), "account") + " on its list"
+			}
+		}
+		if c.Kept {
+			further = joined("; ", further, "kept: a correction took its deliveries away")
+		}
+		maybe := ""
+		if c.Cases.MayBe+c.Kegs.MayBe > 0 {
+			maybe = number(c.Cases.MayBe + c.Kegs.MayBe)
+		}
+		t.add(c.Party, c.Name, c.Band, number(c.Cases.Net), number(c.Cases.Affected), number(c.Kegs.Net), whole(len(c.KegsOut)), maybe, orDash(c.Phone), further)
+	}
+	r.print(t)
+	if !all {
+		return
+	}
+	for _, c := range list {
+		r.printf("\n%s %s, %s, %s, %s\n", r.strong(c.Party), c.Name, orDash(c.Contact), orDash(c.Email), orDash(c.Address))
+		u := &table{head: []string{"unit", "band", "product", "date codes", "#shipped", "#returned", "#net", "#affected", "from", "to", "documents", ""}}
+		for _, l := range c.Lines {
+			note := ""
+			if l.Emptied {
+				note = "keg back empty"
+			}
+			if l.OneOf != "" {
+				note = "one of these, " + number(l.MayBe)
+			}
+			if l.ByOthers > 0 {
+				note = strings.TrimSpace(note + " " + number(l.ByOthers) + " came back from others")
+			}
+			u.add(l.Unit, l.Band, l.Product, strings.Join(l.DateCodes, ", "), number(l.Shipped), number(l.Returned), number(l.Net), number(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
+		}
+		r.print(u)
+		r.showAccounts(now.Contacts[c.Party])
+	}
+}
+
+// showAccounts lists whom a consignee supplied, by its own list.
+func (r *inRecall) showAccounts(c *recall.Contact) {
+	if c == nil || len(c.Accounts) == 0 {
+		return
+	}
+	t := &table{head: []string{"it supplied", "contact", "phone", "e-mail", "address", "product", "date code", "#quantity"}}
+	for _, a := range c.Accounts {
+		t.add(a.Name, orDash(a.Contact), orDash(a.Phone), orDash(a.Email), orDash(a.Address), orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(number(a.Quantity)+" "+a.Unit))
+	}
+	r.print(t)
+	if says, listed, ok := c.PassedOn(); ok && says != listed {
+		r.printf("  it says it passed on %s, and its list adds up to %s\n", number(says), number(listed))
+	}
+}
+
+func suppliersCommand(e *env) *cobra.Command {
+	return e.ask(&cobra.Command{Use: "suppliers", Short: "List whom to ask upstream, with the lots as printed and what else came in those deliveries", Args: cobra.NoArgs,
+		Example: "  heeltap recall suppliers"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			list, err := deliveries.Suppliers(tx, now.Traced(tx))
+			if err != nil {
+				return err
+			}
+			if r.json {
+				return r.writeJSON(orEmpty(list))
+			}
+			for _, s := range list {
+				r.printf("%s %s, %s, %s, %s\n", r.strong(s.Party), s.Name, orDash(s.Contact), orDash(s.Phone), orDash(s.Email))
+				t := &table{head: []string{"", "lot", "item", "supplier's lot", "#quantity", "received", "document", "carrier"}}
+				for _, group := range []struct {
+					name string
+					lots []deliveries.Received
+				}{{"suspect", s.Lots}, {"same load", s.SameLoad}} {
+					for _, l := range group.lots {
+						t.add(group.name, l.Lot, l.Item, l.SupplierLot, number(l.Quantity)+" "+l.Unit, day(l.ReceivedAt), orDash(l.Document), orDash(l.Carrier))
+					}
+				}
+				r.print(t)
+			}
+			if len(list) == 0 {
+				r.printf("No suspect is a received lot.\n")
+			}
+			return nil
+		})
+}

@@ -1,0 +1,2 @@
+// Package account accounts for every case and keg in scope, for what each consignee received, and for the suspect lots.
+package account

@@ -1,0 +1,127 @@
+package recall
+
+import (
+	"heeltap/graph/recall/account"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/house"
+	"heeltap/graph/recall/scope"
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// ScopeAnswer is a scope as it is handed on: the trace, and what the recall adds to it. Lists are never null.
+type ScopeAnswer struct {
+	Recall    Summary          `json:"recall"`
+	Head      int64            `json:"as_known_with_entry"`
+	Decisions []scope.Decision `json:"decisions"`
+	InHouse   []house.Stock    `json:"in_house"`
+	Declared  []string         `json:"declared"` // units whose product declares the allergen
+	Kept      []scope.Item     `json:"kept"`     // wait for a signature
+	Left      bool             `json:"left"`     // something has left the brewery's control
+	Served    []scope.Served   `json:"served"`   // drawn or sold in the taproom
+	LeftOut   []scope.LeftOut  `json:"left_out"` // shipments of affected units that carried nothing affected
+	Lost      []scope.Lost     `json:"lost"`     // suspects and decisions that mean nothing now
+	If        []scope.Change   `json:"if"`       // what other decisions would change
+	Trace     *trace.Answer    `json:"trace"`
+}
+
+// Answer gathers a scope to be handed on, with what other decisions would change.
+func (r *Recall) Answer(tx *store.Tx, s *scope.Scope, changes []scope.Change) (ScopeAnswer, error) {
+	stock, err := r.InHouse(tx, s)
+	if err != nil {
+		return ScopeAnswer{}, err
+	}
+	head, err := tx.Head()
+	return ScopeAnswer{Recall: r.Summary(tx), Head: head, Decisions: orEmpty(r.Decisions), InHouse: orEmpty(stock), Declared: orEmpty(s.Declared),
+		Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(changes), Trace: s.Answer}, err
+}
+
+func orEmpty[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}
+
+// Recipient is a consignee with its own list of whom it supplied.
+type Recipient struct {
+	deliveries.Consignee
+	Accounts []deliveries.SubAccount `json:"accounts"`
+}
+
+// Recipients lists who received anything in scope as they are told, each with its own list.
+func (r *Recall) Recipients(tx *store.Tx, s *scope.Scope) ([]Recipient, error) {
+	list, err := deliveries.Delivered(tx, s, r.Versions)
+	out := []Recipient{}
+	for _, c := range list {
+		x := Recipient{Consignee: c, Accounts: []deliveries.SubAccount{}}
+		if contact := r.Contacts[c.Party]; contact != nil {
+			x.Accounts = append(x.Accounts, contact.Accounts...)
+		}
+		out = append(out, x)
+	}
+	return out, err
+}
+
+// AccountAnswer is the account with the balances of the suspect lots.
+type AccountAnswer struct {
+	*account.Account
+	Lots []account.LotBalance `json:"lots"`
+}
+
+// Account strikes the account of the scope as it stands, and the balances of the suspect lots.
+func (r *Recall) Account(tx *store.Tx) (AccountAnswer, error) {
+	s, err := r.Scope(tx)
+	if err != nil {
+		return AccountAnswer{}, err
+	}
+	a, err := r.Reconcile(tx, s)
+	if err != nil {
+		return AccountAnswer{}, err
+	}
+	balances, err := account.LotBalances(tx, r.Traced(tx))
+	return AccountAnswer{a, balances}, err
+}
+
+// Reconcile strikes the account of a scope with what the consignees were told and said.
+func (r *Recall) Reconcile(tx *store.Tx, s *scope.Scope) (*account.Account, error) {
+	return account.Strike(tx, s, func(party string) account.Reply {
+		reply := account.Reply{Told: r.OpenedAt}
+		c := r.Contacts[party]
+		if c == nil {
+			return reply
+		}
+		if !c.Notified.IsZero() {
+			reply.Told = c.Notified
+		}
+		if c.Answer != nil {
+			reply.Answered, reply.Lines = true, c.Answer.Lines
+		}
+		return reply
+	})
+}
+
+// Struck is the step that says what an account came to: what one unit has too much does
+// not make up for what another lacks.
+func Struck(a *account.Account) *Reconciled {
+	made := a.Cases.Produced + a.Kegs.Produced
+	step := &Reconciled{Unaccounted: lots.Nine(a.Cases.Missing + a.Kegs.Missing), Over: lots.Nine(a.Cases.Over + a.Kegs.Over)}
+	if made > 0 {
+		step.Accounted = lots.Nine((made - step.Unaccounted) / made * 100)
+	}
+	return step
+}
+
+// ToTellAgain lists the consignees that were told of less, or of more, than the scope has at them now, in
+// the order of their codes.
+func (r *Recall) ToTellAgain(tx *store.Tx, s *scope.Scope) ([]Again, error) {
+	consignees, err := deliveries.Consignees(tx, s)
+	var out []Again
+	for _, c := range consignees {
+		if again, ok := r.TellAgain(s, c.Party); ok {
+			out = append(out, again)
+		}
+	}
+	return out, err
+}

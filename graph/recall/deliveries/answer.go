@@ -1,0 +1,154 @@
+package deliveries
+
+import (
+	"encoding/csv"
+	"errors"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"heeltap/lots"
+)
+
+// AnswerLine is a consignee's account of one product, or of all it received.
+type AnswerLine struct {
+	Product   string  `json:"product,omitempty"`
+	DateCode  string  `json:"date_code,omitempty"`
+	Kegs      bool    `json:"kegs,omitempty"` // quantities are kegs, else cases
+	OnHand    float64 `json:"on_hand"`        // when the notice came
+	Sold      float64 `json:"sold"`           // or served: can not be had back
+	Returned  float64 `json:"returned"`       // on its way back
+	Destroyed float64 `json:"destroyed"`      // there
+	PassedOn  float64 `json:"passed_on"`      // to its own customers
+}
+
+// Possible refuses quantities that can not be.
+func (l AnswerLine) Possible() error {
+	for _, q := range []float64{l.OnHand, l.Sold, l.PassedOn, l.Returned, l.Destroyed} {
+		if !QuantityOK(q) {
+			return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", q)
+		}
+	}
+	if l.Returned+l.Destroyed > l.OnHand {
+		return lots.Errorf(lots.Invalid, "%g sent back and %g destroyed are more than the %g that were on hand: on hand is what it had when the notice came", l.Returned, l.Destroyed, l.OnHand)
+	}
+	return nil
+}
+
+// SubAccount is somebody whom a consignee supplied.
+type SubAccount struct {
+	Name     string  `json:"name"`
+	Contact  string  `json:"contact,omitempty"`
+	Phone    string  `json:"phone,omitempty"`
+	Email    string  `json:"email,omitempty"`
+	Address  string  `json:"address,omitempty"`
+	Product  string  `json:"product,omitempty"`
+	DateCode string  `json:"date_code,omitempty"`
+	Quantity float64 `json:"quantity"`
+	Unit     string  `json:"unit,omitempty"` // case or keg
+}
+
+// Possible refuses an account without a name, or in what nobody counts.
+func (a SubAccount) Possible() error {
+	switch {
+	case strings.TrimSpace(a.Name) == "":
+		return lots.Errorf(lots.Invalid, "an account on the list has no name")
+	case a.Unit != "" && a.Unit != "case" && a.Unit != "keg":
+		return lots.Errorf(lots.Invalid, "%s: %q is not case or keg", a.Name, a.Unit)
+	case !QuantityOK(a.Quantity):
+		return lots.Errorf(lots.Invalid, "%s: %g is no quantity of cases or kegs", a.Name, a.Quantity)
+	}
+	return nil
+}
+
+// accountColumns are what a consignee's list of its own customers may have; name must be there.
+var accountColumns = []string{"name", "contact", "phone", "email", "address", "product", "date_code", "quantity", "unit"}
+
+// mostListBytes is more than any list of customers takes.
+const mostListBytes = 16 << 20
+
+// ReadAccounts reads a consignee's list of whom it supplied: a CSV file with a heading, of
+// columns name, contact, phone, email, address, product, date_code, quantity, unit (case or
+// keg), in any order; only name is needed. All faults come at once, with their lines.
+func ReadAccounts(in io.Reader) ([]SubAccount, error) {
+	rows := csv.NewReader(io.LimitReader(in, mostListBytes))
+	rows.FieldsPerRecord = -1
+	rows.TrimLeadingSpace = true
+	head, err := rows.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, lots.Errorf(lots.Invalid, "the list is empty: its first line names the columns %s", strings.Join(accountColumns, ", "))
+	}
+	if err != nil {
+		return nil, lots.Errorf(lots.Invalid, "the list can not be read: %w", err)
+	}
+	var faults lots.Faults
+	at := map[string]int{}
+	for i, h := range head {
+		h = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")))
+		if !slices.Contains(accountColumns, h) {
+			faults = append(faults, lots.Fault{Line: 1, Column: h, Reason: "is no column of such a list: it has " + strings.Join(accountColumns, ", ")})
+		}
+		at[h] = i
+	}
+	if _, ok := at["name"]; !ok {
+		faults = append(faults, lots.Fault{Line: 1, Column: "name", Reason: "is missing"})
+	}
+	var out []SubAccount
+	for len(faults) == 0 {
+		row, err := rows.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, lots.Errorf(lots.Invalid, "the list can not be read: %w", err)
+		}
+		line, _ := rows.FieldPos(0)
+		a, fault := readAccount(row, at)
+		if fault != nil {
+			fault.Line = line
+			faults = append(faults, *fault)
+			out = nil
+			continue
+		}
+		out = append(out, a)
+	}
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	if len(out) == 0 {
+		return nil, lots.Errorf(lots.Invalid, "the list names nobody")
+	}
+	return out, nil
+}
+
+func readAccount(row []string, at map[string]int) (SubAccount, *lots.Fault) {
+	cell := func(name string) string {
+		if i, ok := at[name]; ok && i < len(row) {
+			return strings.TrimSpace(row[i])
+		}
+		return ""
+	}
+	a := SubAccount{Name: cell("name"), Contact: cell("contact"), Phone: cell("phone"), Email: cell("email"), Address: cell("address"),
+		Product: cell("product"), DateCode: cell("date_code"), Unit: cell("unit")}
+	if a.Name == "" {
+		return a, &lots.Fault{Column: "name", Reason: "is missing"}
+	}
+	if a.Unit != "" && a.Unit != "case" && a.Unit != "keg" {
+		return a, &lots.Fault{Column: "unit", Reason: strconv.Quote(a.Unit) + " is not case or keg"}
+	}
+	if q := cell("quantity"); q != "" {
+		n, err := strconv.ParseFloat(q, 64)
+		if err != nil || !QuantityOK(n) {
+			return a, &lots.Fault{Column: "quantity", Reason: strconv.Quote(q) + " is no quantity"}
+		}
+		a.Quantity = n
+	}
+	return a, nil
+}
+
+// mostQuantity is more cases or kegs than any party has.
+const mostQuantity = 1e9
+
+// QuantityOK reports whether a number can be a quantity of cases or kegs.
+func QuantityOK(q float64) bool { return q >= 0 && q <= mostQuantity } // no comparison holds of what is no number

@@ -1,0 +1,105 @@
+package scope
+
+import (
+	"cmp"
+	"slices"
+
+	"heeltap/graph/recall/internal/words"
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// LeftOut is a shipment of an affected unit that carried nothing affected: it was over before the
+// first affected case can have stood on the unit, which was topped up later.
+type LeftOut struct {
+	Shipment  string `json:"shipment"`
+	Unit      string `json:"unit"`
+	Consignee string `json:"consignee"`
+	Quantity  int64  `json:"quantity"`
+	ShippedAt string `json:"shipped_at"`
+	ToppedUp  string `json:"topped_up_at"` // when the first affected case can have stood on it
+	Entry     int64  `json:"entry"`
+}
+
+// leaveOut finds what was shipped before anything affected stood on its unit.
+func (s *Scope) leaveOut(tx *store.Tx) {
+	s.before = s.Answer.Before()
+	for _, sh := range s.Answer.Shipments {
+		if at, over := s.before[sh.Entry()]; over {
+			s.LeftOut = append(s.LeftOut, LeftOut{sh.Code, sh.Unit, sh.Consignee, sh.Quantity, sh.ShippedAt, at.Text(tx.Site().Zone), sh.Entry()})
+		}
+	}
+}
+
+// Over reports whether a shipment or return, by its journal entry, was over before anything affected
+// stood on its unit.
+func (s *Scope) Over(entry int64) bool {
+	_, over := s.before[entry]
+	return over
+}
+
+// KeepsFill reports whether a fill is in scope only because nobody signed yet for what a correction took out.
+func (s *Scope) KeepsFill(code string) bool {
+	return slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "fill" && i.Code == code })
+}
+
+// Shipments lists what moved affected goods, or may have.
+func (s *Scope) Shipments() []trace.Shipment { return s.Answer.Carrying() }
+
+// Served is something in scope that was drawn or sold in the taproom: it reached the public
+// without a shipment.
+type Served struct {
+	Kind     string  `json:"kind"` // tank, lot or unit
+	Code     string  `json:"code"`
+	Quantity float64 `json:"quantity"`
+	Unit     string  `json:"unit"`
+	At       string  `json:"at"`
+	MayBe    bool    `json:"may_be"` // it was drawn from one of several
+	Entry    int64   `json:"entry"`
+}
+
+// Served lists what of the scope was drawn or sold in the taproom, in order of time: units and
+// lots, and from vessels what they held when it was drawn.
+func (s *Scope) Served(tx *store.Tx) []Served {
+	found := map[int64]Served{}
+	site := tx.Site()
+	add := func(x *lots.Removal, kind, code string, quantity float64, unit string, doubt bool) {
+		found[x.Seq] = Served{kind, code, lots.Nine(quantity), unit, x.At.Text(site.Zone), doubt || x.Subject.OneOf(), x.Seq}
+	}
+	each := func(code string, of lots.Kind, f func(x *lots.Removal)) {
+		for _, rec := range tx.Touching(code) {
+			if x, ok := rec.(*lots.Removal); ok && x.Reason == "taproom" && x.Subject.Kind == of && slices.Contains(x.Subject.Codes, code) {
+				f(x)
+			}
+		}
+	}
+	for _, u := range s.Answer.Units {
+		each(u.Code, lots.KindUnit, func(x *lots.Removal) { add(x, "unit", u.Code, x.Count, words.UnitOf(u.Kind), false) })
+	}
+	for _, l := range s.Answer.Lots {
+		each(l.Code, lots.KindLot, func(x *lots.Removal) {
+			thing, _ := tx.Thing(l.Code)
+			add(x, "lot", l.Code, thing.Unit.Of(float64(x.Qty.N)), string(thing.Unit), false)
+		})
+	}
+	for _, p := range s.Answer.Poured() {
+		found[p.Entry] = Served{"tank", p.Vessel, lots.Nine(site.VolumeUnit.Of(p.ML)), string(site.VolumeUnit), p.At.Text(site.Zone), p.Unsure, p.Entry}
+	}
+	out := []Served{}
+	for _, x := range found {
+		out = append(out, x)
+	}
+	slices.SortFunc(out, func(a, b Served) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Entry, b.Entry)) })
+	return out
+}
+
+// HasLeft reports whether anything left the brewery's control: without it, it is a stock
+// recovery and no recall (21 CFR 7.3(k)). What may have left counts, and what was served or
+// sold in the taproom.
+func (s *Scope) HasLeft(tx *store.Tx) bool {
+	if slices.ContainsFunc(s.Lost, func(l Lost) bool { return l.What == suspected && len(l.StandsIn) == 0 }) {
+		return true // what can not be traced can not be said to be here
+	}
+	return len(s.Shipments()) > 0 || len(s.Served(tx)) > 0 || slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "consignee" })
+}

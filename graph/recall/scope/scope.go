@@ -1,0 +1,262 @@
+package scope
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/allergens"
+	"heeltap/lots/store"
+)
+
+// Scope is what is affected by the records as they stand, and the lead's decisions.
+type Scope struct {
+	Answer *trace.Answer // with what is kept
+	Kept   []Item        // of the last version: a correction took them out, nobody signed for it yet
+	// Declared are units whose product declares the allergen: proposed for exclusion.
+	Declared []string
+	// Lost are suspects and decisions that can not be understood any more.
+	Lost []Lost
+	// LeftOut are shipments of affected units that carried nothing affected.
+	LeftOut []LeftOut
+
+	before map[int64]lots.When // entries of shipments and returns that were over before anything affected stood on their unit
+}
+
+// If is a change of the decisions, to see what it would do.
+type If struct {
+	Include, Exclude []string
+	Suspects         []string
+	Hazard           graph.Hazard // empty: as it is
+}
+
+// ParseIf reads changes of the decisions: +CODE includes, -CODE excludes, ?CODE suspects besides, hazard=KIND judges anew.
+func ParseIf(ifs []string) (If, error) {
+	var c If
+	for _, text := range ifs {
+		switch {
+		case strings.HasPrefix(text, "+") && len(text) > 1:
+			c.Include = append(c.Include, text[1:])
+		case strings.HasPrefix(text, "-") && len(text) > 1:
+			c.Exclude = append(c.Exclude, text[1:])
+		case strings.HasPrefix(text, "?") && len(text) > 1:
+			c.Suspects = append(c.Suspects, text[1:])
+		case strings.HasPrefix(text, "hazard="):
+			h, err := graph.ParseHazard(strings.TrimPrefix(text, "hazard="))
+			if err != nil {
+				return c, lots.Errorf(lots.Invalid, "--if: %w", err)
+			}
+			c.Hazard = h
+		default:
+			return c, lots.Errorf(lots.Invalid, "--if %q: write +CODE to include, -CODE to exclude, ?CODE to suspect besides, or hazard=KIND", text)
+		}
+	}
+	return c, nil
+}
+
+// Scope computes the scope from the records as they stand.
+func (b *Basis) Scope(tx *store.Tx) (*Scope, error) {
+	a, lost, err := b.trace(tx, b.Suspects, b.Hazard, b.Decisions)
+	if err != nil {
+		return nil, err
+	}
+	s := &Scope{Answer: a, Lost: lost}
+	if err := b.keep(tx, s); err != nil {
+		return nil, err
+	}
+	s.leaveOut(tx)
+	if b.Hazard == graph.Allergen {
+		s.Declared, err = declared(tx, b.Suspects, a)
+	}
+	return s, err
+}
+
+// ScopeIf computes what the scope would be with other decisions, without taking them.
+func (b *Basis) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
+	for _, codes := range [][]string{change.Suspects, change.Include, change.Exclude} {
+		for _, c := range codes {
+			if err := trace.Understood(tx, c); err != nil {
+				return nil, err
+			}
+		}
+	}
+	other := *b
+	other.Suspects = append(slices.Clone(b.Suspects), change.Suspects...)
+	other.Hazard = cmp.Or(change.Hazard, b.Hazard)
+	other.Decisions = slices.Clone(b.Decisions)
+	for choice, codes := range map[string][]string{Include: Spelled(tx, change.Include), Exclude: Spelled(tx, change.Exclude)} {
+		for _, c := range codes {
+			other.Decisions = slices.DeleteFunc(other.Decisions, func(d Decision) bool { return d.Code == c })
+			other.Decisions = append(other.Decisions, Decision{Code: c, Choice: choice})
+		}
+	}
+	return other.Scope(tx)
+}
+
+// trace follows the suspects and what was included, past what was excluded. What can not be
+// understood any more is told of and passed over: a row taken back must not stop a recall.
+func (b *Basis) trace(tx *store.Tx, suspects []string, hazard graph.Hazard, decisions []Decision) (*trace.Answer, []Lost, error) {
+	suspects, decisions, lost := b.understood(tx, suspects, decisions)
+	q := trace.Question{Dir: graph.Forward, Hazard: hazard, From: suspects}
+	for _, d := range decisions {
+		if d.Choice == Include {
+			q.From = append(q.From, d.Code)
+		} else {
+			q.Without = append(q.Without, d.Code)
+		}
+	}
+	a, err := trace.Ask(tx, q)
+	return a, lost, err
+}
+
+// keep puts into a scope what stood in the last version and was taken out by the
+// records alone: goods that were called back are not let go because a row was corrected.
+func (b *Basis) keep(tx *store.Tx, s *Scope) error {
+	last := b.Latest()
+	if last == nil {
+		return nil
+	}
+	then, _, err := b.trace(tx, last.Suspects, last.Hazard, last.Decisions)
+	if err != nil {
+		return err
+	}
+	stays, now, had := itemsByKey(then), itemsByKey(s.Answer), keysOf(last.Items)
+	var kept []trace.Kept
+	goes := func(i Item) bool {
+		d, _ := b.decision(i.Code)
+		if d.Choice == Exclude || b.signed(i, last) {
+			return true
+		}
+		old, stands := stays[i.key()]
+		fresh, is := now[i.key()]
+		return max(old.Affected, fresh.Affected) >= i.Affected && (stands || is)
+	}
+	keep := func(i Item) {
+		i.Kept = true
+		s.Kept = append(s.Kept, i)
+		kept = append(kept, trace.Kept{Kind: i.Kind, Code: i.Code, Band: i.Band, Affected: i.Affected})
+	}
+	for _, i := range last.Items {
+		if i.Kind == "consignee" || goes(i) || i.Kind == "fill" && renamed(tx, i.Code, s.Answer, had) {
+			continue
+		}
+		keep(i)
+		if i.Kind == "run" {
+			for _, u := range taggedSince(tx, i, last.Head) {
+				if _, is := now[u.key()]; !is && !had[u.key()] && !goes(u) {
+					keep(u)
+				}
+			}
+		}
+	}
+	if err := s.Answer.Adopt(tx, kept); err != nil {
+		return err
+	}
+	b.keepConsignees(s, last, stays)
+	return nil
+}
+
+// keepConsignees keeps who received something in scope, unit by unit: where the last version
+// knew more of a unit at a consignee than the records say now, it may be there still.
+func (b *Basis) keepConsignees(s *Scope, last *Version, stays map[string]Item) {
+	now := map[string]Item{}
+	for _, i := range s.Items() {
+		now[i.key()] = i
+	}
+	for _, i := range last.Items {
+		d, _ := b.decision(i.Code)
+		if i.Kind != "consignee" || d.Choice == Exclude || b.signed(i, last) {
+			continue
+		}
+		is, stands := receivedOf(now[i.key()].Received), receivedOf(stays[i.key()].Received)
+		missing := false
+		for unit, n := range receivedOf(i.Received) {
+			if inScope(now, unit) && n > max(is[unit], stands[unit]) {
+				is[unit], missing = n, true
+			}
+		}
+		_, known := now[i.key()]
+		_, stood := stays[i.key()]
+		if !missing && (i.Received != "" || known || stood) { // an old version does not say what it received
+			continue
+		}
+		i.Received, i.Kept = receivedText(is), true
+		s.Kept = append(s.Kept, i)
+	}
+}
+
+// inScope reports whether a unit, or one of several, is among things.
+func inScope(things map[string]Item, unit string) bool {
+	return slices.ContainsFunc(strings.Split(unit, "|"), func(u string) bool { _, ok := things["unit "+u]; return ok })
+}
+
+// signed reports whether somebody signed for what a correction took out of a version, after the
+// last correction: what a later one takes out nobody has seen.
+func (b *Basis) signed(i Item, last *Version) bool {
+	at := b.Signed[i.Code]
+	return at > last.Entry && at > b.Corrected
+}
+
+// taggedSince lists the units of a run that were entered after an entry: the version did not
+// know them, and what they hold stood in it on no unit.
+func taggedSince(tx *store.Tx, run Item, entry int64) []Item {
+	quantity := map[string]int64{}
+	for _, rec := range tx.Touching(run.Code) {
+		if p, ok := rec.(*lots.Packed); ok && p.Run == run.Code && p.Seq > entry {
+			quantity[p.Unit] += p.Quantity
+		}
+	}
+	var out []Item
+	for _, unit := range slices.Sorted(maps.Keys(quantity)) {
+		out = append(out, Item{Kind: "unit", Code: unit, Band: run.Band, Affected: quantity[unit]})
+	}
+	return out
+}
+
+// renamed reports whether a fill is not called so any more, since its name hangs on its time,
+// while its vessel has a fill in scope that the last version did not know.
+func renamed(tx *store.Tx, fill string, a *trace.Answer, had map[string]bool) bool {
+	if len(tx.NodesNamed(fill)) > 0 {
+		return false
+	}
+	return slices.ContainsFunc(a.Fills, func(f trace.Fill) bool {
+		return strings.HasPrefix(fill, f.Vessel+"@") && !had["fill "+f.Code]
+	})
+}
+
+// declared lists the units whose product declares every allergen that the suspects carry.
+func declared(tx *store.Tx, suspects []string, a *trace.Answer) ([]string, error) {
+	carried := map[string]bool{}
+	for _, l := range a.Lots {
+		if !slices.Contains(suspects, l.Code) && len(l.Why) > 1 {
+			continue
+		}
+		if item, ok := tx.Item(l.Item); ok {
+			for _, word := range item.Allergens {
+				carried[strings.ToLower(word)] = true
+			}
+		}
+	}
+	var out []string
+	for _, u := range a.Units {
+		if u.Product == nil || len(carried) == 0 {
+			continue
+		}
+		var label []string
+		if p, ok := tx.Product(*u.Product); ok {
+			label = p.Declares
+		}
+		all := true
+		for word := range carried {
+			all = all && allergens.Declared(label, word)
+		}
+		if all {
+			out = append(out, u.Code)
+		}
+	}
+	return out, tx.Err()
+}
