@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -112,35 +111,7 @@ func (r *inRecall) printChanges(tx *store.Tx, now *recall.Recall, changes []scop
 		if c.What == scope.Removed {
 			stands = "-"
 		}
-		t.add(c.What, c.Kind, c.Code, stands, orDash(c.Was), r.entriesText(tx, now, c.Entries))
+		t.add(c.What, c.Kind, c.Code, stands, orDash(c.Was), now.EntriesText(tx, c.Entries))
 	}
 	r.print(t)
-}
-
-// entriesText tells of journal entries: of a recall's own steps what was done, else kind and who.
-func (r *inRecall) entriesText(tx *store.Tx, now *recall.Recall, entries []int64) string {
-	steps := map[int64]recall.Logged{}
-	for _, l := range now.Log {
-		steps[l.Entry] = l
-	}
-	var out []string
-	for _, n := range entries {
-		x, ok, err := tx.Entry(n)
-		if err != nil || !ok {
-			continue
-		}
-		text := fmt.Sprintf("entry %d (%s by %s, recorded %s", n, x.Kind, x.By, stampOf(x.Recorded, tx.Site().Zone))
-		if l, step := steps[n]; step {
-			text = fmt.Sprintf("entry %d (%s by %s, recorded %s", n, strings.TrimSuffix(l.Text(), "."), x.By, stampOf(x.Recorded, tx.Site().Zone))
-		}
-		if x.At != nil {
-			text += ", of " + x.At.Text(tx.Site().Zone)
-		}
-		out = append(out, text+")")
-		if len(out) == 3 && len(entries) > 3 {
-			out = append(out, fmt.Sprintf("and %d more", len(entries)-3))
-			break
-		}
-	}
-	return strings.Join(out, "; ")
 }

@@ -45,7 +45,7 @@ letters that follow no frozen version are logged as such. Others go on recording
 }
 
 // letters has the letters drafted, written and logged, and says what whoever sends them has to know.
-func (r *inRecall) letters(ctx context.Context, out string, letter bool) error {
+func (r *inRecall) letters(ctx context.Context, out string, letter bool) (err error) {
 	db, err := r.env.open(ctx)
 	if err != nil {
 		return err

@@ -2,7 +2,9 @@ package recall
 
 import (
 	"context"
+	"fmt"
 	"slices"
+	"strings"
 
 	"heeltap/graph"
 	"heeltap/graph/recall/scope"
@@ -116,4 +118,33 @@ func (r *Recall) stepsSince(entry int64, code string) []int64 {
 		return about
 	}
 	return all
+}
+
+// EntriesText tells of journal entries, of the first three where there are more: of the recall's own steps what
+// was done, else kind and who.
+func (r *Recall) EntriesText(tx *store.Tx, entries []int64) string {
+	steps := map[int64]Logged{}
+	for _, l := range r.Log {
+		steps[l.Entry] = l
+	}
+	var out []string
+	for _, n := range entries {
+		x, ok, err := tx.Entry(n)
+		if err != nil || !ok {
+			continue
+		}
+		text := fmt.Sprintf("entry %d (%s by %s, recorded %s", n, x.Kind, x.By, x.Recorded.In(tx.Site().Zone).Format("2006-01-02 15:04"))
+		if l, step := steps[n]; step {
+			text = fmt.Sprintf("entry %d (%s by %s, recorded %s", n, strings.TrimSuffix(l.Text(), "."), x.By, x.Recorded.In(tx.Site().Zone).Format("2006-01-02 15:04"))
+		}
+		if x.At != nil {
+			text += ", of " + x.At.Text(tx.Site().Zone)
+		}
+		out = append(out, text+")")
+		if len(out) == 3 && len(entries) > 3 {
+			out = append(out, fmt.Sprintf("and %d more", len(entries)-3))
+			break
+		}
+	}
+	return strings.Join(out, "; ")
 }

@@ -18,6 +18,7 @@ import (
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/papers"
 	"heeltap/graph/recall/scope"
+	"heeltap/labels"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 	"heeltap/lots/lineage/histories"
@@ -497,4 +498,14 @@ func TestLetterAsksForOneOfSeveralKegs(t *testing.T) {
 	b := began(t, false)
 	says(t, b.text(letter("D-1")), "not back since this filling: K1/R2.")
 	says(t, b.text(letter("D-3")), "not back since this filling: 1 of K2/R2 or K3/R2.")
+}
+
+// A consignee is found by its code, by what its form's code reads, and by the address that a phone reads off it.
+func TestPartyRead(t *testing.T) {
+	r := &recall.Recall{Code: "RC26-01"}
+	scanned, err := labels.Payload("https://brewery.example", papers.FormCode(r, "D-1"))
+	require.NoError(t, err)
+	for _, text := range []string{"D-1", papers.FormCode(r, "D-1"), scanned} {
+		require.Equal(t, "D-1", papers.PartyRead(r, text), text)
+	}
 }
