@@ -12,6 +12,9 @@ import (
 
 	"heeltap/cmd/internal/demo"
 	"heeltap/graph"
+	"heeltap/graph/desk"
+	"heeltap/graph/gate"
+	"heeltap/graph/tag"
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
@@ -100,14 +103,14 @@ func enter(tx *store.Tx, evening []demo.Entry) error {
 			rows = append(rows, store.Statement{Sheet: s, Row: x.Row, By: x.By})
 		}
 	}
-	if _, _, faults, err := tx.RecordRows(rows); err != nil || len(faults) > 0 {
-		return orFaults(err, faults)
+	if _, err := gate.Enter(tx, rows...); err != nil {
+		return err
 	}
 	for _, x := range evening {
 		if x.Fix == nil {
 			continue
 		}
-		entry, err := entryOf(tx, x.Fix.Name)
+		entry, err := desk.EntryOf(tx, x.Fix.Name)
 		if err != nil {
 			return err
 		}
@@ -187,7 +190,7 @@ func affected(a *trace.Answer, kegs bool) int64 {
 }
 
 func (e *env) demoTags(tx *store.Tx, codes []string, path string) error {
-	tags, err := tagsOf(tx, codes)
+	tags, err := tag.Of(tx, codes)
 	if err != nil {
 		return err
 	}
@@ -195,7 +198,7 @@ func (e *env) demoTags(tx *store.Tx, codes []string, path string) error {
 	if err != nil {
 		return err
 	}
-	data, err := render(tags, stock, path, "")
+	data, err := tag.Draw(tags, stock, path, "")
 	if err != nil {
 		return err
 	}

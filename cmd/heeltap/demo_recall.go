@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"heeltap/cmd/internal/demo"
+	"heeltap/graph/gate"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/account"
 	"heeltap/graph/recall/deliveries"
@@ -191,9 +192,9 @@ func (r *rehearsal) learns(demo.Story) error {
 				continue
 			}
 			sheet, _ := lots.SheetNamed("shipments")
-			_, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: sheet, By: demoSeller, Row: lots.Row{"shipment": "S26-LATE", "unit": u.Code, "quantity": "6",
-				"consignee": demo.Doors()[i], "shipped_at": r.clock.AddDate(0, 0, -4).In(tx.Site().Zone).Format(time.DateOnly), "document": "BOL-08699", "carrier": "own van", "by": demoSeller}}})
-			return orFaults(err, faults)
+			_, err := gate.Enter(tx, store.Statement{Sheet: sheet, By: demoSeller, Row: lots.Row{"shipment": "S26-LATE", "unit": u.Code, "quantity": "6",
+				"consignee": demo.Doors()[i], "shipped_at": r.clock.AddDate(0, 0, -4).In(tx.Site().Zone).Format(time.DateOnly), "document": "BOL-08699", "carrier": "own van", "by": demoSeller}})
+			return err
 		}
 		return nil
 	})
@@ -268,8 +269,7 @@ func (r *rehearsal) checks(demo.Story) error {
 					"at": r.clock.In(tx.Site().Zone).Format("2006-01-02 15:04"), "by": demoLead}})
 			}
 		}
-		_, _, faults, err := tx.RecordRows(rows)
-		if err := orFaults(err, faults); err != nil {
+		if _, err := gate.Enter(tx, rows...); err != nil {
 			return err
 		}
 		_, err = now.Take(tx, &recall.Sampled{Level: "B", Percent: 40}, recall.At{}, demoLead)

@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/desk"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -13,7 +14,7 @@ func (e *env) initCommand() *cobra.Command {
 	var name, zone, volume, mass, by string
 	cmd := &cobra.Command{
 		Use:   "init",
-		Short: "Make a new database",
+		Short: "Create a new database",
 		Example: `  heeltap init --name "My Brewery" --time-zone Europe/Dublin --volume-unit hL
   heeltap --db records.db init --name "My Brewery" --time-zone America/Chicago --volume-unit bbl --mass-unit lb`,
 		Args: cobra.NoArgs,
@@ -39,17 +40,14 @@ func (e *env) initCommand() *cobra.Command {
 				}
 				site, _ := lots.SheetNamed("site")
 				err = db.Update(cmd.Context(), func(tx *store.Tx) error {
-					_, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: site, Row: row, By: cmp.Or(by, e.getenv("HEELTAP_BY"), "init")}})
-					for i := range faults {
-						faults[i].Line = 0
-					}
-					return orFaults(err, faults)
+					_, err := desk.Record(tx, desk.Act{Sheet: site, Row: row, By: cmp.Or(by, e.getenv("HEELTAP_BY"), "init")})
+					return err
 				})
 				if err != nil {
 					return cmp.Or(db.Discard(), err)
 				}
 			}
-			e.printf("made %s; next: heeltap import FOLDER, or record items, parties and vessels\n", e.path())
+			e.printf("created %s; next: heeltap import FOLDER, or record items, parties and vessels\n", e.path())
 			return nil
 		},
 	}

@@ -2,11 +2,10 @@ package main
 
 import (
 	"fmt"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/desk"
 	"heeltap/labels"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -23,7 +22,7 @@ func (e *env) showCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
 				code := labels.ParsePayload(args[0])
-				rows, err := rowsAbout(tx, code)
+				rows, err := desk.RowsAbout(tx, code)
 				if err != nil {
 					return err
 				}
@@ -33,66 +32,21 @@ func (e *env) showCommand() *cobra.Command {
 	})
 }
 
-// rowsAbout lists the rows that name a code, or on which a text is printed.
-func rowsAbout(tx *store.Tx, code string) ([]lots.Entered, error) {
-	rows, err := tx.Naming(code)
-	if err != nil || len(rows) > 0 {
-		return rows, err
-	}
-	for _, p := range tx.PrintedAs(code, true) {
-		if r, ok := tx.Row(p.Entry); ok {
-			rows = append(rows, r)
-		}
-	}
-	if len(rows) == 0 {
-		return nil, noRow(tx, code)
-	}
-	return rows, tx.Err()
-}
-
-// noRow says that nothing is called like that any more, or ever was, and what comes near.
-func noRow(tx *store.Tx, code string) error {
-	if gone, ok := tx.TakenBack(code); ok {
-		return lots.Errorf(lots.NotFound, "%s was taken back by entry %d (%s): %s", code, gone.Seq, gone.By, gone.Reason())
-	}
-	near := tx.Nearest(code)
-	if len(near) == 0 {
-		return lots.Errorf(lots.NotFound, "no row is called %q: give its code, its ref or its entry number", code)
-	}
-	return lots.Errorf(lots.NotFound, "no row is called %q; near it are: %s", code, strings.Join(near, ", "))
-}
-
-// shownRow is one row with its entry and how often it was corrected.
-type shownRow struct {
-	Entry       int64    `json:"entry"`
-	Sheet       string   `json:"sheet"`
-	Row         lots.Row `json:"row"`
-	Corrections int      `json:"corrections"`
-}
-
 func (e *env) showRows(tx *store.Tx, code string, rows []lots.Entered) error {
-	var out []shownRow
-	t := &table{head: []string{"#entry", "sheet", "row"}}
-	for _, r := range rows {
-		fixes, err := tx.Corrections(r.Seq)
-		if err != nil {
-			return err
-		}
-		out = append(out, shownRow{r.Seq, r.Sheet.Name, r.Row, len(fixes)})
-		var cells []string
-		for _, c := range r.Sheet.Columns {
-			if v := r.Row[c.Name]; v != "" {
-				cells = append(cells, c.Name+"="+v)
-			}
-		}
-		text := strings.Join(cells, "  ")
-		if len(fixes) > 0 {
-			text += fmt.Sprintf("  (%s)", counted(len(fixes), "correction"))
-		}
-		t.add(whole(r.Seq), r.Sheet.Name, text)
+	list, err := desk.Show(tx, rows)
+	if err != nil {
+		return err
 	}
 	if e.json {
-		return e.writeJSON(out)
+		return e.writeJSON(list)
+	}
+	t := &table{head: []string{"#entry", "sheet", "row"}}
+	for _, r := range list {
+		text := r.Text()
+		if r.Corrections > 0 {
+			text += "  (" + counted(r.Corrections, "correction") + ")"
+		}
+		t.add(whole(r.Entry), r.Sheet, text)
 	}
 	e.printf("%s: %s\n", code, counted(len(rows), "row"))
 	e.print(t)
@@ -100,7 +54,8 @@ func (e *env) showRows(tx *store.Tx, code string, rows []lots.Entered) error {
 }
 
 func (e *env) journalCommand() *cobra.Command {
-	var from, most int64
+	var from int64
+	var most int
 	var about string
 	cmd := &cobra.Command{
 		Use:   "journal",
@@ -113,62 +68,26 @@ func (e *env) journalCommand() *cobra.Command {
 		},
 	}
 	cmd.Flags().Int64Var(&from, "from", 1, "first entry")
-	cmd.Flags().Int64Var(&most, "most", 200, "at most so many entries")
+	cmd.Flags().IntVar(&most, "most", 200, "at most so many entries")
 	cmd.Flags().StringVar(&about, "about", "", "only entries that name this code, and their corrections")
 	return e.asks(cmd)
 }
 
-// journalEntry is one entry as JSON.
-type journalEntry struct {
-	Entry    int64  `json:"entry"`
-	Kind     string `json:"kind"`
-	Corrects *int64 `json:"corrects"`
-	At       string `json:"at"`
-	Recorded string `json:"recorded"`
-	By       string `json:"by"`
-	Body     any    `json:"body"`
-	Hash     string `json:"hash"`
-}
-
-func (e *env) listJournal(tx *store.Tx, from, most int64, about string) error {
-	about = strings.TrimSpace(about)
-	zone := tx.Site().Zone
-	out := []journalEntry{}
-	t := &table{head: []string{"#entry", "recorded", "by", "kind", "content"}}
-	named := map[int64]bool{}
-	more := false
-	err := tx.Entries(1, func(x *store.Entry) bool {
-		if about != "" {
-			named[x.Seq] = named[x.Target] || x.Target == 0 && x.Names(about)
-			if !named[x.Seq] {
-				return true
-			}
-		}
-		if x.Seq < from {
-			return true
-		}
-		if int64(len(out)) == most {
-			more = true
-			return false
-		}
-		j := journalEntry{Entry: x.Seq, Kind: x.Kind, Recorded: x.Recorded.In(zone).Format(time.RFC3339), By: x.By, Body: x.Content(), Hash: fmt.Sprintf("%x", x.Hash)}
-		kind := x.Kind
-		if x.Target != 0 {
-			j.Corrects = &x.Target
-			kind += " of " + whole(x.Target)
-		}
-		if x.At != nil {
-			j.At = x.At.Text(zone)
-		}
-		out = append(out, j)
-		t.add(whole(x.Seq), stampOf(x.Recorded, zone), x.By, kind, x.Body)
-		return true
-	})
+func (e *env) listJournal(tx *store.Tx, from int64, most int, about string) error {
+	lines, more, err := desk.Journal(tx, from, most, about)
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(out)
+		return e.writeJSON(lines)
+	}
+	t := &table{head: []string{"#entry", "recorded", "by", "kind", "content"}}
+	for _, l := range lines {
+		kind := l.Kind
+		if l.Corrects != nil {
+			kind += " of " + whole(*l.Corrects)
+		}
+		t.add(whole(l.Entry), stampOf(l.Moment, tx.Site().Zone), l.By, kind, l.Text)
 	}
 	e.print(t)
 	if more {

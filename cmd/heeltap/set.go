@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"heeltap/graph/recall"
+	"heeltap/graph/desk"
 	"heeltap/lots/store"
 )
 
@@ -45,19 +45,19 @@ one counts, and an empty VALUE takes it back. Without NAME all are shown.
 			if err != nil {
 				return err
 			}
-			return e.update(cmd.Context(), func(tx *store.Tx) error {
-				if err := checkSetting(tx, args[0], args[1], args[2]); err != nil {
-					return err
-				}
-				if err := tx.Set(args[0], args[1], args[2], reason, by); err != nil {
-					return err
-				}
-				e.printf("%s of %s is now %s\n", args[1], args[0], orDash(args[2]))
-				if args[1] == recall.SettingMarket && args[2] != "" && !recall.AuthorityKnown(tx, args[2]) {
-					e.note("no authority is known for market %s: heeltap set site %s%s NAME", args[2], recall.SettingAuthorityOf, args[2])
-				}
-				return nil
+			var notes []string
+			err = e.update(cmd.Context(), func(tx *store.Tx) (err error) {
+				notes, err = desk.Set(tx, args[0], args[1], args[2], reason, by)
+				return err
 			})
+			if err != nil {
+				return err
+			}
+			e.printf("%s of %s is now %s\n", args[1], args[0], orDash(args[2]))
+			for _, n := range notes {
+				e.note("%s", n)
+			}
+			return nil
 		},
 	}
 	cmd.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return dashedValue(err) })

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"heeltap/graph"
+	"heeltap/graph/gate"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -158,11 +159,8 @@ func (p proposal) record(tx *store.Tx) error {
 		_, err := tx.AmendAll(p.amend, p.set, "what if", "what if")
 		return err
 	}
-	_, _, faults, err := tx.RecordRows([]store.Statement{p.row})
-	if err == nil && len(faults) > 0 {
-		err = faults
-	}
-	return err
+	_, _, faults, err := gate.Post(tx, []store.Statement{p.row}, gate.Override{Reason: "what if", By: "what if"})
+	return gate.Failed(err, faults)
 }
 
 // walk goes forward from everything of a code.

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"heeltap/graph/gate"
 	"heeltap/graph/recall/account"
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/internal/words"
@@ -248,12 +249,9 @@ func (r *Recall) remove(tx *store.Tx, d Destroyed, at At, by string) (int64, err
 	if d.Ref != "" {
 		row["ref"] = d.Ref
 	}
-	entries, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: sheet, Row: row, By: by}})
-	switch {
-	case err != nil:
-		return 0, err
-	case len(faults) > 0:
-		return 0, lots.Errorf(lots.Conflict, "the destruction of %s can not be recorded: %s", d.Unit, faults[0].Reason)
+	entries, err := gate.Enter(tx, store.Statement{Sheet: sheet, Row: row, By: by})
+	if err != nil {
+		return 0, lots.Errorf(lots.Conflict, "the destruction of %s cannot be recorded: %s", d.Unit, err)
 	}
 	return entries[0], nil
 }

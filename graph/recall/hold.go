@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"heeltap/graph/gate"
 	"heeltap/graph/recall/house"
 	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
@@ -66,11 +67,7 @@ func (r *Recall) stop(tx *store.Tx, subjects []string, by string) ([]int64, erro
 		}
 		rows = append(rows, store.Statement{Sheet: sheet, By: by, Row: lots.Row{"subject": c, "at": at, "reason": r.Code + ": " + r.Reason, "by": by}})
 	}
-	entries, _, faults, err := tx.RecordRows(rows)
-	if err == nil && len(faults) > 0 {
-		err = faults
-	}
-	return entries, err
+	return gate.Enter(tx, rows...)
 }
 
 func minuteAt(text string, zone *time.Location) lots.When {
@@ -211,6 +208,9 @@ func HoldsStand(tx *store.Tx, rows []int64) error {
 // Release ends every open hold of a subject but those of open recalls, which let go of their
 // own; a lot received on hold gets the row that says so. An empty time means now.
 func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
+	if strings.TrimSpace(reason) == "" {
+		return nil, lots.Errorf(lots.Invalid, "a release needs a reason: --reason TEXT")
+	}
 	at = cmp.Or(at, tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04"))
 	if w, _, err := lots.ParseWhen(at, tx.Site().Zone); err == nil && w.From > tx.Recorded().Unix() {
 		return nil, lots.Errorf(lots.Invalid, "%s has not come yet: a release is entered when it is made", at)
@@ -276,10 +276,7 @@ func releaseReceived(tx *store.Tx, rows []lots.Entered, subject string, stopped 
 		for k, v := range release {
 			hold[k] = v
 		}
-		seqs, _, faults, err := tx.RecordRows([]store.Statement{{Sheet: sheet, Row: hold, By: by}})
-		if err == nil && len(faults) > 0 {
-			err = faults
-		}
+		seqs, err := gate.Enter(tx, store.Statement{Sheet: sheet, Row: hold, By: by})
 		if err != nil {
 			return nil, err
 		}

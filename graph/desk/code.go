@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"fmt"
@@ -17,7 +17,7 @@ var letters = map[string]string{
 
 // propose gives a row a code where it needs one and has none: the year's next free
 // number, or the keg and its run.
-func propose(tx *store.Tx, s *lots.Sheet, row lots.Row, now time.Time) error {
+func propose(tx *store.Tx, s *lots.Sheet, row lots.Row) error {
 	if s.Code == "" {
 		return nil
 	}
@@ -35,7 +35,7 @@ func propose(tx *store.Tx, s *lots.Sheet, row lots.Row, now time.Time) error {
 	if code != "" || !known {
 		return nil
 	}
-	year := now.In(tx.Site().Zone)
+	year := tx.Recorded().In(tx.Site().Zone)
 	if w, _, err := lots.ParseWhen(row[s.When], tx.Site().Zone); err == nil {
 		year = time.Unix(w.From, 0).In(tx.Site().Zone)
 	}

@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"fmt"
@@ -12,6 +12,24 @@ import (
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
+
+// SettingAddress is the site's setting of the server's address, put before the code on tags.
+const SettingAddress = "address"
+
+// Set writes a setting of the site, or of a party or product; an empty value takes it back. Notes say
+// what to know about it.
+func Set(tx *store.Tx, of, name, value, reason, by string) (notes []string, err error) {
+	if err := checkSetting(tx, of, name, value); err != nil {
+		return nil, err
+	}
+	if err := tx.Set(of, name, value, reason, by); err != nil {
+		return nil, err
+	}
+	if name == recall.SettingMarket && value != "" && !recall.AuthorityKnown(tx, value) {
+		notes = append(notes, fmt.Sprintf("no authority is known for market %s; name it: heeltap set site %s%s NAME", value, recall.SettingAuthorityOf, value))
+	}
+	return notes, tx.Err()
+}
 
 // setting is what can be set of one kind of thing.
 type setting struct {
@@ -27,7 +45,7 @@ func settings() []setting {
 		{"", recall.SettingMarket, aMarket},
 		{lots.KindParty, recall.SettingMarket, aMarket},
 		{lots.KindProduct, recall.SettingMalt, func(v string) error { return oneOf(v, "yes", "no") }},
-		{"", settingAddress, anAddress},
+		{"", SettingAddress, anAddress},
 		{"", recall.SettingAuthorityOf, func(string) error { return nil }},
 		{"", recall.SettingScope, aCount},
 		{"", recall.SettingAccount, aCount},
@@ -60,7 +78,7 @@ func aNumber(v string) error {
 
 func aMarket(v string) error {
 	if !market.MatchString(v) {
-		return fmt.Errorf("%q is no market: write two or three capitals, such as US, EU or UK", v)
+		return fmt.Errorf("%q is not a market: write two or three capitals, such as US, EU or UK", v)
 	}
 	return nil
 }
@@ -74,7 +92,7 @@ func oneOf(v string, words ...string) error {
 
 func anAddress(v string) error {
 	if u, err := url.Parse(v); err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" {
-		return fmt.Errorf("%q is no address: write one such as http://192.168.1.5:8417", v)
+		return fmt.Errorf("%q is not an address: write one such as http://192.168.1.5:8417", v)
 	}
 	return nil
 }
@@ -94,7 +112,7 @@ func checkSetting(tx *store.Tx, of, name, value string) error {
 	if of != store.SiteSettings {
 		thing, ok := tx.Thing(of)
 		if !ok {
-			return lots.Errorf(lots.NotFound, "nothing is called %q: name the site, a product or a party", of)
+			return lots.Errorf(lots.NotFound, "nothing is called %q: settings belong to the site, a product or a party", of)
 		}
 		kind = thing.Kind
 	}
@@ -116,11 +134,11 @@ func checkSetting(tx *store.Tx, of, name, value string) error {
 		return nil
 	}
 	if len(names) == 0 {
-		return lots.Errorf(lots.Invalid, "%s is a %s: settings are of the site, of products and of parties", of, kind)
+		return lots.Errorf(lots.Invalid, "%s is a %s: settings belong to the site, a product or a party", of, kind)
 	}
 	near := lots.NearestOf(name, names)
 	if len(near) == 0 {
 		near = names[:min(len(names), 4)]
 	}
-	return lots.Errorf(lots.NotFound, "nothing reads a setting %q of %s; there is %s (heeltap set --help, heeltap check --list)", name, of, strings.Join(near, ", "))
+	return lots.Errorf(lots.NotFound, "%s has no setting %q; there is %s (heeltap set --help and heeltap check --list show them all)", of, name, strings.Join(near, ", "))
 }

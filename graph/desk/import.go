@@ -1,0 +1,176 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"heeltap/graph/gate"
+	"heeltap/lots"
+	"heeltap/lots/sheet"
+	"heeltap/lots/store"
+)
+
+// Import is a set of rows read from files, and how they are to be taken in.
+type Import struct {
+	Rows      []sheet.Row
+	Faults    lots.Faults // of rows and files that could not be read
+	By        string      // who says so where a row names nobody
+	Override  string      // why rows may take what is on hold
+	KeepGoing bool        // keep the good rows, and write the bad ones to a folder
+	OnlyNew   bool        // pass over rows that are recorded already
+	BadRows   string      // that folder
+}
+
+// Imported is what came of an import.
+type Imported struct {
+	Rows     int         `json:"rows"`
+	Passed   int         `json:"passed_over"` // recorded already
+	Bad      int         `json:"bad"`
+	BadRows  *string     `json:"bad_rows"` // folder they were written to
+	Warnings []string    `json:"warnings"`
+	Faults   lots.Faults `json:"-"` // of the bad rows, by file and line
+}
+
+// Run records the rows: all of them or none, or where the import keeps going those that are good.
+// The bad ones are written before the good ones are kept, so that none is lost. Where nothing could
+// be kept, the faults are the error.
+func (i Import) Run(ctx context.Context, db *store.DB) (*Imported, error) {
+	all := len(i.Rows)
+	if i.OnlyNew {
+		if err := i.passOver(ctx, db); err != nil {
+			return nil, err
+		}
+	}
+	if len(i.Faults) > 0 && !i.KeepGoing {
+		// What can be understood is checked too, so that all faults come in one go.
+		_, more, err := i.try(ctx, db, i.Rows, func() error { return errNotKept })
+		if err != nil {
+			return nil, err
+		}
+		return nil, sorted(append(i.Faults, more...))
+	}
+	good, warnings, faults, err := i.keep(ctx, db)
+	if err != nil {
+		return nil, err
+	}
+	done := &Imported{Rows: len(good), Passed: all - len(i.Rows), Bad: len(i.Rows) - len(good), Warnings: []string{}, Faults: sorted(faults)}
+	for _, w := range warnings {
+		done.Warnings = append(done.Warnings, w.String())
+	}
+	if sheet.Placed(faults) {
+		done.BadRows = &i.BadRows
+	}
+	return done, nil
+}
+
+// passOver leaves out the rows that are recorded already.
+func (i *Import) passOver(ctx context.Context, db *store.DB) error {
+	var fresh []sheet.Row
+	err := db.View(ctx, func(tx *store.Tx) error {
+		for _, r := range i.Rows {
+			is, err := tx.IsRecorded(r.Sheet, r.Row)
+			if err != nil {
+				return err
+			}
+			if !is {
+				fresh = append(fresh, r)
+			}
+		}
+		return nil
+	})
+	i.Rows = fresh
+	return err
+}
+
+// keep records rows: all of them or none, or where the import keeps going those that are good.
+func (i Import) keep(ctx context.Context, db *store.DB) (good []sheet.Row, warnings, faults lots.Faults, err error) {
+	faults = i.Faults
+	writeBad := func() error {
+		if !sheet.Placed(faults) {
+			return nil
+		}
+		return sheet.WriteFaulty(i.BadRows, i.Rows, faults)
+	}
+	for good = i.Rows; len(good) > 0; {
+		warnings, more, err := i.try(ctx, db, good, writeBad)
+		if err != nil || len(more) == 0 {
+			return good, warnings, faults, err
+		}
+		faults = append(faults, more...)
+		if !i.KeepGoing {
+			return nil, nil, nil, sorted(faults)
+		}
+		good = without(good, more)
+	}
+	return nil, nil, faults, writeBad()
+}
+
+// try records rows together if they are good and last agrees. Faults name files and lines.
+func (i Import) try(ctx context.Context, db *store.DB, rows []sheet.Row, last func() error) (warnings, faults lots.Faults, err error) {
+	statements := make([]store.Statement, len(rows))
+	for k, r := range rows {
+		statements[k] = store.Statement{Sheet: r.Sheet, Row: r.Row, By: i.By}
+	}
+	refused := false
+	err = db.Update(ctx, func(tx *store.Tx) error {
+		var err error
+		_, warnings, faults, err = gate.Post(tx, statements, gate.Override{Reason: i.Override, By: i.By})
+		if err != nil {
+			return err
+		}
+		if refused = len(faults) > 0; refused {
+			return faults
+		}
+		return last()
+	})
+	if refused || errors.Is(err, errNotKept) {
+		err = nil
+	}
+	for _, list := range []lots.Faults{warnings, faults} {
+		for k := range list {
+			r := rows[list[k].Line-1]
+			list[k].File, list[k].Line = r.File, r.Line
+		}
+	}
+	return warnings, faults, err
+}
+
+// errNotKept rolls a trial back.
+var errNotKept = lots.Errorf(lots.Internal, "a trial is not kept")
+
+// Try runs f as if it were to be kept, and keeps nothing: what would be said is known before it is recorded.
+func Try(ctx context.Context, db *store.DB, f func(*store.Tx) error) error {
+	err := db.Update(ctx, func(tx *store.Tx) error {
+		if err := f(tx); err != nil {
+			return err
+		}
+		return errNotKept
+	})
+	if errors.Is(err, errNotKept) {
+		return nil
+	}
+	return err
+}
+
+// without leaves out the rows that faults speak of.
+func without(rows []sheet.Row, faults lots.Faults) []sheet.Row {
+	bad := map[string]bool{}
+	key := func(file string, line int) string { return fmt.Sprintf("%s:%d", file, line) }
+	for _, f := range faults {
+		bad[key(f.File, f.Line)] = true
+	}
+	return slices.DeleteFunc(slices.Clone(rows), func(r sheet.Row) bool { return bad[key(r.File, r.Line)] })
+}
+
+func sorted(faults lots.Faults) lots.Faults {
+	slices.SortStableFunc(faults, func(a, b lots.Fault) int {
+		if c := strings.Compare(a.File, b.File); c != 0 {
+			return c
+		}
+		return a.Line - b.Line
+	})
+	return slices.Compact(faults)
+}

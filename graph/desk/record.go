@@ -1,0 +1,110 @@
+// Package desk is where acts are recorded: it takes a row as a person gives it, fills in what is
+// plain, refuses what must not happen, records it, and gives back what is to be said about it.
+// The command line, pages and scanners all come to this desk.
+package desk
+
+import (
+	"slices"
+
+	"heeltap/graph/doubt"
+	"heeltap/graph/gate"
+	"heeltap/graph/recall"
+	"heeltap/graph/trace"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+// Act is one row as a person gives it.
+type Act struct {
+	Sheet    *lots.Sheet
+	Row      lots.Row // texts as typed or scanned, by column; it is not changed
+	By       string
+	Override string // why it may take what is on hold
+}
+
+// Said is what is to be said back about a recorded row.
+type Said struct {
+	Entry    int64    `json:"entry"`
+	Sheet    string   `json:"sheet"`
+	Code     *string  `json:"code"`     // of the thing recorded, where the sheet has codes
+	Text     string   `json:"text"`     // what was recorded, as a colleague would say it
+	Warnings []string `json:"warnings"` // what can hardly be so, and what to know
+	Findings []string `json:"findings"` // faults in the records that the row made or touched
+}
+
+// Record fills in a row and records it.
+func Record(tx *store.Tx, a Act) (*Said, error) {
+	row, notes, err := FillIn(tx, a)
+	if err != nil {
+		return nil, err
+	}
+	said := &Said{Sheet: a.Sheet.Name, Warnings: notes, Findings: []string{}}
+	if err := said.enter(tx, store.Statement{Sheet: a.Sheet, Row: row, By: a.By}, a.Override); err != nil {
+		return nil, err
+	}
+	if code := row[a.Sheet.Code]; a.Sheet.Code != "" {
+		said.Code = &code
+	}
+	said.Text = Sentence(tx, said.Entry)
+	return said, tx.Err()
+}
+
+// enter records a row, unless it takes what is stopped, and gathers what is worth knowing about it.
+func (said *Said) enter(tx *store.Tx, row store.Statement, override string) error {
+	named := lots.Mentions(row.Sheet, row.Row)
+	known := tx.Findings(named)
+	entries, warnings, faults, err := gate.Post(tx, []store.Statement{row}, gate.Override{Reason: override, By: row.By})
+	if err := gate.Failed(err, unplaced(faults)); err != nil {
+		return err
+	}
+	said.Entry = entries[0]
+	for _, w := range warnings {
+		said.Warnings = append(said.Warnings, w.Reason)
+	}
+	for _, f := range append(tx.FindingsOf(said.Entry), tx.Findings(named)...) {
+		if !slices.Contains(known, f) && !slices.Contains(said.Findings, f.Text) {
+			said.Findings = append(said.Findings, f.Text)
+		}
+	}
+	return said.warn(tx, row, override)
+}
+
+// warn adds what is doubtful about the row just recorded, and what recalls, labels and holds have to do with it.
+func (said *Said) warn(tx *store.Tx, row store.Statement, override string) error {
+	for _, look := range []func() ([]string, error){
+		func() ([]string, error) { return doubt.Of(tx, said.Entry) },
+		func() ([]string, error) { return calledBack(tx, said.Entry) },
+		func() ([]string, error) { return allergens(tx, row.Sheet, row.Row) },
+		func() ([]string, error) {
+			if override != "" { // whoever overrides a hold knows of it
+				return nil, nil
+			}
+			return trace.LetThrough(tx, []int64{said.Entry})
+		},
+	} {
+		texts, err := look()
+		if err != nil {
+			return err
+		}
+		said.Warnings = append(said.Warnings, texts...)
+	}
+	return nil
+}
+
+// calledBack warns where what is shipped is in scope of an open recall and nobody has held it yet.
+func calledBack(tx *store.Tx, entry int64) ([]string, error) {
+	rec, _ := tx.Record(entry)
+	sh, ok := rec.(*lots.Shipment)
+	if !ok {
+		return nil, nil
+	}
+	return recall.Wanted(tx, sh.Unit.Codes)
+}
+
+// unplaced takes the line off faults of a row that stands in no file.
+func unplaced(faults lots.Faults) lots.Faults {
+	for i := range faults {
+		faults[i].Line = 0
+	}
+	return faults
+}
