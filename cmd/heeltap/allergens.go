@@ -16,11 +16,11 @@ import (
 func (e *env) allergensCommand() *cobra.Command {
 	return e.asks(&cobra.Command{
 		Use:   "allergens CODE",
-		Short: "Compare the allergens of everything that went into it with what its label declares",
-		Long: `Compare the allergens of all lots in the lineage of a run, unit or date code, certain and possible, with what its
-product declares, under US law (nine major allergens) and EU law (Annex II of Regulation 1169/2011). A label covers
-what it names and nothing beside it. Exit status 3 where the label lacks one to either law, or lacks a word that
-neither law has.`,
+		Short: "Compare the allergens in a product with what its label declares",
+		Long: `Compare the allergens of every lot that went, or may have gone, into a run, unit or date code with what its
+product declares, under US law (nine major allergens) and EU law (Annex II of Regulation 1169/2011). A label
+covers what it names and nothing else. Exit status 3 if the label leaves out an allergen under either law, or a
+word that neither law knows.`,
 		Example: "  heeltap allergens R26-0031\n  heeltap allergens \"BB 2027-03-10@09:42\" --json",
 		Args:    cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindRun, lots.KindUnit}),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -57,15 +57,15 @@ func (e *env) showClaims(a *claims.Answer) {
 			note = "NOT DECLARED, and neither law has the word: judge it"
 			missing = append(missing, c.Word+" (neither law has the word)")
 		case !c.Known:
-			note = "neither law has the word: judge it"
+			note = "neither law knows this word: judge it yourself"
 		case c.Exempt != "":
-			note = "EU leaves out: " + c.Exempt
+			note = "exempt in the EU: " + c.Exempt
 		}
 		t.add(c.Word, c.Band, c.Lot, orDash(strings.Join(c.US, ", ")), orDash(strings.Join(c.EU, ", ")), note, chainText(c.Why))
 	}
 	e.print(t)
 	if len(t.rows) == 0 {
-		e.printf("  no lot behind it is recorded with an allergen. That does not prove that it holds none.\n")
+		e.printf("  no lot in it is recorded with an allergen. That does not prove that it contains none.\n")
 	}
 	for _, word := range slices.Concat(a.Unknown, a.Strange) {
 		if err := allergens.Check(word); err != nil {

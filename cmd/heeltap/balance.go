@@ -13,11 +13,12 @@ func (e *env) balanceCommand() *cobra.Command {
 	var from, to string
 	cmd := &cobra.Command{
 		Use:   "balance LOT|BREW|VESSEL|RUN|ITEM",
-		Short: "Set what came in against what went out, with the arithmetic",
-		Long: `Set what came in against what went out. A lot: received against used, removed and counted. A brew: its wort, and the
-extract in it against what its malts and sugars can yield. A vessel: by fill. A run: volume against containers, parts,
-units. An item: all its lots over a period in one unit. Where a quantity is not known, nothing is struck. Exit status 3
-where the figures can not be, such as more accounted for than came in.`,
+		Short: "Balance what came in against what went out, with the arithmetic",
+		Long: `Balance what came in against what went out. For a lot: received against used, removed and counted. For a
+brew: its wort, and the extract in it against what its malts and sugars can yield. For a vessel: fill by fill.
+For a run: volume against containers, parts and units. For an item: all its lots over a period, in one unit.
+Where a quantity is not known, the balance is left open. Exit status 3 where the figures are impossible, such as
+more accounted for than came in.`,
 		Example: `  heeltap balance L26-0142
   heeltap balance B26-0031
   heeltap balance MALT-ORG --from 2026-01-01 --to 2026-03-31`,

@@ -19,10 +19,10 @@ func (e *env) batchRecordCommand() *cobra.Command {
 	var letter bool
 	cmd := &cobra.Command{
 		Use:   "record BREW|RUN|UNIT",
-		Short: "Write the whole history of one brew, run or pallet as one printable document",
-		Long: `Write the batch record of a brew, a package run or a unit: its lots and amounts, vessels with times, cleans, yeast,
-runs with feeds and changes, units and where they went, open findings, and every entry it rests on with who made it,
-when, and how it was corrected.`,
+		Short: "Write the batch record of a brew, run or pallet as a printable document",
+		Long: `Write the batch record of a brew, a package run or a unit: lots and amounts, vessels with times, cleans, yeast,
+runs with their feeds and changes, units and where they went, open findings, and every journal entry behind it:
+who made it, when, and how it was corrected.`,
 		Example: `  heeltap record R26-0031 --out R26-0031.pdf
   heeltap record P26-0817`,
 		Args: cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindBrew, lots.KindRun, lots.KindUnit}),
@@ -38,7 +38,7 @@ when, and how it was corrected.`,
 	}
 	cmd.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .txt (else text on the screen)")
 	cmd.Flags().BoolVar(&letter, "letter-paper", false, "US Letter instead of A4")
-	cmd.Flags().StringVar(&e.knownAt, "as-of", "", "from what had been entered by then (else all)")
+	cmd.Flags().StringVar(&e.knownAt, "as-of", "", "use what had been entered by this time (else everything)")
 	return cmd
 }
 
@@ -53,7 +53,7 @@ func (e *env) show(d *paper.Document, out string) error {
 	if lost, err := d.NotInPDF(); err != nil {
 		return err
 	} else if len(lost) > 0 && strings.EqualFold(filepath.Ext(out), ".pdf") {
-		e.note("%s can not show %s: write an .html besides", out, strings.Join(lost, ", "))
+		e.note("%s cannot show %s: write an .html as well", out, strings.Join(lost, ", "))
 	}
 	e.printf("wrote %s\n", out)
 	return nil

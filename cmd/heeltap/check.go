@@ -15,10 +15,10 @@ func (e *env) checkCommand() *cobra.Command {
 	var list, all bool
 	cmd := &cobra.Command{
 		Use:   "check",
-		Short: "Look for what in the records would break a recall, before the day of one",
-		Long: `Look for what in the records would break a recall. Each hit says what it breaks, how many units and consignees stand
-behind it, and how it is mended. Exit status 3 where any is left that nobody muted. Limits are settings of the site:
---list names them with what holds where none is set, such as heeltap set site check.late-entry.days 5.`,
+		Short: "Find gaps in the records that would break a recall, before you need one",
+		Long: `Find gaps in the records that would break a recall. Each hit says what it breaks, how many units and
+consignees depend on it, and how to fix it. Exit status 3 if any hit is left that nobody has muted. Limits are
+settings of the site, such as heeltap set site check.late-entry.days 5; --list shows them all with their defaults.`,
 		Example: `  heeltap check
   heeltap check --rule no-clean-between --rule cases-on-no-unit
   heeltap check --list`,
@@ -49,7 +49,7 @@ behind it, and how it is mended. Exit status 3 where any is left that nobody mut
 		},
 	}
 	cmd.Flags().StringArrayVar(&rules, "rule", nil, "only this rule, with all its hits (repeatable)")
-	cmd.Flags().StringVar(&since, "since", "", "only what happened from this day on")
+	cmd.Flags().StringVar(&since, "since", "", "only what happened on or after this day")
 	cmd.Flags().BoolVar(&list, "list", false, "list the rules")
 	cmd.Flags().BoolVar(&all, "all", false, "list every hit")
 	return e.asks(cmd)
@@ -59,7 +59,7 @@ func (e *env) listRules() error {
 	if e.json {
 		return e.writeJSON(check.Rules())
 	}
-	t := &table{head: []string{"rule", "", "what it breaks", "how it is mended"}}
+	t := &table{head: []string{"rule", "", "what it breaks", "how to fix it"}}
 	for _, r := range check.Rules() {
 		t.add(r.Name, r.Severity, r.Breaks, r.Mend)
 	}
@@ -79,19 +79,19 @@ func (e *env) showReport(r *check.Report, all bool) {
 	h := r.Headline
 	e.printf("%s\n", e.strong("How ready the records are"))
 	if h.Shipped > 0 {
-		e.printf("  %.4g %% of what was shipped leads back to its tank, malt, hops and yeast (of the last 90 days: %.4g %%)\n", h.Backwards, h.Recent)
+		e.printf("  %.4g %% of what was shipped can be traced back to its tank, malt, hops and yeast (last 90 days: %.4g %%)\n", h.Backwards, h.Recent)
 	} else {
-		e.printf("  nothing is shipped yet\n")
+		e.printf("  nothing has been shipped yet\n")
 	}
 	switch {
 	case h.Packed > 0:
-		e.printf("  %.4g %% of the %.0f lots in packed beer lead forward to beer that all stands on units (%.0f lots are in use)\n", h.Forwards, h.Packed, h.Used)
+		e.printf("  %.4g %% of the %.0f lots in packaged beer can be traced forward to beer that is all on pallets, stacks or in kegs (%.0f lots are in use)\n", h.Forwards, h.Packed, h.Used)
 	case h.Used > 0:
-		e.printf("  %.0f lots are in use, and none is in packed beer yet\n", h.Used)
+		e.printf("  %.0f lots are in use; none is in packaged beer yet\n", h.Used)
 	}
-	e.printf("  half of all acts are entered within %.4g hours\n", h.Delay)
+	e.printf("  half of all entries are made within %.4g hours\n", h.Delay)
 	if h.Chain != "" {
-		e.printf("  one missing clean can put %d units at stake: so many hang on the chain of fills that begins with %s\n", h.ChainUnits, h.Chain)
+		e.printf("  one missing clean could put %d units in scope: that is how many depend on the chain of fills from %s\n", h.ChainUnits, h.Chain)
 	}
 	count := map[string]int{}
 	for _, x := range r.Hits {
@@ -108,10 +108,10 @@ func (e *env) showReport(r *check.Report, all bool) {
 		e.showRule(r, x.Rule, count[x.Rule], all)
 	}
 	if len(shown) == 0 {
-		e.printf("\nNo rule found anything. That does not prove the records complete.\n")
+		e.printf("\nNo rule found anything. That does not prove that the records are complete.\n")
 	}
 	if r.Muted > 0 {
-		e.printf("\n%s muted, with a reason and an end.\n", counted(r.Muted, "hit"))
+		e.printf("\n%s muted, each with a reason and an end date.\n", counted(r.Muted, "hit"))
 	}
 }
 
@@ -121,7 +121,7 @@ func (e *env) showRule(r *check.Report, name string, n int, all bool) {
 			e.printf("\n%s  %s, %s\n  %s\n", e.strong(rule.Name), rule.Severity, counted(n, "hit"), rule.Breaks)
 		}
 	}
-	t := &table{head: []string{"", "#units", "#consignees", "#entry", "mend"}}
+	t := &table{head: []string{"", "#units", "#consignees", "#entry", "how to fix it"}}
 	left := 0
 	for _, x := range r.Hits {
 		if x.Rule != name || x.Muted != "" {
@@ -147,9 +147,9 @@ func (e *env) muteCommand() *cobra.Command {
 	var m check.Mute
 	cmd := &cobra.Command{
 		Use:   "mute RULE [CODE]",
-		Short: "Let hits of a check stand until a day, with a reason",
-		Long: `Let the hits of a rule, or those on one code, stand until a day. They are counted, and come back when it has passed;
---end takes a mute of just that rule and code back before.`,
+		Short: "Mute hits of a check until a date, with a reason",
+		Long: `Mute the hits of a rule, or those on one code, until a date. They are still counted, and come back after that
+date; --end unmutes them earlier.`,
 		Example: `  heeltap mute no-carrier --reason "own van only until the lease ends" --until 2026-12-31
   heeltap mute no-clean-between FV2@2026-03-04T10:00 --reason "same beer, on purpose" --until 2026-06-30
   heeltap mute no-carrier --end --reason "the lease ended early"`,
@@ -178,8 +178,8 @@ func (e *env) muteCommand() *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&m.Reason, "reason", "", "why (needed)")
-	cmd.Flags().StringVar(&m.Until, "until", "", "last day of it (needed, but to end one)")
-	cmd.Flags().BoolVar(&m.End, "end", false, "take the mute back now")
+	cmd.Flags().StringVar(&m.Until, "until", "", "last day of the mute (needed, except with --end)")
+	cmd.Flags().BoolVar(&m.End, "end", false, "unmute now")
 	cmd.Flags().StringVar(&m.By, "by", "", "who says so (else HEELTAP_BY)")
 	return cmd
 }

@@ -17,13 +17,13 @@ func (e *env) commonCommand() *cobra.Command {
 	var hazard string
 	cmd := &cobra.Command{
 		Use:   "common --bad CODE… --good CODE…",
-		Short: "Rank what several complaints have in common, by how well it explains them",
-		Long: `Rank every lot, crop, fill, pass, stretch of a run, pallet, store and consignee that complaints have in common by how
-well it explains them. A complaint is a date code (with its time of day), a run, a pallet or a keg; several
-parted by | where it is not known which. It takes complaints of three units: what is on one pallet shares all its
-causes, so that a second complaint of it, or one that is given twice, is no further evidence. A clean sample of a unit
-takes away what one complaint speaks for whatever it comes from; one of a unit that is complained of clears nothing.
-It ranks; what the cause is, is for people and samples to find.`,
+		Short: "Rank what complaints have in common by how well it explains them",
+		Long: `Rank every lot, crop, fill, pass, stretch of a run, pallet, store and consignee that complaints have in common by
+how well it explains them. A complaint is a date code (with its time of day), a run, a pallet or a keg; put |
+between several if it is not known which. You need complaints about at least three units: everything on one pallet
+shares its causes, so a second complaint about the same pallet, or one given twice, adds no evidence. A clean sample
+of a unit cancels one complaint for everything that unit came from; a clean sample of a unit that has a complaint
+clears nothing. This is a ranking: finding the cause is up to people and samples.`,
 		Example: `  heeltap common --bad "BB 2027-03-10@09:42" --bad "BB 2027-03-11" --bad K0417 --good R26-0031
   heeltap common --bad R26-0031 --bad R26-0033 --bad "R26-0035|R26-0036" --hazard spoiler`,
 		Args: cobra.NoArgs,
@@ -48,7 +48,7 @@ It ranks; what the cause is, is for people and samples to find.`,
 	}
 	cmd.Flags().StringArrayVar(&q.Bad, "bad", nil, "a complaint (repeatable)")
 	cmd.Flags().StringArrayVar(&q.Good, "good", nil, "a clean sample (repeatable)")
-	cmd.Flags().IntVar(&q.Days, "days", 45, "days before the first and after the last of them that count")
+	cmd.Flags().IntVar(&q.Days, "days", 45, "how many days before the first and after the last complaint count")
 	e.hazardFlag(cmd, &hazard)
 	return e.asks(cmd)
 }
@@ -56,10 +56,10 @@ It ranks; what the cause is, is for people and samples to find.`,
 func (e *env) showCommon(a *common.Answer) {
 	e.printf("%s, %s, among %d units sold that were packed from %s to %s.\n", counted(a.Bad, "complaint"), counted(a.Good, "clean sample"), a.Population, a.From, a.Until)
 	if a.Distinct < a.Bad {
-		e.printf("They count as complaints of %s: several may be of the same one, which is no further evidence.\n", counted(a.Distinct, "unit"))
+		e.printf("They count as complaints about %s: several about the same one add no evidence.\n", counted(a.Distinct, "unit"))
 	}
 	if a.TooFew {
-		e.printf("%s\n", e.strong("Too few to rank: it takes complaints of three units. What stands below is what they share, and no more."))
+		e.printf("%s\n", e.strong("Too few to rank: that takes complaints about three units. Below is what they share, nothing more."))
 	}
 	t := &table{head: []string{"explains them", "#cover", "#base", "#lift", "#p", "#corrected", "#clean", "#would put in scope"}}
 	for _, g := range a.Groups[:min(12, len(a.Groups))] {
@@ -70,10 +70,10 @@ func (e *env) showCommon(a *common.Answer) {
 		e.printf("  … and %d more: --json lists them\n", len(a.Groups)-12)
 	}
 	for _, s := range a.Separate {
-		e.printf("  would tell the first two apart: %s\n", s)
+		e.printf("  to tell the first two apart: %s\n", s)
 	}
-	e.printf("%d units of the period are still in the house: no complaint from them says nothing.\n", a.Here)
-	e.printf("p: the chance that complaints, less clean samples, speak so much for it if they fell on any units (Fisher's exact test, one-sided);\ncorrected for all %d groups that units have in common (Holm).\nIt ranks what the records show; it is no finding of a cause, and what is not listed is not cleared.\n", a.Tested)
+	e.printf("%d units of that period are still in the house, so no complaint about them means nothing.\n", a.Here)
+	e.printf("p: the chance of so many complaints, less clean samples, if they had fallen on units at random (Fisher's exact test, one-sided);\ncorrected for all %d groups that units have in common (Holm).\nThis ranks what the records show. It does not prove a cause, and what is not listed is not cleared.\n", a.Tested)
 }
 
 const mostCodes = 6

@@ -25,9 +25,10 @@ import (
 func (e *env) demoCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo [FOLDER]",
-		Short: "Build and question an invented brewery",
-		Long: `Build fourteen months of an invented brewery in FOLDER (else heeltap-demo), follow a hop lot
-forward and a date code back, print a sheet of tags, and rehearse a whole recall. An earlier demo there is replaced.`,
+		Short: "Build an invented brewery, trace a lot, and rehearse a recall on it",
+		Long: `Build fourteen months of records of an invented brewery in FOLDER (else heeltap-demo), trace a hop
+lot forward and a date code back, print a sheet of tags, and rehearse a whole recall. An earlier demo in that
+folder is replaced.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			folder := "heeltap-demo"
@@ -43,7 +44,7 @@ const demoFile = "tidewick.db"
 
 func (e *env) demo(ctx context.Context, folder string) (err error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return lots.Errorf(lots.Invalid, "%s can not be made: %w", folder, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be created: %w", folder, err)
 	}
 	e.db = filepath.Join(folder, demoFile)
 	history := demo.Brewery()
@@ -51,7 +52,7 @@ func (e *env) demo(ctx context.Context, folder string) (err error) {
 	started := e.now()
 	for _, ending := range []string{"", "-wal", "-shm"} {
 		if err := os.Remove(e.db + ending); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return lots.Errorf(lots.Invalid, "the earlier demo can not be replaced: %w", err)
+			return lots.Errorf(lots.Invalid, "the earlier demo cannot be replaced: %w", err)
 		}
 	}
 	db, err := store.Create(ctx, e.db)
@@ -168,7 +169,7 @@ func (e *env) tellWhere(tx *store.Tx, folder string, s demo.Story) error {
 		"trace forward " + s.KnownCode + db + "    # compare with what was known before transfer " + s.Late + " was typed in:",
 		"trace forward " + s.KnownCode + " --known-at " + s.KnownAt.Format(time.RFC3339) + db,
 		"recall log --recall MR26-01" + db,
-		"recall open --mock --surprise --lead Quint" + db + "    # another one, on a lot picked by lot",
+		"recall open --mock --surprise --lead Quint" + db + "    # another one, on a lot picked at random",
 		"record " + ahead.Units[0].Code + " --out " + filepath.Join(folder, "record.pdf") + db,
 		"export " + filepath.Join(folder, "records") + db,
 		"audit" + db,

@@ -18,10 +18,10 @@ func (e *env) exposureCommand() *cobra.Command {
 	var top, worst int
 	cmd := &cobra.Command{
 		Use:   "exposure",
-		Short: "For every lot, yeast and vessel chain: what would be in scope if it failed today",
-		Long: `For every lot, yeast crop and vessel chain (fills with no clean between): what would be in scope if it failed today,
-and how much of it has left. The published measures of batch dispersion with their trend by month of receipt; and
-what would shrink the worst, each tried by deriving a copy of the records anew.`,
+		Short: "Show, for every lot, yeast crop and vessel chain, what would be in scope if it failed today",
+		Long: `Show, for every lot, yeast crop and vessel chain (fills with no clean between them), what would be in scope if it
+failed today, and how much of that has left. Also shown: the published measures of batch dispersion, with their
+trend by month of receipt. --shrink tries what would shrink the worst ones, each on a copy of the records.`,
 		Example: `  heeltap exposure
   heeltap exposure --since 2026-01-01 --shrink 3 --svg exposure.svg`,
 		Args: cobra.NoArgs,
@@ -65,10 +65,10 @@ what would shrink the worst, each tried by deriving a copy of the records anew.`
 			})
 		},
 	}
-	cmd.Flags().StringVar(&since, "since", "", "only what came in, or began, from this day on")
+	cmd.Flags().StringVar(&since, "since", "", "only what came in, or started, on or after this day")
 	cmd.Flags().IntVar(&top, "top", 10, "how many of the worst to list")
-	cmd.Flags().IntVar(&worst, "shrink", 0, "try what would shrink so many of the worst (each trial derives a copy anew)")
-	cmd.Flags().StringVar(&svg, "svg", "", "file to draw the distribution to")
+	cmd.Flags().IntVar(&worst, "shrink", 0, "try what would shrink this many of the worst (each try works on a copy of the records)")
+	cmd.Flags().StringVar(&svg, "svg", "", "file to draw the distribution in")
 	return e.asks(cmd)
 }
 

@@ -15,17 +15,18 @@ func (e *env) initCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "init",
 		Short: "Create a new database",
+		Long:  "Create a new, empty database for one brewery. --name and --time-zone record the site at once.",
 		Example: `  heeltap init --name "My Brewery" --time-zone Europe/Dublin --volume-unit hL
   heeltap --db records.db init --name "My Brewery" --time-zone America/Chicago --volume-unit bbl --mass-unit lb`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) (err error) {
 			if name == "" && zone != "" || name != "" && zone == "" {
-				return lots.Errorf(lots.Invalid, "give both --name and --time-zone, or neither and record the site later")
+				return lots.Errorf(lots.Invalid, "give both --name and --time-zone, or give neither and record the site later")
 			}
 			db, err := store.Create(cmd.Context(), e.path())
 			switch {
 			case lots.KindOf(err) == lots.Conflict && name != "":
-				return lots.Errorf(lots.Conflict, "%w; if it has no site yet, record that with heeltap site --name %q --time-zone %s", err, name, zone)
+				return lots.Errorf(lots.Conflict, "%w; if it has no site yet, record one: heeltap site --name %q --time-zone %s", err, name, zone)
 			case err != nil:
 				return err
 			}
@@ -53,8 +54,8 @@ func (e *env) initCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&name, "name", "", "the brewery's name")
 	cmd.Flags().StringVar(&zone, "time-zone", "", "IANA time zone, such as Europe/Dublin")
-	cmd.Flags().StringVar(&volume, "volume-unit", "", "volumes are shown in this unit (else L)")
-	cmd.Flags().StringVar(&mass, "mass-unit", "", "masses are shown in this unit (else kg)")
+	cmd.Flags().StringVar(&volume, "volume-unit", "", "unit for volumes (else L)")
+	cmd.Flags().StringVar(&mass, "mass-unit", "", "unit for masses (else kg)")
 	cmd.Flags().StringVar(&by, "by", "", "who sets it up (else HEELTAP_BY)")
 	return cmd
 }

@@ -14,7 +14,7 @@ import (
 func (e *env) showCommand() *cobra.Command {
 	return e.asks(&cobra.Command{
 		Use:   "show CODE",
-		Short: "List the rows that name a code, as they read now",
+		Short: "Show the rows that mention a code, as they read now",
 		Example: `  heeltap show L26-0142
   heeltap show FV2 --json`,
 		Args:              cobra.ExactArgs(1),
@@ -59,7 +59,7 @@ func (e *env) journalCommand() *cobra.Command {
 	var about string
 	cmd := &cobra.Command{
 		Use:   "journal",
-		Short: "List the journal: every statement, in order, with who made it and when",
+		Short: "List the journal: every entry in order, with who made it and when",
 		Example: `  heeltap journal --from 800
   heeltap journal --about L26-0142`,
 		Args: cobra.NoArgs,
@@ -68,8 +68,8 @@ func (e *env) journalCommand() *cobra.Command {
 		},
 	}
 	cmd.Flags().Int64Var(&from, "from", 1, "first entry")
-	cmd.Flags().IntVar(&most, "most", 200, "at most so many entries")
-	cmd.Flags().StringVar(&about, "about", "", "only entries that name this code, and their corrections")
+	cmd.Flags().IntVar(&most, "most", 200, "show at most this many entries")
+	cmd.Flags().StringVar(&about, "about", "", "only entries that mention this code, and their corrections")
 	return e.asks(cmd)
 }
 
@@ -91,7 +91,7 @@ func (e *env) listJournal(tx *store.Tx, from int64, most int, about string) erro
 	}
 	e.print(t)
 	if more {
-		e.note("there are more entries: use --from and --most")
+		e.note("there are more entries: see --from and --most")
 	}
 	return nil
 }
@@ -99,10 +99,10 @@ func (e *env) listJournal(tx *store.Tx, from int64, most int, about string) erro
 func (e *env) auditCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "audit",
-		Short: "Prove that nothing recorded was changed, and that records and lineage follow from the journal",
-		Long: `Re-read the journal's chain of hashes, rebuild records and lineage in a scratch database,
-and report every difference. Exit status 3 where there is any. The hash of the last entry,
-written down elsewhere, proves later that no entry at the journal's end is missing.`,
+		Short: "Prove that nothing recorded was changed and that records and lineage follow from the journal",
+		Long: `Read the journal's chain of hashes again, rebuild records and lineage in a scratch database,
+and report every difference. Exit status 3 if there is one. Write the hash of the last entry
+down elsewhere: later it proves that no entry at the end of the journal is missing.`,
 		Example: `  heeltap audit
   heeltap audit --json`,
 		Args: cobra.NoArgs,

@@ -42,7 +42,7 @@ func run(ctx context.Context, args []string, e *env) int {
 	root.SetErr(e.errOut)
 	err := root.ExecuteContext(ctx)
 	if e.lost != nil && (err == nil || errors.Is(err, errFindings)) {
-		err = lots.Errorf(lots.Internal, "the answer could not be written whole: %w", e.lost)
+		err = lots.Errorf(lots.Internal, "the answer could not be written completely: %w", e.lost)
 	}
 	switch {
 	case err == nil:

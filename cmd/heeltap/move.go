@@ -23,13 +23,14 @@ func (e *env) importCommand() *cobra.Command {
 	var how desk.Import
 	cmd := &cobra.Command{
 		Use:   "import PATH…",
-		Short: "Read rows from folders of CSV files or .xlsx workbooks, all or nothing",
-		Long: `Read rows from folders of CSV files or .xlsx workbooks; the database is made if there is none. Rows may stand in any order. Every bad
-row is reported with its file, line, column and reason, and nothing is kept unless all are
-good. With --keep-going the good rows are kept and the bad ones written to a folder beside
-the first PATH, with a last column that says what is wrong; mend them there and import it.
-A row that is recorded already is refused; --only-new passes over those that read just as
-recorded, so that an exported folder with rows added to it can be imported again.`,
+		Short: "Import rows from folders of CSV files or .xlsx workbooks, all or nothing",
+		Long: `Import rows from folders of CSV files or .xlsx workbooks; if there is no database yet, one is
+created. Rows can be in any order. Every bad row is reported with its file, line, column and
+reason, and nothing is kept unless every row is good. With --keep-going the good rows are kept
+and the bad ones written to a folder beside the first PATH, with a last column that says what is
+wrong: correct them there and import that folder. A row that is already recorded is refused;
+--only-new passes over such rows, so that an exported folder with rows added to it can be
+imported again.`,
 		Example: `  heeltap import records/
   heeltap import march.xlsx --by Ines
   heeltap import records/ --keep-going`,
@@ -47,10 +48,10 @@ recorded, so that an exported folder with rows added to it can be imported again
 			return e.importInto(cmd.Context(), args, how)
 		},
 	}
-	cmd.Flags().StringVar(&how.By, "by", "", "who says so where a row names nobody (else HEELTAP_BY)")
+	cmd.Flags().StringVar(&how.By, "by", "", "who says so in rows that name nobody (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&how.KeepGoing, "keep-going", false, "keep the good rows and write the bad ones to a folder")
-	cmd.Flags().BoolVar(&how.OnlyNew, "only-new", false, "pass over rows that are recorded already, word for word")
-	cmd.Flags().StringVar(&how.Override, "override", "", "record rows that took what is on hold all the same, for this reason; the override is recorded")
+	cmd.Flags().BoolVar(&how.OnlyNew, "only-new", false, "pass over rows that are already recorded")
+	cmd.Flags().StringVar(&how.Override, "override", "", "record rows although they take goods that are on hold, for this reason; the override is recorded")
 	cmd.Flags().StringVar(&how.BadRows, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "say what was done as JSON")
 	return cmd
@@ -158,10 +159,10 @@ func (e *env) progress(rows int) func() {
 func (e *env) exportCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "export PATH",
-		Short: "Write all rows, as they read now, to a folder of CSV files or an .xlsx workbook",
-		Long: `Write all rows, as they read now, to a folder of CSV files, or to a workbook where PATH ends
-in .xlsx. Importing it elsewhere gives the same lineage and the same answers. What was known
-when, and what was corrected, stays in the database.`,
+		Short: "Export all rows, as they read now, to a folder of CSV files or an .xlsx workbook",
+		Long: `Export all rows, as they read now, to a folder of CSV files, or to a workbook if PATH ends in
+.xlsx. Importing it elsewhere gives the same lineage and the same answers. What was known when,
+what was corrected, recalls, inquiries and settings stay in the database.`,
 		Example: `  heeltap export backup/
   heeltap export records.xlsx`,
 		Args: cobra.ExactArgs(1),

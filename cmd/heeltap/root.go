@@ -29,10 +29,9 @@ func newRoot(e *env) *cobra.Command {
 answers, in seconds and with proof: where did this lot go, what went into this date code,
 and who has it now.
 
-It finds and counts; it does not decide. The decision to recall, its class, who must be
-told and by when belong to the responsible person under the law where the beer was made
-and sold.`,
-		Example: `  heeltap demo                              build and question an invented brewery
+It finds and counts; it does not decide. Whether to recall, in which class, whom to tell
+and by when is up to the responsible person under the law where the beer was made and sold.`,
+		Example: `  heeltap demo                              build an invented brewery and put it to the test
   heeltap init --name "My Brewery" --time-zone Europe/Dublin
   heeltap import records/                   read a folder of CSV files
   heeltap trace forward L26-0142            where did this lot go
@@ -93,7 +92,7 @@ func plainArgs(cmd *cobra.Command) {
 			if len(args) > 0 && cmd.HasSubCommands() {
 				return unknownVerb(cmd, args[0])
 			}
-			return fmt.Errorf("this is used as: %s (heeltap help says more)", cmd.UseLine())
+			return fmt.Errorf("usage: %s (add --help for more)", cmd.UseLine())
 		}
 	}
 }
@@ -119,6 +118,6 @@ func unknownVerb(cmd *cobra.Command, name string) error {
 // asks gives a command the flags of a question.
 func (e *env) asks(cmd *cobra.Command) *cobra.Command {
 	cmd.Flags().BoolVar(&e.json, "json", false, "answer as JSON")
-	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer from what had been entered by then")
+	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer with what had been entered by this time")
 	return cmd
 }

@@ -18,21 +18,21 @@ func (e *env) setCommand() *cobra.Command {
 	var reason, by string
 	cmd := &cobra.Command{
 		Use:   "set OF [NAME [VALUE]]",
-		Short: "Set, or show, what no sheet has a column for: markets, targets, limits",
-		Long: `Set a value of the site, or of a product or party, that no sheet has a column for. Each is a journal entry; the last
-one counts, and an empty VALUE takes it back. Without NAME all are shown.
+		Short: "Show or change settings: markets, targets, limits",
+		Long: `Show or change the settings of the site, of a product or of a party. Each change is a journal entry and the last
+one counts; an empty VALUE clears the setting. Without NAME, all settings are shown.
 
-  site     market              US, EU, UK …: where the brewery sells
+  site     market              US, EU, UK …: where the brewery sells its beer
            address             the server's address, put before the code on tags
-           authority.MARKET    the authority there, where heeltap knows none
+           authority.MARKET    the authority in a market that heeltap does not know
            target.scope        minutes to the first frozen scope (120)
            target.account      minutes to the account (240)
-           target.authority    minutes to records that an authority asked for (1440)
-           remind.minutes      minutes after which a consignee is tried again (240)
-           tell.minutes        minutes after which a consignee that was not told yet is overdue (60)
+           target.authority    minutes to the records an authority asked for (1440)
+           remind.minutes      minutes until a consignee is tried again (240)
+           tell.minutes        minutes until a consignee that has not been told is overdue (60)
            check.LIMIT         a limit of the readiness check: heeltap check --list shows them
-  PARTY    market              where it sells, if elsewhere
-  PRODUCT  malt-beverage       yes where it is made with malted barley and hops, else no`,
+  PARTY    market              where it sells, if somewhere else
+  PRODUCT  malt-beverage       yes if it is made with malted barley and hops, else no`,
 		Example: `  heeltap set site market US --by Quint
   heeltap set D-14 market EU --by Quint
   heeltap set site`,
@@ -74,9 +74,9 @@ func dashedValue(err error) error {
 	}
 	text := "-" + unknown.GetSpecifiedShortnames()
 	if _, notNumber := strconv.ParseFloat(text, 64); notNumber == nil {
-		return fmt.Errorf("%s is below zero, and no setting is", text)
+		return fmt.Errorf("%s is below zero; settings are zero or more", text)
 	}
-	return fmt.Errorf("%s is read as a flag, and there is none such: a value that begins with - is written behind --, as in heeltap set OF NAME -- %s", text, text)
+	return fmt.Errorf("%s looks like a flag, and there is no such flag: put -- before a value that begins with -, as in heeltap set OF NAME -- %s", text, text)
 }
 
 func (e *env) showSettings(tx *store.Tx, args []string) error {
@@ -93,7 +93,7 @@ func (e *env) showSettings(tx *store.Tx, args []string) error {
 	}
 	e.print(t)
 	if len(t.rows) == 0 {
-		e.printf("nothing is set of %s\n", args[0])
+		e.printf("%s has no settings\n", args[0])
 	}
 	return nil
 }

@@ -15,17 +15,17 @@ import (
 func (e *env) traceCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "trace",
-		Short: "Follow something forward to all it reached, or back to all that went into it",
-		Long: `Follow something forward to all it reached, or back to all that went into it.
+		Short: "Trace forward to everything something reached, or back to everything that went into it",
+		Long: `Trace forward to everything something reached, or back to everything that went into it.
 
-CODE is a lot, a supplier's lot as printed, a brew, a vessel (VESSEL@TIME; alone it means what
-it holds now), a run, a date code (DATECODE@10:42 narrows to a time of day as printed), a
-pallet, an SSCC, a keg, a shipment, a document, a line (LINE@FROM..TO), or what a tag's QR code
-holds. KIND:CODE says which is meant where a code could be several things.
+CODE can be a lot, a supplier's lot as printed, a brew, a vessel (on its own: what it holds now;
+VESSEL@TIME: what it held then), a run, a date code (DATECODE@10:42 for one time of day as
+printed), a pallet, an SSCC, a keg, a shipment, a document, a line (LINE@FROM..TO), or a scanned
+tag. Where a code could be several things, write KIND:CODE.
 
-In means: reached over recorded movements and uses alone. Possible means: not recorded, but
-not ruled out, such as what was left in a vessel filled again without a clean. In a recall
-that can hurt someone both are in scope.`,
+"In" means reached by recorded movements and uses alone. "Possible" means not recorded, but not
+ruled out either, such as what was left in a vessel that was refilled without a clean. In a
+recall that can hurt someone, both are in scope.`,
 		Example: `  heeltap trace forward L26-0142
   heeltap trace back "BB 2027-03-10@09:42"
   heeltap trace forward CANS@2026-03-18T10:05..10:25 --json`,
@@ -33,8 +33,8 @@ that can hurt someone both are in scope.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(
-		e.traceOne(graph.Forward, "forward CODE…", "Where did it go, and who has it"),
-		e.traceOne(graph.Back, "back CODE…", "What went into it"))
+		e.traceOne(graph.Forward, "forward CODE…", "Show where it went and who has it"),
+		e.traceOne(graph.Back, "back CODE…", "Show what went into it"))
 	return cmd
 }
 
@@ -64,7 +64,7 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 			})
 		},
 	}
-	cmd.Flags().BoolVar(&all, "all", false, "list every fill, and why each thing is in the answer")
+	cmd.Flags().BoolVar(&all, "all", false, "list every fill, and show why each thing is in the answer")
 	e.hazardFlag(cmd, &hazard)
 	return e.asks(cmd)
 }
@@ -85,12 +85,12 @@ func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 		e.showConsignees(a)
 	}
 	if len(a.Findings) > 0 {
-		e.printf("\n%s\n", e.strong("Faults in the records that bear on this answer"))
+		e.printf("\n%s\n", e.strong("Faults in the records that affect this answer"))
 		for _, f := range a.Findings {
 			e.printf("  %s\n", f.Text)
 		}
 	}
-	e.printf("\nAmounts assume perfect mixing: they inform, and are never a reason to call beer safe.\n")
+	e.printf("\nAmounts assume perfect mixing: they are estimates, never a reason to call beer safe.\n")
 }
 
 func fromText(from []trace.From) string {
@@ -124,7 +124,7 @@ func (e *env) showTotals(a *trace.Answer) {
 	}
 	e.print(t)
 	if len(t.rows) == 0 && a.Direction == "forward" {
-		e.printf("  nothing packed is reached\n")
+		e.printf("  it reached no packaged beer\n")
 	}
 }
 
@@ -136,13 +136,13 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	before := a.Before()
 	for _, s := range a.Shipments {
 		if at, over := before[s.Entry()]; over {
-			e.printf("  not of it, %s of %s to %s (%s): it had left before anything affected stood on it, at %s\n",
+			e.printf("  not affected: %s of %s shipped to %s (%s), which left before anything affected was on it, at %s\n",
 				whole(s.Quantity), s.Unit, s.Consignee, s.Code, at.Text(site.Zone)[:16])
 		}
 	}
 	e.showEither(a)
 	for _, s := range a.PouredByVessel() {
-		e.printf("  served from %s, on no unit: %s %s, %s to %s (%s)\n", s.Vessel, number(site.VolumeUnit.Of(s.ML)), site.VolumeUnit, s.First, s.Last, s.Band)
+		e.printf("  served from %s, never packaged: %s %s, %s to %s (%s)\n", s.Vessel, number(site.VolumeUnit.Of(s.ML)), site.VolumeUnit, s.First, s.Last, s.Band)
 	}
 }
 
@@ -156,7 +156,7 @@ func (e *env) showEither(a *trace.Answer) {
 		if s.Band == "in" {
 			sure = "; either way it is in"
 		}
-		e.printf("  besides, %s of %s, unknown which, went to %s (%s) and still count as here%s\n",
+		e.printf("  also: %s of %s (not known which) went to %s (%s); they still count as here%s\n",
 			whole(s.Quantity), strings.ReplaceAll(s.Unit, "|", " or "), s.Consignee, s.Code, sure)
 	}
 }
@@ -253,7 +253,7 @@ func (e *env) showLots(a *trace.Answer, all bool) {
 
 // showInside lists what an answer reaches inside the brewery.
 func (e *env) showInside(site lots.Site, a *trace.Answer, all bool) {
-	runs := &table{head: []string{"run", "band", "product", "date codes", "line", "#cases", "#on no pallet"}}
+	runs := &table{head: []string{"run", "band", "product", "date codes", "line", "#cases", "#on no pallet yet"}}
 	for _, r := range a.Runs {
 		runs.add(r.Code, r.Band, r.Product, strings.Join(r.DateCodes, ", "), text(r.Line), whole(r.Cases), whole(r.Unassigned))
 	}
@@ -301,7 +301,7 @@ func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
 	}
 	e.printf("\n%s", e.strong(counted(len(a.Fills), "fill")+" of vessels"))
 	if !all {
-		e.printf("; last in their vessel: %d (--all lists every one)", now)
+		e.printf("; %d of them still in their vessel (--all lists every one)", now)
 	}
 	e.printf("\n")
 	e.printMost(t, all)
@@ -310,7 +310,7 @@ func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
 func (e *env) whyCommand() *cobra.Command {
 	return e.asks(&cobra.Command{
 		Use:   "why FROM TO",
-		Short: "Say by which chain one thing reached another, or what parts the two",
+		Short: "Show the chain by which one thing reached another, or what keeps the two apart",
 		Example: `  heeltap why L26-0142 P26-0817
   heeltap why L26-0142 R26-0031 --json`,
 		Args: cobra.ExactArgs(2), ValidArgsFunction: e.codesOf(nil),
@@ -372,7 +372,7 @@ func (e *env) hazardFlag(cmd *cobra.Command, hazard *string) {
 	for _, h := range graph.Hazards() {
 		names = append(names, string(h))
 	}
-	cmd.Flags().StringVar(hazard, "hazard", string(graph.Anything), "what is wrong, which decides the links that count: "+strings.Join(names, " "))
+	cmd.Flags().StringVar(hazard, "hazard", string(graph.Anything), "what is wrong; it decides which links count: "+strings.Join(names, " "))
 	if err := cmd.RegisterFlagCompletionFunc("hazard", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // the flag was defined a line before
 	}
