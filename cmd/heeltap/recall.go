@@ -73,8 +73,8 @@ func (e *env) recallCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "recall",
 		Short: "Run a recall or a mock recall: scope, hold, tell, account, prove",
-		Long: `Run a recall or rehearse one, from the suspect to the signed report. Every step is a
-journal entry with its time. Where one recall is open, --recall need not name it.
+		Long: `Run a recall, or rehearse one, from the first suspicion to the signed report. Every step is a
+journal entry with its time. If only one recall is open, you need not name it with --recall.
 
 ` + cautionText(),
 		Example: `  heeltap recall open L26-0142 --hazard foreign-body --reason "glass in a hop bale" --known "supplier's letter" --lead Quint

@@ -18,11 +18,11 @@ func accountCommand(e *env) *cobra.Command {
 	r := &inRecall{env: e}
 	cmd := e.asks(&cobra.Command{Use: "account", Short: "Account for every case and keg in scope, and for the suspect lots", Args: cobra.NoArgs,
 		Long: `Account for every case and keg in scope, by what is printed on them and by unit, for what consignees received, and
-for the suspect lots. What the books say is on hand is unaccounted for until it is counted (heeltap count). --strike
-puts the result on the timeline.`,
+for the suspect lots. What the books say is on hand stays unaccounted for until it is counted (heeltap count).
+--strike puts the result on the timeline.`,
 		Example: "  heeltap recall account\n  heeltap recall account --strike --by Quint"})
 	cmd.Flags().StringVar(&r.code, "recall", "", "which recall (else the one that is open)")
-	cmd.Flags().StringVar(&r.by, "by", "", "who strikes it (else HEELTAP_BY)")
+	cmd.Flags().StringVar(&r.by, "by", "", "who signs for it (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&all, "all", false, "list every unit")
 	cmd.Flags().BoolVar(&strike, "strike", false, "put the result on the timeline")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
@@ -125,7 +125,7 @@ func (r *inRecall) showServed(list []scope.Served) {
 		t.add(x.Kind, x.Code, number(x.Quantity)+" "+x.Unit, minute(x.At), sure)
 	}
 	if len(t.rows) > 0 {
-		r.printf("\n%s\n", r.strong("Served here: it can not be had back"))
+		r.printf("\n%s\n", r.strong("Served here: it cannot be had back"))
 		r.print(t)
 	}
 }
@@ -181,7 +181,7 @@ func (r *inRecall) showLotBalances(list []account.LotBalance) {
 
 func destroyCommand(e *env) *cobra.Command {
 	var d recall.Destroyed
-	cmd := e.step(&cobra.Command{Use: "destroy UNIT", Short: "Record destruction, with witness and method", Args: cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindUnit}),
+	cmd := e.step(&cobra.Command{Use: "destroy UNIT", Short: "Record that goods were destroyed, with witness and method", Args: cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindUnit}),
 		Example: `  heeltap recall destroy P26-0817 --method "crushed and drained at the waste works" --witness Ines`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			d.Unit = args[0]
@@ -196,7 +196,7 @@ func destroyCommand(e *env) *cobra.Command {
 			r.saidStep(after)
 			return nil
 		})
-	cmd.Flags().Float64Var(&d.Quantity, "quantity", 0, "cases or kegs (else all that is here by the books)")
+	cmd.Flags().Float64Var(&d.Quantity, "quantity", 0, "cases or kegs (else everything here by the books)")
 	cmd.Flags().BoolVar(&d.Surplus, "more-than-booked", false, "more was destroyed than is here by the books")
 	cmd.Flags().StringVar(&d.Ref, "ref", "", "tells two otherwise equal destructions apart")
 	cmd.Flags().StringVar(&d.Method, "method", "", "how (needed)")

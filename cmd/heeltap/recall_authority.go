@@ -10,8 +10,8 @@ import (
 )
 
 func authoritiesCommand(e *env) *cobra.Command {
-	return e.ask(&cobra.Command{Use: "authorities", Short: "Show which authorities are concerned, and what they ask for first", Args: cobra.NoArgs,
-		Long: `Show which authorities are concerned by the markets that goods went to, and what they ask for first.
+	return e.ask(&cobra.Command{Use: "authorities", Short: "Show which authorities are concerned and what they ask for first", Args: cobra.NoArgs,
+		Long: `Show which authorities are concerned, going by the markets the goods went to, and what they ask for first.
 Markets and the kind of beverage are settings: heeltap set site market US, heeltap set D-11 market EU,
 heeltap set PALE-CAN malt-beverage yes, heeltap set site authority.DK "…".`,
 		Example: "  heeltap recall authorities"},
@@ -49,7 +49,7 @@ heeltap set PALE-CAN malt-beverage yes, heeltap set site authority.DK "…".`,
 
 func spokeCommand(e *env) *cobra.Command {
 	s := recall.Spoke{}
-	cmd := e.step(&cobra.Command{Use: "authority NAME", Short: "Log that an authority was told, or asked for records: its 24 hours run", Args: cobra.ExactArgs(1),
+	cmd := e.step(&cobra.Command{Use: "authority NAME", Short: "Log that an authority was told, or that it asked for records (its 24 hours then run)", Args: cobra.ExactArgs(1),
 		Example: `  heeltap recall authority TTB --text "told by phone, mail follows"
   heeltap recall authority FDA --asked --text "records of lot L26-0142"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
@@ -63,7 +63,7 @@ func spokeCommand(e *env) *cobra.Command {
 
 func classCommand(e *env) *cobra.Command {
 	s := recall.Classed{}
-	cmd := e.step(&cobra.Command{Use: "class I|II|III", Short: "Log the class the firm proposes, or the one an authority assigned", Args: cobra.ExactArgs(1),
+	cmd := e.step(&cobra.Command{Use: "class I|II|III", Short: "Log the class the firm proposes, or the class an authority assigned", Args: cobra.ExactArgs(1),
 		Long: "Log the class that the firm proposes or, with --assigned-by, the class that an authority assigned (21 CFR 7.3(m)): the two are kept apart.",
 		Example: `  heeltap recall class II --reason "glass, but found before sale"
   heeltap recall class I --assigned-by FDA`},
@@ -72,20 +72,20 @@ func classCommand(e *env) *cobra.Command {
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.Authority, "assigned-by", "", "the authority that assigned it")
-	cmd.Flags().StringVar(&s.Reason, "reason", "", "on which grounds")
+	cmd.Flags().StringVar(&s.Reason, "reason", "", "on what grounds")
 	return cmd
 }
 
 func strategyCommand(e *env) *cobra.Command {
 	s := recall.Strategy{}
-	cmd := e.step(&cobra.Command{Use: "strategy", Short: "Log how the recall is to be carried out: depth, instructions, contact", Args: cobra.NoArgs,
+	cmd := e.step(&cobra.Command{Use: "strategy", Short: "Log how the recall is carried out: depth, instructions, contact", Args: cobra.NoArgs,
 		Example: `  heeltap recall strategy --depth retail --contact "Quint, +00 555 0101, recall@tidewick.example" --instructions "We collect it."`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.Depth, "depth", "", "consumer, retail or wholesale")
-	cmd.Flags().StringVar(&s.Instructions, "instructions", "", "what consignees are to do with the goods")
+	cmd.Flags().StringVar(&s.Instructions, "instructions", "", "what consignees should do with the goods")
 	cmd.Flags().StringVar(&s.Contact, "contact", "", "whom to call, with number and address")
-	cmd.Flags().StringVar(&s.Completion, "completion", "", "when it is expected to be done")
+	cmd.Flags().StringVar(&s.Completion, "completion", "", "when it should be finished")
 	return cmd
 }

@@ -10,7 +10,7 @@ import (
 
 func closeCommand(e *env) *cobra.Command {
 	var review string
-	cmd := e.step(&cobra.Command{Use: "close", Short: "Close the brewery's own work, with a review; open lines are listed", Args: cobra.NoArgs,
+	cmd := e.step(&cobra.Command{Use: "close", Short: "Close the recall on the brewery's side, with a review; what is still open is listed", Args: cobra.NoArgs,
 		Example: `  heeltap recall close --review "cause: damaged bale; receiving now opens one bale in ten"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)
@@ -38,7 +38,7 @@ func closeCommand(e *env) *cobra.Command {
 
 func reopenCommand(e *env) *cobra.Command {
 	var reason string
-	cmd := e.step(&cobra.Command{Use: "reopen", Short: "Open a closed or terminated recall again", Args: cobra.NoArgs,
+	cmd := e.step(&cobra.Command{Use: "reopen", Short: "Reopen a closed or terminated recall", Args: cobra.NoArgs,
 		Example: `  heeltap recall reopen --recall RC26-01 --reason "a pallet turned up at D-12"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			return r.take(tx, now, &recall.Reopened{Reason: reason})

@@ -15,7 +15,7 @@ import (
 func freezeCommand(e *env) *cobra.Command {
 	var reason string
 	cmd := e.onDatabase(&cobra.Command{Use: "freeze", Short: "Freeze the scope as the next numbered version", Args: cobra.NoArgs,
-		Long:    "Freeze the scope as it stands, as known now. What later entries change makes the next version, and the difference names them.",
+		Long:    "Freeze the scope as it stands now. What later entries change goes into the next version, and the difference names those entries.",
 		Example: `  heeltap recall freeze --reason "first scope, before letters"`},
 		func(ctx context.Context, db *store.DB, r *inRecall, code string) error {
 			by, err := r.who(r.by)

@@ -11,7 +11,7 @@ import (
 )
 
 func holdAllCommand(e *env) *cobra.Command {
-	return e.step(&cobra.Command{Use: "hold", Short: "Hold everything in scope that is in the house, in one step", Args: cobra.NoArgs,
+	return e.step(&cobra.Command{Use: "hold", Short: "Put everything in scope that is still in the house on hold, in one step", Args: cobra.NoArgs,
 		Example: "  heeltap recall hold"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			after, stock, err := now.HoldAll(tx, r.by)
@@ -30,7 +30,7 @@ func holdAllCommand(e *env) *cobra.Command {
 
 func holdListCommand(e *env) *cobra.Command {
 	var out string
-	cmd := e.ask(&cobra.Command{Use: "holds", Short: "List what is held or to be held, with its place, to walk the house by", Args: cobra.NoArgs,
+	cmd := e.ask(&cobra.Command{Use: "holds", Short: "List what is on hold or still to be held, with its place, for walking the house", Args: cobra.NoArgs,
 		Example: "  heeltap recall holds --out holds.pdf"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)
@@ -57,8 +57,8 @@ func holdListCommand(e *env) *cobra.Command {
 func letGoCommand(e *env) *cobra.Command {
 	var reason string
 	var all bool
-	cmd := e.step(&cobra.Command{Use: "release [CODE…]", Short: "Release some or all of what is held for the recall",
-		Long:    "Release some or all of what is held for the recall. It ends the recall's own holds; holds of others, and of other recalls, stand, and are told of.",
+	cmd := e.step(&cobra.Command{Use: "release [CODE…]", Short: "Release some or all of what the recall put on hold",
+		Long:    "Release some or all of what is held for the recall. This ends the recall's own holds only; other holds stand, and are listed.",
 		Example: `  heeltap recall release P26-0817 --reason "opened and inspected, sheet 4"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			released := args

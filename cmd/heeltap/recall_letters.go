@@ -20,11 +20,12 @@ func lettersCommand(e *env) *cobra.Command {
 	var out string
 	var letter bool
 	r := &inRecall{env: e}
-	cmd := &cobra.Command{Use: "letters", Short: "Draft the letters, notices and the press text, and one table for a mail merge", Args: cobra.NoArgs,
+	cmd := &cobra.Command{Use: "letters", Short: "Draft the letters, notices and press text, and a table for a mail merge", Args: cobra.NoArgs,
 		Long: `Draft one letter for every consignee, with its own quantities and an answer form, a notice to each supplier, and a
-press text, each as PDF and as text; and tables as XLSX and CSV: one row a letter for a mail merge, one row a unit with
-dates and documents, and whom the consignees supplied by their own lists. All are drafts for the responsible person; nothing is sent. Freeze the scope first:
-letters that follow no frozen version are logged as such. Others go on recording while letters are written.`,
+press text, each as PDF and as text; and tables as XLSX and CSV: one row per letter for a mail merge, one row per unit
+with dates and documents, and whom the consignees supplied by their own lists. These are drafts for the responsible
+person; nothing is sent. Freeze the scope first: letters that do not match a frozen version are logged as such. Others
+can go on recording while letters are written.`,
 		Example: "  heeltap recall letters --out letters/",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			by, err := e.who(r.by)
@@ -88,7 +89,7 @@ func (r *inRecall) warn(made *mailing.Drafts, out string) {
 		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters follow no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
 	}
 	if len(made.Unset) > 0 {
-		r.note("the PDFs of %s can not show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
+		r.note("the PDFs of %s cannot show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
 	}
 	if len(made.Stale) > 0 {
 		r.note("%s holds %s of an earlier draft that nobody in scope gets now: %s; do not send what is out of date", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))

@@ -17,9 +17,9 @@ func openCommand(e *env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "open SUSPECT…",
 		Short: "Open a recall or a mock recall: its clock starts",
-		Long: `Open a recall on any codes: lots, supplier's lots, brews, runs, date codes, vessels or lines at a time.
---surprise opens a mock recall on a lot picked by lot, with a seed that is kept; lots of kinds that no exercise
-ever looked at are picked more often: ingredients used in small amounts, bulk, packaging parts, night and weekend runs, rework.`,
+		Long: `Open a recall on any codes: lots, supplier's lots, brews, runs, date codes, or a vessel or line at a time.
+--surprise opens a mock recall on a lot picked at random, with a seed that is kept. Kinds of lot that no exercise has
+looked at yet are picked more often: minor ingredients, bulk, packaging parts, night and weekend runs, rework.`,
 		Example: `  heeltap recall open L26-0142 --hazard foreign-body --reason "glass in a hop bale" --known "supplier's letter of today" --lead Quint
   heeltap recall open --mock --surprise --seed 7 --lead Quint`,
 		ValidArgsFunction: e.codesOf(nil),
@@ -43,9 +43,9 @@ ever looked at are picked more often: ingredients used in small amounts, bulk, p
 	f.BoolVar(&o.Mock, "mock", false, "an exercise: it holds nothing, sends nothing and tells nobody")
 	f.StringVar(&o.Reason, "reason", "", "what is wrong, in plain words (needed)")
 	f.StringVar(&o.Known, "known", "", "how it was found, and what is known")
-	f.StringVar(&o.Lead, "lead", "", "who answers for it (else --by)")
-	f.BoolVar(&surprise, "surprise", false, "a mock recall on a lot picked by lot")
-	f.StringVar(&o.Seed, "seed", "", "seed of the pick (else the time)")
+	f.StringVar(&o.Lead, "lead", "", "who leads it (else --by)")
+	f.BoolVar(&surprise, "surprise", false, "a mock recall on a lot picked at random")
+	f.StringVar(&o.Seed, "seed", "", "seed for the pick (else the time)")
 	f.StringVar(&r.by, "by", "", "who opens it (else HEELTAP_BY)")
 	f.StringVar(&r.at, "at", "", "when the clock started (else now)")
 	e.hazardFlag(cmd, &o.Hazard)
@@ -91,7 +91,7 @@ func listCommand(e *env) *cobra.Command {
 					return e.writeJSON(out)
 				}
 				if len(all) == 0 {
-					e.printf("No recall and no mock recall yet.\n")
+					e.printf("There is no recall or mock recall yet.\n")
 				}
 				t := &table{head: []string{"code", "kind", "state", "opened", "suspects", "hazard", "#version", "reason"}}
 				for _, x := range all {
@@ -106,7 +106,7 @@ func listCommand(e *env) *cobra.Command {
 }
 
 func noteCommand(e *env) *cobra.Command {
-	return e.step(&cobra.Command{Use: "note TEXT", Short: "Write something on the recall's timeline", Args: cobra.ExactArgs(1),
+	return e.step(&cobra.Command{Use: "note TEXT", Short: "Add a note to the recall's timeline", Args: cobra.ExactArgs(1),
 		Example: `  heeltap recall note "team called together: Quint, Ines, Signe"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			return r.take(tx, now, &recall.Noted{Text: args[0]})

@@ -39,10 +39,10 @@ func paperCommand(e *env, cmd *cobra.Command, make func(*papers.Maker) (*paper.D
 	var out string
 	var letter bool
 	cmd.Args = cobra.NoArgs
-	cmd.Long = cmd.Short + ". The same journal and --as-of give the same bytes; without --as-of it is as of the journal's last entry."
+	cmd.Long = cmd.Short + ". The same journal and --as-of give the same bytes; without --as-of it covers everything entered so far."
 	cmd.Flags().StringVar(&r.code, "recall", "", "which recall (else the one that is open)")
 	cmd.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .txt (else text on the screen)")
-	cmd.Flags().StringVar(&e.knownAt, "as-of", "", "from what had been entered by then (else all)")
+	cmd.Flags().StringVar(&e.knownAt, "as-of", "", "use what had been entered by this time (else everything)")
 	cmd.Flags().BoolVar(&letter, "letter-paper", false, "US Letter instead of A4")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		return e.question(cmd.Context(), func(tx *store.Tx) error {

@@ -18,9 +18,9 @@ func scopeCommand(e *env) *cobra.Command {
 	var all bool
 	cmd := e.ask(&cobra.Command{
 		Use: "scope", Short: "Show what is affected: first what is in the house, then what has left", Args: cobra.NoArgs,
-		Long: `Show what is affected by the records as they stand and the lead's decisions. --if shows what a
-wider or narrower decision would change without taking it: +CODE includes, -CODE excludes, ?CODE suspects
-besides, hazard=KIND judges anew.`,
+		Long: `Show what is affected, by the records as they stand and the lead's decisions. --if shows what a wider or
+narrower decision would change, without taking it: +CODE includes, -CODE excludes, ?CODE adds a suspect,
+hazard=KIND changes the hazard.`,
 		Example: `  heeltap recall scope
   heeltap recall scope --if -R26-0031 --if hazard=spoiler
   heeltap recall scope --known-at "2026-07-01 09:00"`,
@@ -158,8 +158,8 @@ func (r *inRecall) showDecisions(now *recall.Recall, s *scope.Scope) {
 }
 
 func printedCommand(e *env) *cobra.Command {
-	return e.ask(&cobra.Command{Use: "printed", Short: "Show the rules the public can act on, and what innocent packages each drags in", Args: cobra.NoArgs,
-		Long:    "Show the shortest rules by which a reader of a package finds what is affected: product, size, date codes, and the time of day where it is printed. Exit status 3 where a rule can not separate.",
+	return e.ask(&cobra.Command{Use: "printed", Short: "Show the rules by which the public can tell affected packages, and the innocent ones each drags in", Args: cobra.NoArgs,
+		Long:    "Show the shortest rules by which anyone holding a package can tell whether it is affected: product, size, date codes, and the time of day where it is printed. Exit status 3 if a rule cannot tell affected packages from others.",
 		Example: "  heeltap recall printed"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)
@@ -181,7 +181,7 @@ func printedCommand(e *env) *cobra.Command {
 				r.showRules(rules)
 			}
 			if bad > 0 {
-				r.note("%s can not tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))
+				r.note("%s cannot tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))
 				return errFindings
 			}
 			return nil

@@ -69,15 +69,15 @@ one. "Nothing on hand" is an answer too.`,
 
 func passedOnCommand(e *env) *cobra.Command {
 	replace := false
-	cmd := e.step(&cobra.Command{Use: "passed-on PARTY FILE.csv", Short: "Read a consignee's list of whom it supplied", Args: cobra.ExactArgs(2),
-		Long: `Read a consignee's list of whom it supplied: a CSV file whose first line names its columns, of name (needed),
+	cmd := e.step(&cobra.Command{Use: "passed-on PARTY FILE.csv", Short: "Read in a consignee's list of the customers it supplied", Args: cobra.ExactArgs(2),
+		Long: `Read in a consignee's list of the customers it supplied: a CSV file whose first line names its columns: name (needed),
 contact, phone, email, address, product, date_code, quantity, unit (case or keg). A second list adds to the first;
-rows that were read before are refused. recall consignees --all shows the lists.`,
+rows that were read before are refused. heeltap recall consignees --all shows the lists.`,
 		Example: "  heeltap recall passed-on D-11 otto.csv"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			file, err := os.Open(args[1])
 			if err != nil {
-				return lots.Errorf(lots.Invalid, "%s can not be read: %w", args[1], err)
+				return lots.Errorf(lots.Invalid, "%s cannot be read: %w", args[1], err)
 			}
 			defer file.Close()
 			list, err := deliveries.ReadAccounts(file)
@@ -92,12 +92,12 @@ rows that were read before are refused. recall consignees --all shows the lists.
 			}
 			return r.take(tx, now, &recall.PassedOn{Party: args[0], Accounts: list, Replace: replace})
 		})
-	cmd.Flags().BoolVar(&replace, "replace", false, "put it in place of what it gave before")
+	cmd.Flags().BoolVar(&replace, "replace", false, "replace the list it gave before")
 	return cmd
 }
 
 func dueCommand(e *env) *cobra.Command {
-	return e.ask(&cobra.Command{Use: "responses", Short: "Show where every consignee stands, and who is to be told or reminded", Args: cobra.NoArgs,
+	return e.ask(&cobra.Command{Use: "responses", Short: "Show where every consignee stands and who has to be told or reminded", Args: cobra.NoArgs,
 		Example: "  heeltap recall responses"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)
@@ -125,7 +125,7 @@ func dueCommand(e *env) *cobra.Command {
 			r.print(t)
 			uncalled := now.Uncalled(s)
 			for _, p := range slices.Sorted(maps.Keys(uncalled)) {
-				r.printf("%s was told by version %d and has nothing in scope any more: freeze the scope, and tell it so\n", p, uncalled[p])
+				r.printf("%s was told by version %d and has nothing in scope any more: freeze the scope and tell it\n", p, uncalled[p])
 			}
 			return nil
 		})
@@ -133,8 +133,8 @@ func dueCommand(e *env) *cobra.Command {
 
 func sampleCommand(e *env) *cobra.Command {
 	var s recall.Sampled
-	cmd := e.step(&cobra.Command{Use: "sample", Short: "Draw the consignees whose handling of the notice is to be checked", Args: cobra.NoArgs,
-		Long:    "Draw the consignees to check, at one of the levels of 21 CFR 7.42(b)(3): A all, B more than 10 and less than 100 percent, C 10, D 2, E none. The same seed draws the same ones.",
+	cmd := e.step(&cobra.Command{Use: "sample", Short: "Draw the consignees for effectiveness checks", Args: cobra.NoArgs,
+		Long:    "Draw the consignees for effectiveness checks, at one of the levels of 21 CFR 7.42(b)(3): A all, B more than 10 and less than 100 percent, C 10, D 2, E none. The same seed draws the same consignees.",
 		Example: "  heeltap recall sample --level B --percent 40 --seed 26"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			if err := r.take(tx, now, &s); err != nil {
@@ -161,7 +161,7 @@ func checkedCommand(e *env) *cobra.Command {
 			return r.take(tx, now, &s)
 		})
 	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, visit …")
-	cmd.Flags().BoolVar(&noNotice, "no-notice", false, "it never had the notice")
+	cmd.Flags().BoolVar(&noNotice, "no-notice", false, "it never got the notice")
 	cmd.Flags().BoolVar(&notFollowed, "not-followed", false, "it did not do what the notice says")
 	cmd.Flags().Float64Var(&s.OnSale, "on-sale", 0, "cases and kegs still on sale")
 	cmd.Flags().StringVar(&s.Text, "text", "", "what was found")

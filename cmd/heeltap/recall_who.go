@@ -12,7 +12,7 @@ import (
 
 func consigneesCommand(e *env) *cobra.Command {
 	var all bool
-	cmd := e.ask(&cobra.Command{Use: "consignees", Short: "List who received what in scope, net of what came back", Args: cobra.NoArgs,
+	cmd := e.ask(&cobra.Command{Use: "consignees", Short: "List who received what is in scope, net of returns", Args: cobra.NoArgs,
 		Example: "  heeltap recall consignees --all"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)
@@ -111,7 +111,7 @@ func (r *inRecall) showAccounts(c *recall.Contact) {
 }
 
 func suppliersCommand(e *env) *cobra.Command {
-	return e.ask(&cobra.Command{Use: "suppliers", Short: "List whom to ask upstream, with the lots as printed and what else came in those deliveries", Args: cobra.NoArgs,
+	return e.ask(&cobra.Command{Use: "suppliers", Short: "List the suppliers to ask, with lots as printed and what else came in those deliveries", Args: cobra.NoArgs,
 		Example: "  heeltap recall suppliers"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			list, err := deliveries.Suppliers(tx, now.Traced(tx))
@@ -135,7 +135,7 @@ func suppliersCommand(e *env) *cobra.Command {
 				r.print(t)
 			}
 			if len(list) == 0 {
-				r.printf("No suspect is a received lot.\n")
+				r.printf("None of the suspects is a received lot.\n")
 			}
 			return nil
 		})

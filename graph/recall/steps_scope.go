@@ -16,7 +16,7 @@ type Opened struct {
 	Reason   string        `json:"reason"`          // what is wrong, in plain words
 	Known    string        `json:"known,omitempty"` // how it was found, what is known so far
 	Lead     string        `json:"lead"`            // who answers for it
-	Seed     string        `json:"seed,omitempty"`  // of a suspect picked by lot
+	Seed     string        `json:"seed,omitempty"`  // of a suspect picked at random
 	Meant    scope.Meaning `json:"meant,omitempty"` // what suspects meant that are no plain codes
 }
 
@@ -30,7 +30,7 @@ func (s *Opened) text() string {
 		t += " Known: " + s.Known
 	}
 	if s.Seed != "" {
-		t += " Picked by lot with seed " + s.Seed + "."
+		t += " Picked at random with seed " + s.Seed + "."
 	}
 	return t
 }

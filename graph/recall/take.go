@@ -33,7 +33,7 @@ func ParseAt(tx *store.Tx, text string) (At, error) {
 // lead somewhere; its clock starts at the time given.
 func Begin(tx *store.Tx, o Opened, at At, by string) (*Recall, error) {
 	if o.Seed != "" {
-		return nil, lots.Errorf(lots.Invalid, "--seed picks a suspect by lot: it goes with --surprise")
+		return nil, lots.Errorf(lots.Invalid, "--seed only goes with --surprise, where it picks the suspect")
 	}
 	return begin(tx, o, at, by)
 }

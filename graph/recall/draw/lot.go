@@ -102,7 +102,7 @@ func weigh(tx *store.Tx, r *lots.Receipt, seen map[string]bool) (Pick, int) {
 			why = append(why, x.text)
 		}
 	}
-	p.Why = fmt.Sprintf("%s lot %s picked by lot", thing.ItemKind, r.Lot)
+	p.Why = fmt.Sprintf("%s lot %s picked at random", thing.ItemKind, r.Lot)
 	if len(why) > 0 {
 		p.Why += " (" + strings.Join(why, ", ") + ")"
 	}
