@@ -39,13 +39,13 @@ func CheckCode(code string, slashAllowed bool) error {
 	case strings.TrimSpace(code) != code:
 		return fmt.Errorf("%q has spaces at its ends", code)
 	case strings.ContainsAny(code, "|;@"):
-		return fmt.Errorf("%q: a code may not hold | ; or @, which have a meaning in questions", code)
+		return fmt.Errorf("%q: a code cannot contain | ; or @, which have a meaning in questions", code)
 	case !slashAllowed && strings.Contains(code, "/"):
 		return fmt.Errorf("%q: a / belongs only in a keg filling, such as K0417/R2031", code)
 	}
 	for _, r := range code {
 		if !unicode.IsPrint(r) || r == utf8.RuneError {
-			return fmt.Errorf("%q holds a character that can not be printed", code)
+			return fmt.Errorf("%q contains a character that cannot be printed", code)
 		}
 	}
 	return nil

@@ -21,14 +21,14 @@ func TestCheckCode(t *testing.T) {
 		{"", false, "a code is needed"},
 		{strings.Repeat("x", 81), false, "a code has at most 80 bytes"},
 		{" M-1", false, `" M-1" has spaces at its ends`}, {"M-1\u00a0", false, "\"M-1\\u00a0\" has spaces at its ends"},
-		{"A|B", false, `"A|B": a code may not hold | ; or @, which have a meaning in questions`},
-		{"A;B", false, `"A;B": a code may not hold | ; or @, which have a meaning in questions`},
-		{"A@B", true, `"A@B": a code may not hold | ; or @, which have a meaning in questions`},
+		{"A|B", false, `"A|B": a code cannot contain | ; or @, which have a meaning in questions`},
+		{"A;B", false, `"A;B": a code cannot contain | ; or @, which have a meaning in questions`},
+		{"A@B", true, `"A@B": a code cannot contain | ; or @, which have a meaning in questions`},
 		{"K/R", false, `"K/R": a / belongs only in a keg filling, such as K0417/R2031`},
-		{"A\nB", false, `"A\nB" holds a character that can not be printed`},
-		{"A\x00B", false, `"A\x00B" holds a character that can not be printed`},
-		{"A\u200bB", false, `"A\u200bB" holds a character that can not be printed`},
-		{"A\xffB", false, `"A\xffB" holds a character that can not be printed`},
+		{"A\nB", false, `"A\nB" contains a character that cannot be printed`},
+		{"A\x00B", false, `"A\x00B" contains a character that cannot be printed`},
+		{"A\u200bB", false, `"A\u200bB" contains a character that cannot be printed`},
+		{"A\xffB", false, `"A\xffB" contains a character that cannot be printed`},
 	} {
 		t.Run(c.code, func(t *testing.T) {
 			err := CheckCode(c.code, c.slash)

@@ -3,7 +3,6 @@ package lots
 import (
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -35,11 +34,13 @@ type Lookup interface {
 // DefaultSite stands until the site row is recorded.
 func DefaultSite() Site { return Site{Zone: time.UTC, VolumeUnit: "L", MassUnit: "kg"} }
 
-// Decode understands one row. Faults say why it can not be understood; then the
-// record is nil. Warnings are worth showing and stop nothing.
+// Decode understands one row. First every cell is read by its column's type, whatever the
+// sheet; only a row that is sound so far is made a record of. Faults say why it cannot be
+// understood; then the record is nil. Warnings are worth showing and stop nothing.
 func Decode(sheet *Sheet, row Row, look Lookup) (rec Record, warnings, faults Faults) {
 	f := &fields{sheet: sheet, row: row, look: look, site: look.Site()}
 	f.shape()
+	f.read()
 	if len(f.faults) == 0 {
 		rec = decoders[sheet.Name](f)
 	}
@@ -49,12 +50,13 @@ func Decode(sheet *Sheet, row Row, look Lookup) (rec Record, warnings, faults Fa
 	return rec, f.warnings, nil
 }
 
-// fields reads the cells of one row, collecting every fault.
+// fields is one row being understood, with every fault found in it.
 type fields struct {
 	sheet            *Sheet
 	row              Row
 	look             Lookup
 	site             Site
+	cells            []cell // what stands in each column of the sheet, once read
 	warnings, faults Faults
 }
 
@@ -91,258 +93,7 @@ func (f *fields) shape() {
 		if v == "" && c.Need {
 			f.fault(c.Name, "is needed")
 		}
-		if c.Type == Choice && v != "" {
-			f.choose(c, v)
-		}
 	}
-}
-
-func (f *fields) choose(c Column, v string) {
-	for _, w := range c.Values {
-		if w == v {
-			return
-		}
-	}
-	f.fault(c.Name, "%q is not one of %s", v, strings.Join(c.Values, ", "))
-}
-
-func (f *fields) has(name string) bool    { return f.row[name] != "" }
-func (f *fields) text(name string) string { return f.row[name] }
-func (f *fields) meta() Meta              { return Meta{By: f.row["by"]} }
-
-func (f *fields) code(name string) string {
-	code := f.row[name]
-	slash := f.sheet.Name == "units" && f.row["kind"] == "keg"
-	if err := CheckCode(code, slash); err != nil {
-		f.fault(name, "%v", err)
-	}
-	return code
-}
-
-func (f *fields) words(name string) []string { return splitList(f.row[name], ";") }
-
-func splitList(s, sep string) []string {
-	var out []string
-	for w := range strings.SplitSeq(s, sep) {
-		if w = strings.TrimSpace(w); w != "" {
-			out = append(out, w)
-		}
-	}
-	return out
-}
-
-func (f *fields) when(name string) When {
-	if !f.has(name) {
-		return When{}
-	}
-	w, warning, err := ParseWhen(f.row[name], f.site.Zone)
-	if err != nil {
-		f.fault(name, "%v", err)
-	}
-	if warning != "" {
-		f.warnings = append(f.warnings, Fault{Column: name, Reason: warning})
-	}
-	return w
-}
-
-func (f *fields) yes(name string, otherwise bool) bool {
-	switch f.row[name] {
-	case "":
-		return otherwise
-	case "yes":
-		return true
-	case "no":
-		return false
-	}
-	f.fault(name, "%q is neither yes nor no", f.row[name])
-	return otherwise
-}
-
-func (f *fields) count(name string) int64 {
-	if !f.has(name) {
-		return 0
-	}
-	n, err := ParseCount(f.row[name])
-	if err != nil {
-		f.fault(name, "%v", err)
-	}
-	return n
-}
-
-func (f *fields) positive(name string) int64 {
-	n := f.count(name)
-	if f.has(name) && n == 0 && !f.faulty(name) {
-		f.fault(name, "must be more than zero")
-	}
-	return n
-}
-
-func (f *fields) number(name string) float64 {
-	if !f.has(name) {
-		return 0
-	}
-	x, err := ParseNumber(f.row[name])
-	if err != nil {
-		f.fault(name, "%v", err)
-	}
-	return x
-}
-
-// maxMinutes bounds spans of minutes to two years: a clock can be a year out, no more is meant.
-const maxMinutes = 2 * 24 * 60 * 366
-
-// minutes reads a number of minutes as whole seconds.
-func (f *fields) minutes(name string) int64 {
-	if !f.has(name) {
-		return 0
-	}
-	return f.seconds(name, f.row[name])
-}
-
-func (f *fields) seconds(name, minutes string) int64 {
-	x, err := ParseNumber(minutes)
-	if err != nil || x > maxMinutes {
-		f.fault(name, "%q is not a number of minutes", f.row[name])
-		return 0
-	}
-	return int64(math.Round(x * 60))
-}
-
-// offset reads minutes that may be negative, as whole seconds.
-func (f *fields) offset(name string) int64 {
-	if !f.has(name) {
-		return 0
-	}
-	text := strings.TrimSpace(f.row[name])
-	if after, negative := strings.CutPrefix(text, "-"); negative {
-		return -f.seconds(name, after)
-	}
-	return f.seconds(name, strings.TrimPrefix(text, "+"))
-}
-
-func (f *fields) unit(name string, otherwise Unit) Unit {
-	if !f.has(name) {
-		return otherwise
-	}
-	u, err := ParseUnit(f.row[name])
-	if err != nil {
-		f.fault(name, "%v", err)
-	}
-	return u
-}
-
-func (f *fields) qty(name string, unit Unit) Quantity {
-	if !f.has(name) {
-		return Quantity{}
-	}
-	if unit == "" && len(f.faults) > 0 { // what is wrong with the unit was said
-		f.number(name)
-		return Quantity{}
-	}
-	q, err := ParseQuantity(f.row[name], unit)
-	if err != nil {
-		f.fault(name, "%v", err)
-	}
-	return q
-}
-
-// volume reads a quantity of beer or liquid in millilitres; mass counts 1 kg as 1 L.
-func (f *fields) volume(name, unitName string, otherwise Unit) int64 {
-	u := f.unit(unitName, otherwise)
-	if d := u.Dim(); d == Pieces || d == Cases {
-		f.fault(unitName, "%s is no unit of volume", u)
-		return 0
-	}
-	return int64(math.Round(f.qty(name, u).Millilitres()))
-}
-
-// one reads a column that names one known thing.
-func (f *fields) one(name string) (string, Thing) {
-	if !f.has(name) {
-		return "", Thing{}
-	}
-	r, t := f.refs(name, "")
-	if len(r.Codes) == 0 {
-		return "", Thing{}
-	}
-	return r.Codes[0], t
-}
-
-// any reads a column that names one thing, or one of several with | between.
-func (f *fields) any(name string) (Ref, Thing) { return f.refs(name, "|") }
-
-// list reads a column that names several things with ; between.
-func (f *fields) list(name string) Ref {
-	r, _ := f.refs(name, ";")
-	return r
-}
-
-// refs resolves codes to things of the kinds the column allows. All codes of one
-// cell with | must be of one kind; the Thing returned is the first's.
-func (f *fields) refs(name, sep string) (Ref, Thing) {
-	col, _ := f.sheet.Column(name)
-	codes := []string{strings.TrimSpace(f.row[name])}
-	if sep != "" {
-		codes = splitList(f.row[name], sep)
-	}
-	var r Ref
-	var first Thing
-	seen := map[string]bool{}
-	for _, code := range codes {
-		if code == "" {
-			continue
-		}
-		t, ok := f.look.Thing(code)
-		switch {
-		case !ok:
-			f.unknown(name, code, col.Kinds)
-			continue
-		case !kindIn(t.Kind, col.Kinds):
-			f.fault(name, "%s is a %s; here a %s is meant", code, t.Kind, kindsText(col.Kinds))
-			continue
-		case seen[code]:
-			f.fault(name, "%s is named twice", code)
-			continue
-		case len(r.Codes) > 0 && sep == "|" && t.Kind != r.Kind:
-			f.fault(name, "%s is a %s and %s a %s: name alternatives of one kind", r.Codes[0], r.Kind, code, t.Kind)
-			continue
-		}
-		seen[code] = true
-		if len(r.Codes) == 0 {
-			r.Kind, first = t.Kind, t
-		}
-		r.Codes = append(r.Codes, code)
-	}
-	if len(r.Codes) == 0 && len(f.faults) == 0 && f.has(name) {
-		f.fault(name, "%q names nothing", f.row[name])
-	}
-	return r, first
-}
-
-func (f *fields) unknown(name, code string, kinds []Kind) {
-	near := f.look.Nearest(code, kinds...)
-	if len(near) == 0 {
-		f.fault(name, "there is no %s %q: record it first", kindsText(kinds), code)
-		return
-	}
-	f.fault(name, "there is no %s %q; did you mean %s?", kindsText(kinds), code, strings.Join(near, ", "))
-}
-
-func kindIn(k Kind, kinds []Kind) bool {
-	for _, x := range kinds {
-		if x == k {
-			return true
-		}
-	}
-	return false
-}
-
-func kindsText(kinds []Kind) string {
-	s := make([]string, len(kinds))
-	for i, k := range kinds {
-		s[i] = string(k)
-	}
-	return strings.Join(s, " or ")
 }
 
 // order refuses a span that ends before it starts; strict refuses one of no length too.
@@ -361,11 +112,7 @@ func (f *fields) drawn(name, unitName string, r Ref, t Thing) (q Quantity, count
 	if r.Kind == KindUnit {
 		return f.drawnFromUnit(name, unitName, t)
 	}
-	own := t.Unit
-	if own == "" && r.Kind == KindVessel {
-		own = f.site.VolumeUnit
-	}
-	u := f.unit(unitName, own)
+	u := f.unit(unitName, ownUnit(r.Kind, t, f.site))
 	q = f.qty(name, u)
 	if len(f.faults) > 0 {
 		return q, 0
@@ -376,7 +123,18 @@ func (f *fields) drawn(name, unitName string, r Ref, t Thing) (q Quantity, count
 	return q, 0
 }
 
-// fits refuses a unit that can not be taken from a lot or vessel.
+// ownUnit is the unit that a quantity of a thing is in where none is written; cases or kegs of a unit.
+func ownUnit(kind Kind, t Thing, site Site) Unit {
+	switch {
+	case kind == KindUnit:
+		return "case"
+	case t.Unit == "" && kind == KindVessel:
+		return site.VolumeUnit
+	}
+	return t.Unit
+}
+
+// fits refuses a unit that cannot be taken from a lot or vessel.
 func (f *fields) fits(unitName, code string, u Unit) {
 	t, _ := f.look.Thing(code)
 	d := u.Dim()
@@ -392,11 +150,7 @@ func (f *fields) fits(unitName, code string, u Unit) {
 }
 
 func (f *fields) drawnFromUnit(name, unitName string, t Thing) (Quantity, float64) {
-	if !f.has(unitName) {
-		q := f.qty(name, "case")
-		return q, float64(q.N)
-	}
-	u := f.unit(unitName, "")
+	u := f.unit(unitName, ownUnit(KindUnit, t, f.site))
 	q := f.qty(name, u)
 	perCase, ml := float64(max(t.PerCase, 1)), float64(max(t.ContainerML, 1))
 	switch {

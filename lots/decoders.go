@@ -19,14 +19,14 @@ var decoders = map[string]func(*fields) Record{
 func decodeSite(f *fields) Record {
 	zone, err := time.LoadLocation(f.text("time_zone"))
 	if err != nil || f.text("time_zone") == "Local" {
-		f.fault("time_zone", "%q is no known time zone: write one such as Europe/Berlin", f.text("time_zone"))
+		f.fault("time_zone", "%q is not a known time zone: write one such as Europe/Berlin", f.text("time_zone"))
 	}
 	s := &Site{Meta: f.meta(), Name: f.text("name"), Zone: zone, VolumeUnit: f.unit("volume_unit", "L"), MassUnit: f.unit("mass_unit", "kg")}
 	if s.VolumeUnit.Dim() != Volume && f.has("volume_unit") {
-		f.fault("volume_unit", "%s is no unit of volume", s.VolumeUnit)
+		f.fault("volume_unit", "%s is not a unit of volume", s.VolumeUnit)
 	}
 	if s.MassUnit.Dim() != Mass && f.has("mass_unit") {
-		f.fault("mass_unit", "%s is no unit of mass", s.MassUnit)
+		f.fault("mass_unit", "%s is not a unit of mass", s.MassUnit)
 	}
 	return s
 }
@@ -84,7 +84,7 @@ func decodeReceipt(f *fields) Record {
 	return r
 }
 
-// someOf refuses an empty lot: a share of nothing can not be told.
+// someOf refuses an empty lot: a share of nothing cannot be told.
 func (f *fields) someOf(q Quantity) {
 	if len(f.faults) == 0 && q.N == 0 {
 		f.fault("quantity", "must be more than zero")
@@ -107,7 +107,7 @@ func (f *fields) heldBy(name string) (string, Thing) {
 
 func (f *fields) notPath(name, code string, t Thing) {
 	if t.VesselKind == "path" {
-		f.fault(name, "%s is a path: beer passes it and nothing is kept in it; name it in via or as a feed", code)
+		f.fault(name, "%s is a path: beer passes through it and nothing stays in it; name it in via or as a feed", code)
 	}
 }
 
@@ -153,7 +153,7 @@ func decodeAddition(f *fields) Record {
 	}
 	for _, c := range r.Codes {
 		if c == a.Vessel {
-			f.fault("from", "%s can not be added to itself", c)
+			f.fault("from", "%s cannot be added to itself", c)
 		}
 	}
 	return a
@@ -166,7 +166,7 @@ func decodeTransfer(f *fields) Record {
 	t.To, _ = f.heldBy("to")
 	for _, c := range t.From.Codes {
 		if c == t.To {
-			f.fault("to", "%s can not be transferred into itself", c)
+			f.fault("to", "%s cannot be transferred into itself", c)
 		}
 	}
 	for _, c := range t.Via {
@@ -202,7 +202,7 @@ func decodeCrop(f *fields) Record {
 		f.fault("unit", "yeast is cropped in kilograms or litres, not %s", c.Unit)
 	}
 	if c.Into != "" && c.Into == c.Vessel {
-		f.fault("into", "a crop can not go back into the vessel it was taken from")
+		f.fault("into", "a crop cannot go back into the vessel it was taken from")
 	}
 	return c
 }
@@ -216,7 +216,7 @@ func decodeClean(f *fields) Record {
 
 func decodeRun(f *fields) Record {
 	r := &Run{Meta: f.meta(), Run: f.code("run"), DateCode: f.text("date_code"), Started: f.when("started_at"), Ended: f.when("ended_at"),
-		Good: f.count("good"), Rejects: f.count("rejects"), ClockOffset: f.offset("clock_offset_min")}
+		Good: f.count("good"), Rejects: f.count("rejects"), ClockOffset: f.minutes("clock_offset_min")}
 	r.Product, _ = f.one("product")
 	r.Line, _ = f.one("line")
 	f.order(r.Started, r.Ended, "ended_at", true)

@@ -8,7 +8,7 @@ import (
 
 // Describe tells what a code means from the row that introduced it. get finds
 // that row (the first, where a code has several).
-func Describe(code string, get func(code string) (*Sheet, Row, bool)) (Thing, bool) {
+func Describe(code string, get Named) (Thing, bool) {
 	sheet, row, ok := get(code)
 	if !ok {
 		return Thing{}, false
@@ -90,7 +90,7 @@ type Ledger struct {
 	touch   map[string][]Record
 }
 
-// NewLedger reads rows (in any order) into a ledger. Rows that can not be
+// NewLedger reads rows (in any order) into a ledger. Rows that cannot be
 // understood are returned as faults, with Line set to the row's sequence, and left out.
 func NewLedger(rows []Entered) (*Ledger, Faults) {
 	l := &Ledger{site: DefaultSite(), named: map[string]Entered{}, touch: map[string][]Record{}}

@@ -58,17 +58,6 @@ var unitNames = []string{"kg", "g", "lb", "oz", "hL", "L", "mL", "bbl", "gal", "
 // UnitNames lists the units of measure.
 func UnitNames() []string { return slices.Clone(unitNames) }
 
-// ParseUnit reads a unit name, forgiving its case.
-func ParseUnit(text string) (Unit, error) {
-	text = strings.TrimSpace(text)
-	for _, name := range unitNames {
-		if strings.EqualFold(name, text) {
-			return Unit(name), nil
-		}
-	}
-	return "", fmt.Errorf("%q is not a unit: use one of %s", text, strings.Join(unitNames, " "))
-}
-
 // Dim is what the unit measures; empty for the zero Unit.
 func (u Unit) Dim() Dim { return units[u].dim }
 
@@ -94,15 +83,35 @@ func ParseQuantity(number string, unit Unit) (Quantity, error) {
 	if err != nil {
 		return Quantity{}, err
 	}
+	return quantityOf(r, number, unit)
+}
+
+// quantityOf is what a number of a unit comes to; text is how it was written.
+func quantityOf(r *big.Rat, text string, unit Unit) (Quantity, error) {
 	d, ok := units[unit]
 	if !ok {
 		return Quantity{}, fmt.Errorf("a quantity needs a unit: one of %s", strings.Join(unitNames, " "))
 	}
 	if (d.dim == Pieces || d.dim == Cases) && !r.IsInt() {
-		return Quantity{}, fmt.Errorf("%q is not a whole number of %s: give part of a case in each", number, d.dim)
+		return Quantity{}, notWhole(text, d.dim)
 	}
-	n, err := wholeNumber(r.Mul(r, d.factor), number)
+	n, err := wholeNumber(new(big.Rat).Mul(r, d.factor), text)
 	return Quantity{N: n, Dim: d.dim}, err
+}
+
+// notWhole says what to write instead of a part of what only comes whole.
+func notWhole(text string, of Dim) error {
+	hint := ""
+	if oneGroup.MatchString(text) {
+		hint = ": write thousands without a separator"
+	}
+	if of == "" {
+		return fmt.Errorf("%q is not a whole number%s", text, hint)
+	}
+	if hint == "" && of == Cases {
+		hint = ": give part of a case in each"
+	}
+	return fmt.Errorf("%q is not a whole number of %s%s", text, of, hint)
 }
 
 // wholeNumber rounds half away from zero within the bounds of one row.
@@ -111,21 +120,19 @@ func wholeNumber(r *big.Rat, text string) (int64, error) {
 	num.Add(num, r.Denom())
 	num.Quo(num, new(big.Int).Mul(r.Denom(), big.NewInt(2)))
 	if !num.IsInt64() || num.Int64() > maxBase {
-		return 0, fmt.Errorf("%q is more than any brewery holds", text)
+		return 0, tooMuch(text)
 	}
 	return num.Int64(), nil
 }
 
 // parseDecimal reads an unsigned decimal number with a point: what a scale, a
-// meter or a spreadsheet writes. Exponents, signs, commas and blanks inside are refused.
+// meter or a spreadsheet writes, and what is recorded. Exponents, signs, commas and blanks
+// inside are refused; ReadNumeral understands more of what people write.
 func parseDecimal(text string) (*big.Rat, error) {
 	text = strings.TrimSpace(text)
 	whole, frac, _ := strings.Cut(text, ".")
 	if whole+frac == "" || len(text) > 40 || strings.Trim(whole+frac, "0123456789") != "" {
-		if strings.HasPrefix(text, "-") {
-			return nil, fmt.Errorf("%q is negative: a quantity is zero or more", text)
-		}
-		return nil, fmt.Errorf("%q is not a number: write digits with a decimal point, such as 12.5", text)
+		return nil, notNumber(text)
 	}
 	r, ok := new(big.Rat).SetString("0" + text)
 	if !ok {
@@ -137,16 +144,54 @@ func parseDecimal(text string) (*big.Rat, error) {
 	return r, nil
 }
 
+// notNumber says why a text is not a plain number, and what to write.
+func notNumber(text string) error {
+	digits := strings.Trim(text, "0123456789,")
+	switch {
+	case strings.HasPrefix(text, "-"):
+		return fmt.Errorf("%q is below zero: write zero or more", text)
+	case digits == "" && strings.Contains(text, ","):
+		return fmt.Errorf("%q has a comma: write a decimal point, as in 12.5, and thousands without a separator", text)
+	}
+	return fmt.Errorf("%q is not a number: write digits with a decimal point, such as 12.5", text)
+}
+
+// numberIn reads an unsigned decimal within the bounds of one row.
+func numberIn(text string) (*big.Rat, error) {
+	r, err := parseDecimal(text)
+	if err == nil && r.Cmp(mostNumber) > 0 {
+		return nil, tooMuch(text)
+	}
+	return r, err
+}
+
+var mostNumber = new(big.Rat).SetInt64(maxBase)
+
+func tooMuch(text string) error { return fmt.Errorf("%q is more than any brewery holds", text) }
+
+// parseOffset reads a number of minutes that may have a sign.
+func parseOffset(text string) (*big.Rat, error) {
+	digits, negative := strings.CutPrefix(strings.TrimSpace(text), "-")
+	if !negative {
+		digits = strings.TrimPrefix(digits, "+")
+	}
+	r, err := numberIn(digits)
+	if err != nil {
+		return nil, fmt.Errorf("%q is not a number of minutes: write digits, with - in front where the coder was behind", text)
+	}
+	if negative {
+		r.Neg(r)
+	}
+	return r, nil
+}
+
 // ParseNumber reads an unsigned decimal as a float, within the bounds of one row.
 func ParseNumber(text string) (float64, error) {
-	r, err := parseDecimal(text)
+	r, err := numberIn(text)
 	if err != nil {
 		return 0, err
 	}
 	f, _ := r.Float64()
-	if f > float64(maxBase) {
-		return 0, fmt.Errorf("%q is more than any brewery holds", text)
-	}
 	return f, nil
 }
 
@@ -157,7 +202,7 @@ func ParseCount(text string) (int64, error) {
 		return 0, err
 	}
 	if !r.IsInt() {
-		return 0, fmt.Errorf("%q is not a whole number", text)
+		return 0, notWhole(text, "")
 	}
 	return wholeNumber(r, text)
 }

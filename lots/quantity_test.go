@@ -75,13 +75,16 @@ func TestBarrelEquivalents(t *testing.T) {
 // Common practice: a line of 60 cans a minute fills 150 cases of 24 in an hour.
 func TestContainersToCases(t *testing.T) {
 	f := &fields{sheet: &Sheet{Columns: []Column{number("quantity", ""), unitCol("unit", "")}}, row: Row{"quantity": strconv.Itoa(60 * 60), "unit": "each"}}
+	f.read()
 	_, cases := f.drawnFromUnit("quantity", "unit", Thing{UnitKind: "pallet", PerCase: 24, ContainerML: 355})
 	require.Empty(t, f.faults)
 	require.Equal(t, 150.0, cases)
 	f.row = Row{"quantity": strconv.Itoa(150 * 24 * 355), "unit": "mL"}
+	f.read()
 	_, cases = f.drawnFromUnit("quantity", "unit", Thing{UnitKind: "pallet", PerCase: 24, ContainerML: 355})
 	require.Equal(t, 150.0, cases)
 	f.row = Row{"quantity": "2", "unit": "each"}
+	f.read()
 	_, kegs := f.drawnFromUnit("quantity", "unit", Thing{UnitKind: "keg", PerCase: 1, ContainerML: 50_000})
 	require.Equal(t, 2.0, kegs)
 }
@@ -98,8 +101,8 @@ func TestParseQuantity(t *testing.T) {
 		{"9000000000000.001", "L", 0, `"9000000000000.001" is more than any brewery holds`},
 		{strings.Repeat("9", 40), "kg", 0, `"` + strings.Repeat("9", 40) + `" is more than any brewery holds`},
 		{strings.Repeat("9", 41), "kg", 0, `"` + strings.Repeat("9", 41) + `" is not a number: write digits with a decimal point, such as 12.5`},
-		{"-1", "kg", 0, `"-1" is negative: a quantity is zero or more`},
-		{"12,5", "kg", 0, `"12,5" is not a number: write digits with a decimal point, such as 12.5`},
+		{"-1", "kg", 0, `"-1" is below zero: write zero or more`},
+		{"12,5", "kg", 0, `"12,5" has a comma: write a decimal point, as in 12.5, and thousands without a separator`},
 		{"1e3", "kg", 0, `"1e3" is not a number: write digits with a decimal point, such as 12.5`},
 		{"1.2.3", "kg", 0, `"1.2.3" is not a number: write digits with a decimal point, such as 12.5`},
 		{"1 000", "kg", 0, `"1 000" is not a number: write digits with a decimal point, such as 12.5`},
@@ -109,7 +112,7 @@ func TestParseQuantity(t *testing.T) {
 		{"1/2", "kg", 0, `"1/2" is not a number: write digits with a decimal point, such as 12.5`},
 		{"٣", "kg", 0, `"٣" is not a number: write digits with a decimal point, such as 12.5`},
 		{"2.5", "case", 0, `"2.5" is not a whole number of cases: give part of a case in each`},
-		{"0.5", "each", 0, `"0.5" is not a whole number of pieces: give part of a case in each`},
+		{"0.5", "each", 0, `"0.5" is not a whole number of pieces`},
 		{"1", "", 0, "a quantity needs a unit: one of kg g lb oz hL L mL bbl gal each case"},
 		{"1", "stone", 0, "a quantity needs a unit: one of kg g lb oz hL L mL bbl gal each case"},
 	} {
@@ -131,8 +134,8 @@ func TestParseUnitForgivesCase(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, want, got)
 	}
-	_, err := ParseUnit("litre")
-	require.EqualError(t, err, `"litre" is not a unit: use one of kg g lb oz hL L mL bbl gal each case`)
+	_, err := ParseUnit("stone")
+	require.EqualError(t, err, `"stone" is not a unit: use one of kg g lb oz hL L mL bbl gal each case`)
 }
 
 func TestParseCount(t *testing.T) {

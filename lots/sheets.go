@@ -20,6 +20,7 @@ const (
 	UnitOf              // a unit of measure
 	Choice              // one of Values
 	YesNo               // yes or no
+	Amount              // an unsigned decimal, or one of Values
 )
 
 // Column is one column of a sheet.
@@ -28,7 +29,7 @@ type Column struct {
 	Need   bool
 	Type   Type
 	Kinds  []Kind   // for NewCode, RefTo, AnyOf, ListOf
-	Values []string // for Choice, append-only
+	Values []string // for Choice and Amount, append-only
 	Help   string
 }
 
@@ -239,7 +240,7 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "removals", Verb: "remove", Noun: "removal", When: "at", Columns: []Column{
 		need(anyOf("subject", "lot, vessel or unit", KindLot, KindVessel, KindUnit)),
-		need(text("quantity", "how much; all empties a vessel")), unitCol("unit", "unit of the quantity"),
+		need(Column{Name: "quantity", Type: Amount, Values: words("all"), Help: "how much; all empties a vessel"}), unitCol("unit", "unit of the quantity"),
 		need(at("at", "when")),
 		need(choice("reason", "sample taproom destroyed dumped loss supplier-return", "why")),
 		text("witness", "who saw it destroyed"), text("document", "paper"), refColumn, byColumn,
@@ -252,7 +253,7 @@ var Sheets = []*Sheet{
 	{Name: "holds", Verb: "hold", Noun: "hold", When: "at", Columns: []Column{
 		need(ref("subject", "lot, brew, vessel (its current fill), run or unit", KindLot, KindBrew, KindVessel, KindRun, KindUnit)),
 		need(at("at", "when it was stopped")), need(text("reason", "why")), need(byColumn),
-		at("released_at", "when it was let go again"), text("released_by", "who let it go"), text("release_reason", "why"),
+		at("released_at", "when it was released"), text("released_by", "who released it"), text("release_reason", "why"),
 	}},
 }
 

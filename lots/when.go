@@ -2,6 +2,7 @@ package lots
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -64,16 +65,22 @@ func ParseWhen(text string, zone *time.Location) (w When, warning string, err er
 			return When{}, "", fmt.Errorf("%q does not exist in %s: the clocks skip that hour", text, zone)
 		}
 		if last != unix {
-			warning = fmt.Sprintf("%q occurs twice in %s: the first is taken; write it with its offset to mean the second", text, zone)
+			warning = fmt.Sprintf("%q happens twice in %s: read as the first; add its offset to mean the second", text, zone)
 		}
 		return inYears(At(unix), t, text, warning)
+	}
+	if _, clock := dated(text, time.UTC, time.Time{}); clock {
+		return When{}, "", fmt.Errorf("%q has no day: write it with its date, such as 2026-03-04 %[1]s", text)
+	}
+	if days, ok := IsDayNumber(text); ok {
+		return When{}, "", fmt.Errorf("%q looks like a spreadsheet's number for %s: check the paper and write the date itself", text, DayNumber(days))
 	}
 	return When{}, "", fmt.Errorf("%q is not a time: write 2026-03-04 10:00, 2026-03-04T10:00:00+01:00 or 2026-03-04", text)
 }
 
 func inYears(w When, t time.Time, text, warning string) (When, string, error) {
 	if t.Year() < minYear || t.Year() > maxYear {
-		return When{}, "", fmt.Errorf("%q lies outside the years %d to %d", text, minYear, maxYear)
+		return When{}, "", fmt.Errorf("%q is outside the years %d to %d", text, minYear, maxYear)
 	}
 	return w, warning, nil
 }
@@ -146,4 +153,47 @@ func (w When) Text(zone *time.Location) string {
 		return time.Unix(w.From, 0).In(zone).Format(time.DateOnly)
 	}
 	return RFC3339(w.From, zone)
+}
+
+// The days that a spreadsheet counts from 2000 to 2099 (ECMA-376-1 18.17.4.1: day 1 is
+// 1900-01-01, and there is a day 60 that never was).
+const firstDayNumber, lastDayNumber = 36_526, 73_050
+
+// DayNumber is the date that a spreadsheet of the calendar of 1900 keeps as a number of days.
+func DayNumber(days int) string {
+	return time.Date(1899, 12, 30, 0, 0, 0, 0, time.UTC).AddDate(0, 0, days).Format(time.DateOnly)
+}
+
+// IsDayNumber reports whether a text is what a spreadsheet keeps for a date of this century.
+func IsDayNumber(text string) (days int, ok bool) {
+	days, err := strconv.Atoi(text)
+	return days, err == nil && len(text) == 5 && days >= firstDayNumber && days <= lastDayNumber
+}
+
+// clockLayouts are how people write a time of day.
+var clockLayouts = []string{"15:04", "15:04:05", "3:04PM", "3:04 PM", "3PM", "3 PM"}
+
+// dated gives a time of day the day of now in zone; false where the text is none.
+func dated(text string, zone *time.Location, now time.Time) (string, bool) {
+	for _, layout := range clockLayouts {
+		t, err := time.Parse(layout, strings.ToUpper(strings.TrimSpace(text)))
+		if err != nil {
+			continue
+		}
+		clock := "15:04"
+		if t.Second() != 0 {
+			clock = "15:04:05"
+		}
+		return now.In(zone).Format(time.DateOnly) + " " + t.Format(clock), true
+	}
+	return "", false
+}
+
+// ParseWhenAt is ParseWhen for what somebody enters while it happens: a time without a day, such
+// as 14:30, is of the day of now in zone.
+func ParseWhenAt(text string, zone *time.Location, now time.Time) (w When, warning string, err error) {
+	if today, ok := dated(text, zone, now); ok {
+		text = today
+	}
+	return ParseWhen(text, zone)
 }

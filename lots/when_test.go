@@ -32,18 +32,20 @@ func TestParseWhen(t *testing.T) {
 		{"RFC 3339", "2026-03-04T10:00:00-05:00", berlin, "2026-03-04T15:00:00Z", "", ""},
 		{"offset without seconds", "2026-10-25T02:30+01:00", berlin, "2026-10-25T01:30:00Z", "", ""},
 		{"offset after a blank", "2026-10-25 02:30+02:00", berlin, "2026-10-25T00:30:00Z", "", ""},
-		{"hour shown twice", "2026-10-25 02:30", berlin, "2026-10-25T00:30:00Z", `"2026-10-25 02:30" occurs twice in Europe/Berlin: the first is taken; write it with its offset to mean the second`, ""},
+		{"hour shown twice", "2026-10-25 02:30", berlin, "2026-10-25T00:30:00Z", `"2026-10-25 02:30" happens twice in Europe/Berlin: read as the first; add its offset to mean the second`, ""},
 		{"end of the hour shown twice", "2026-10-25 03:00", berlin, "2026-10-25T02:00:00Z", "", ""},
 		{"skipped hour", "2026-03-29 02:30", berlin, "", "", `"2026-03-29 02:30" does not exist in Europe/Berlin: the clocks skip that hour`},
-		{"half an hour twice", "2026-04-05 01:45", lordHowe, "2026-04-04T14:45:00Z", `"2026-04-05 01:45" occurs twice in Australia/Lord_Howe: the first is taken; write it with its offset to mean the second`, ""},
+		{"half an hour twice", "2026-04-05 01:45", lordHowe, "2026-04-04T14:45:00Z", `"2026-04-05 01:45" happens twice in Australia/Lord_Howe: read as the first; add its offset to mean the second`, ""},
 		{"before that half hour", "2026-04-05 01:15", lordHowe, "2026-04-04T14:15:00Z", "", ""},
 		{"half an hour skipped", "2026-10-04 02:15", lordHowe, "", "", `"2026-10-04 02:15" does not exist in Australia/Lord_Howe: the clocks skip that hour`},
 		{"first hour after the gap", "2026-10-04 02:30", lordHowe, "2026-10-03T15:30:00Z", "", ""},
 		{"day that the calendar skips", "2011-12-30", "Pacific/Apia", "", "", `"2011-12-30" does not exist in Pacific/Apia: the calendar skips that day`},
-		{"too early", "1899-12-31", berlin, "", "", `"1899-12-31" lies outside the years 1900 to 2199`},
+		{"too early", "1899-12-31", berlin, "", "", `"1899-12-31" is outside the years 1900 to 2199`},
 		{"slipped digit", "20260-03-04", berlin, "", "", `"20260-03-04" is not a time: write 2026-03-04 10:00, 2026-03-04T10:00:00+01:00 or 2026-03-04`},
 		{"no such day", "2026-02-29", berlin, "", "", `"2026-02-29" is not a time: write 2026-03-04 10:00, 2026-03-04T10:00:00+01:00 or 2026-03-04`},
 		{"day before month", "04.03.2026 10:00", berlin, "", "", `"04.03.2026 10:00" is not a time: write 2026-03-04 10:00, 2026-03-04T10:00:00+01:00 or 2026-03-04`},
+		{"time without a day", "14:30", berlin, "", "", `"14:30" has no day: write it with its date, such as 2026-03-04 14:30`},
+		{"a spreadsheet's day", "46085", berlin, "", "", `"46085" looks like a spreadsheet's number for 2026-03-04: check the paper and write the date itself`},
 		{"empty", "", berlin, "", "", `"" is not a time: write 2026-03-04 10:00, 2026-03-04T10:00:00+01:00 or 2026-03-04`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -222,5 +224,63 @@ func FuzzParseWhen(f *testing.F) {
 		again, _, err := ParseWhen(w.Text(z), z)
 		require.NoError(t, err)
 		require.Equal(t, w, again)
+	})
+}
+
+func TestATimeWithoutADayIsToday(t *testing.T) {
+	berlin := zone(t, "Europe/Berlin")
+	late := time.Date(2026, 3, 4, 23, 30, 0, 0, time.UTC) // 00:30 on the 5th in Berlin
+	for text, want := range map[string]string{
+		"14:30": "2026-03-05T14:30:00+01:00", " 9:05 ": "2026-03-05T09:05:00+01:00", "14:30:15": "2026-03-05T14:30:15+01:00",
+		"2:30 pm": "2026-03-05T14:30:00+01:00", "2:30PM": "2026-03-05T14:30:00+01:00", "6am": "2026-03-05T06:00:00+01:00", "00:10": "2026-03-05T00:10:00+01:00",
+		"2026-03-01 14:30": "2026-03-01T14:30:00+01:00",
+	} {
+		w, warning, err := ParseWhenAt(text, berlin, late)
+		require.NoError(t, err, text)
+		require.Empty(t, warning)
+		require.Equal(t, At(unix(t, want)), w, text)
+	}
+	twice := time.Date(2026, 10, 25, 12, 0, 0, 0, time.UTC)
+	_, warning, err := ParseWhenAt("02:30", berlin, twice)
+	require.NoError(t, err)
+	require.NotEmpty(t, warning, "an hour that clocks show twice")
+	_, _, err = ParseWhenAt("02:30", berlin, time.Date(2026, 3, 29, 12, 0, 0, 0, time.UTC))
+	require.ErrorContains(t, err, "the clocks skip that hour")
+	for _, bad := range []string{"24:00", "14:60", "1430", "14h30", "13pm", "noon"} {
+		_, _, err := ParseWhenAt(bad, berlin, late)
+		require.Error(t, err, bad)
+	}
+}
+
+// Days by ECMA-376-1 18.17.4.1 (from memory: 2000-01-01 is 36526).
+func TestDayNumbers(t *testing.T) {
+	require.Equal(t, "2000-01-01", DayNumber(36526))
+	require.Equal(t, "2023-01-01", DayNumber(44927))
+	for text, want := range map[string]bool{"44927": true, "36526": true, "36525": false, "73051": false, "044927": false, "+4492": false, "4492x": false} {
+		_, ok := IsDayNumber(text)
+		require.Equal(t, want, ok, text)
+	}
+}
+
+// A time of day is read as of the day of now, or not at all.
+func FuzzParseWhenAt(f *testing.F) {
+	for _, s := range []string{"14:30", "2:30 pm", "6am", "24:00", "2026-03-04 10:00", "00:00:00"} {
+		f.Add(s, int64(1_772_600_000))
+	}
+	berlin := zone(f, "Europe/Berlin")
+	f.Fuzz(func(t *testing.T, text string, now int64) {
+		now %= 4_000_000_000
+		at := time.Unix(now, 0)
+		w, _, err := ParseWhenAt(text, berlin, at)
+		if err != nil {
+			return
+		}
+		if _, ok := dated(text, berlin, at); ok {
+			require.Equal(t, at.In(berlin).Format(time.DateOnly), time.Unix(w.From, 0).In(berlin).Format(time.DateOnly))
+		} else {
+			plain, _, err := ParseWhen(text, berlin)
+			require.NoError(t, err)
+			require.Equal(t, plain, w)
+		}
 	})
 }

@@ -110,11 +110,17 @@ func endHold(tx *store.Tx, entry int64, reason, by string) error {
 		return nil
 	}
 	at := tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04")
-	if row.Row["at"] > at { // held within this minute
+	if momentOf(tx, row.Row["at"]).From > momentOf(tx, at).From { // held within this minute
 		at = row.Row["at"]
 	}
 	_, err := tx.Amend(entry, map[string]string{"released_at": at, "released_by": by, "release_reason": reason}, reason, by)
 	return err
+}
+
+// momentOf reads a recorded time: holds are told apart by their moments, however those are written.
+func momentOf(tx *store.Tx, text string) lots.When {
+	w, _, _ := lots.ParseWhen(text, tx.Site().Zone) // what is recorded can be read
+	return w
 }
 
 // StillStopped says of things that were let go what else stops them, or should: other holds,
@@ -224,12 +230,12 @@ func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 		return nil, err
 	}
 	var entries []int64
-	stopped, recalls := map[string]bool{}, ""
+	stopped, recalls := map[lots.When]bool{}, ""
 	for _, row := range rows {
 		if row.Sheet.Name != "holds" || row.Row["subject"] != subject {
 			continue
 		}
-		stopped[row.Row["at"]] = true
+		stopped[momentOf(tx, row.Row["at"])] = true
 		if row.Row["released_at"] != "" {
 			continue
 		}
@@ -264,11 +270,11 @@ func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 }
 
 // releaseReceived gives a lot that came in on hold the hold row that says it was let go.
-func releaseReceived(tx *store.Tx, rows []lots.Entered, subject string, stopped map[string]bool, release lots.Row) ([]int64, error) {
+func releaseReceived(tx *store.Tx, rows []lots.Entered, subject string, stopped map[lots.When]bool, release lots.Row) ([]int64, error) {
 	sheet, _ := lots.SheetNamed("holds")
 	var entries []int64
 	for _, row := range rows {
-		if row.Sheet.Name != "receipts" || row.Row["lot"] != subject || row.Row["status"] != "hold" || stopped[row.Row["received_at"]] {
+		if row.Sheet.Name != "receipts" || row.Row["lot"] != subject || row.Row["status"] != "hold" || stopped[momentOf(tx, row.Row["received_at"])] {
 			continue
 		}
 		by := release["released_by"]

@@ -27,7 +27,7 @@ const (
 
 var (
 	errTooLarge = fmt.Errorf("it unpacks to more than %d MiB: give a folder of CSV files instead", maxBook>>20)
-	errNoBook   = errors.New("it is no workbook: the part that lists its pages is missing")
+	errNoBook   = errors.New("it is not a workbook: the part that lists its pages is missing")
 )
 
 // book is an open workbook.
@@ -278,7 +278,7 @@ func unexpectedEnd(err error) error {
 // workbook reads every page that is a sheet.
 func (r *reading) workbook(name string, src io.ReaderAt, size int64) error {
 	damaged := func(err error) error {
-		return lots.Errorf(lots.Invalid, "%s can not be read as a workbook: %w", name, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be read as a workbook: %w", name, err)
 	}
 	b, err := openBook(src, size, r.room)
 	if err != nil {

@@ -130,7 +130,7 @@ func TestCellFaults(t *testing.T) {
 		{"before the calendar", "G2", -1, "yyyy-mm-dd", "receipts:2: received_at: is a time without a day, or a date too far off: write 2026-03-04 10:00"},
 		{"percentage", "E2", 0.5, "0.0%", "receipts:2: quantity: is a percentage: write a plain number"},
 		{"number longer than a spreadsheet keeps", "D2", 340000000000000015, "", "receipts:2: supplier_lot: has more than 15 digits, which a spreadsheet rounds: format the column as text and write it again"},
-		{"cell under no heading", "L2", "note", "", `receipts:2: "note" stands in a column that has no heading`},
+		{"cell under no heading", "L2", "note", "", `receipts:2: "note" is in a column without a heading`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			path := saved(t, func(f *excelize.File) {
@@ -167,7 +167,7 @@ func TestMergedCellsAreFaults(t *testing.T) {
 	}
 	require.Equal(t, []int{2, 6}, lines)
 	require.Len(t, faults, 3)
-	require.Equal(t, "receipts:4: supplier_lot: the cells D3:D5 are merged, so that only the first holds anything: unmerge them and fill in each", faults[1].String())
+	require.Equal(t, "receipts:4: supplier_lot: the cells D3:D5 are merged, so only the first holds anything: unmerge them and fill in each", faults[1].String())
 
 	path = saved(t, func(f *excelize.File) {
 		receiptsPage(t, f)
@@ -284,10 +284,10 @@ func TestPageFaultsWrittenByHand(t *testing.T) {
 		{"error cell", cells(`<c r="C2" t="e"><f>1/0</f><v>#DIV/0!</v></c>`), "codes:2: since: holds the error #DIV/0!"},
 		{"formula never calculated", cells(`<c r="C2"><f>NOW()</f></c>`), "codes:2: since: is a formula without a result: open the workbook in a spreadsheet and save it"},
 		{"shared text that is not there", cells(`<c r="C2" t="s"><v>7</v></c>`), "codes:2: since: names a text that the workbook does not hold"},
-		{"no number", cells(`<c r="C2"><v>NaN</v></c>`), `codes:2: since: "NaN" is no number`},
-		{"no date", cells(`<c r="C2" t="d"><v>soon</v></c>`), `codes:2: since: "soon" is no date`},
+		{"no number", cells(`<c r="C2"><v>NaN</v></c>`), `codes:2: since: "NaN" is not a number`},
+		{"no date", cells(`<c r="C2" t="d"><v>soon</v></c>`), `codes:2: since: "soon" is not a date`},
 		{"error in the heading", strings.Replace(headXML, `t="inlineStr"><is><t>run</t></is>`, `t="e"><v>#REF!</v>`, 1) + `<row r="2"><c r="A2" t="str"><v>R1</v></c></row>`, "codes:1: holds the error #REF!"},
-		{"zero byte", cells(`<c r="C2" t="str"><v>a_x0000_b</v></c>`), "codes:2: since: holds a zero byte"},
+		{"zero byte", cells(`<c r="C2" t="str"><v>a_x0000_b</v></c>`), "codes:2: since: contains a zero byte"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r, err := readBytes(byHand(t, c.page))
@@ -316,15 +316,15 @@ func TestHostileWorkbooksAreErrors(t *testing.T) {
 		{"bomb", bomb, "it unpacks to more than 256 MiB"},
 		{"no XML", byHand(t, "<<<"), "its part xl/worksheets/one.xml is damaged"},
 		{"cut in a cell", zipped(t, map[string]string{"xl/workbook.xml": bookXML, "xl/_rels/workbook.xml.rels": relsXML, "xl/worksheets/one.xml": `<worksheet><sheetData><row><c t="str"><v>`}), "unexpected EOF"},
-		{"row that can not be", byHand(t, `<row r="-7"><c><v>1</v></c></row>`), `it has a row "-7"`},
-		{"cell that can not be", byHand(t, `<row><c r="ZZZZZZZZZZZZZ1"><v>1</v></c></row>`), `it has a cell "ZZZZZZZZZZZZZ1"`},
+		{"row that cannot be", byHand(t, `<row r="-7"><c><v>1</v></c></row>`), `it has a row "-7"`},
+		{"cell that cannot be", byHand(t, `<row><c r="ZZZZZZZZZZZZZ1"><v>1</v></c></row>`), `it has a cell "ZZZZZZZZZZZZZ1"`},
 		{"too many cells", byHand(t, `<row>`+strings.Repeat(`<c r="A1"><v>1</v></c>`, maxColumns+1)+`</row>`), "it has more than 16384 cells in a row"},
 		{"too many columns", byHand(t, `<row>`+strings.Repeat(`<c/>`, maxColumns+1)+`</row>`), "it has more than 16384 columns"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := readBytes(c.data)
 			require.ErrorContains(t, err, c.want)
-			require.ErrorContains(t, err, "book.xlsx can not be read as a workbook")
+			require.ErrorContains(t, err, "book.xlsx cannot be read as a workbook")
 			require.Equal(t, lots.Invalid, lots.KindOf(err))
 		})
 	}
@@ -422,7 +422,7 @@ func TestWriteWorkbookReplacesOnlyWorkbooksOfSheets(t *testing.T) {
 	require.NoError(t, os.WriteFile(text, []byte("mine"), 0o600))
 	for _, p := range []string{foreign, text, dir} {
 		err := WriteWorkbook(p, nil)
-		require.ErrorContains(t, err, "is there and is no workbook of the sheets: name another file")
+		require.ErrorContains(t, err, "already exists and is not a workbook of record sheets: name another file")
 		require.Equal(t, lots.Conflict, lots.KindOf(err))
 	}
 	left, err := os.ReadDir(dir)
@@ -437,7 +437,7 @@ func TestWriteWorkbookRefusesWhatXMLCanNotHold(t *testing.T) {
 	for _, v := range []string{"a\x01b", "a\x1b", "a\uffffb", "_x0041_x0042_"} {
 		path := filepath.Join(t.TempDir(), "out.xlsx")
 		err := WriteWorkbook(path, []Row{{Sheet: mustSheet(t, "codes"), Row: lots.Row{"ref": v}}})
-		require.ErrorContains(t, err, "which a workbook can not hold: export a folder instead")
+		require.ErrorContains(t, err, "which a workbook cannot hold: export a folder instead")
 		require.NoFileExists(t, path)
 	}
 }
@@ -448,7 +448,7 @@ func TestWriteWorkbookRefusesMoreRowsThanAPageHolds(t *testing.T) {
 		rows[i].Sheet = mustSheet(t, "codes")
 	}
 	err := WriteWorkbook(filepath.Join(t.TempDir(), "out.xlsx"), rows)
-	require.EqualError(t, err, "codes has more than 1048575 rows, which a workbook can not hold: export a folder instead")
+	require.EqualError(t, err, "codes has more than 1048575 rows, which a workbook cannot hold: export a folder instead")
 }
 
 func TestBigWorkbooksStream(t *testing.T) {

@@ -107,7 +107,7 @@ func (p *page) merged(area string) {
 	}
 	p.into.rows = p.into.rows[:p.first+len(kept)]
 	for _, l := range lines {
-		p.fault(l, name, "the cells %s are merged, so that only the first holds anything: unmerge them and fill in each", shorten(area))
+		p.fault(l, name, "the cells %s are merged, so only the first holds anything: unmerge them and fill in each", shorten(area))
 	}
 }
 

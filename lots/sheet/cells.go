@@ -94,7 +94,7 @@ func readFormat(code string) format {
 }
 
 // text reads a cell as a person would have written it in the column; reason
-// says why that can not be told. An unknown column is the zero Column.
+// says why that cannot be told. An unknown column is the zero Column.
 func (b *book) text(c cell, column lots.Column) (text, reason string) {
 	switch c.kind {
 	case "s":
@@ -138,7 +138,7 @@ const maxDigits = 15 // significant digits that a spreadsheet keeps
 func (b *book) number(c cell, column lots.Column) (text, reason string) {
 	x, err := strconv.ParseFloat(strings.TrimSpace(c.value), 64)
 	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
-		return "", fmt.Sprintf("%q is no number", shorten(c.value))
+		return "", fmt.Sprintf("%q is not a number", shorten(c.value))
 	}
 	var f format
 	if c.style >= 0 && c.style < len(b.styles) {
@@ -173,7 +173,7 @@ func plain(x float64) string {
 	return strconv.FormatFloat(x, 'f', -1, 64)
 }
 
-// notADay says why a date can not stand in a column; best_by is a text, but of
+// notADay says why a date cannot stand in a column; best_by is a text, but of
 // nothing else than a date.
 func notADay(column lots.Column) string {
 	if column.Type == lots.Time || column.Name == "best_by" {
@@ -233,10 +233,10 @@ func isoDate(v string, column lots.Column) (text, reason string) {
 	if t, err := time.Parse("2006-01-02T15:04:05", v); err == nil {
 		return momentText(t.Round(time.Second), true), ""
 	}
-	return "", fmt.Sprintf("%q is no date", shorten(v))
+	return "", fmt.Sprintf("%q is not a date", shorten(v))
 }
 
-// escaped is how a workbook writes characters that XML can not hold
+// escaped is how a workbook writes characters that XML cannot hold
 // (ECMA-376-1 22.9.2.19, ST_Xstring).
 var escaped = regexp.MustCompile(`_x[0-9A-Fa-f]{4}_`)
 

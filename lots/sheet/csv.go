@@ -76,7 +76,7 @@ func (r *reading) csv(src io.Reader, s *lots.Sheet) error {
 	buffered := bufio.NewReader(src)
 	start, err := buffered.Peek(4)
 	if err != nil && err != io.EOF {
-		return lots.Errorf(lots.Invalid, "%s can not be read: %w", s.File(), err)
+		return lots.Errorf(lots.Invalid, "%s cannot be read: %w", s.File(), err)
 	}
 	switch {
 	case bytes.HasPrefix(start, []byte("\xFF\xFE")), bytes.HasPrefix(start, []byte("\xFE\xFF")), bytes.IndexByte(start, 0) >= 0:
@@ -119,13 +119,13 @@ func (p *page) badLine(err error) error {
 		p.closed = true
 		return nil
 	case !ok:
-		return lots.Errorf(lots.Invalid, "%s can not be read: %w", p.file, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be read: %w", p.file, err)
 	case errors.Is(bad.Err, csv.ErrBareQuote):
-		p.fault(bad.StartLine, "", "a quote stands inside a cell that is not quoted: put the cell in quotes and double the quotes in it")
+		p.fault(bad.StartLine, "", "a quote is inside a cell that is not quoted: put the cell in quotes and double the quotes in it")
 	case errors.Is(bad.Err, csv.ErrQuote):
 		p.fault(bad.StartLine, "", "a quoted cell is not closed, or text follows its closing quote: double the quotes inside a cell")
 	default:
-		p.fault(bad.StartLine, "", "is no row of CSV: %v", bad.Err)
+		p.fault(bad.StartLine, "", "is not a valid row of CSV: %v", bad.Err)
 	}
 	if p.head == nil {
 		p.closed = true // the heading itself

@@ -66,7 +66,7 @@ func (p *page) add(line int, cells []string) {
 		case faultColumn:
 			marked = true
 		case "":
-			p.fault(line, "", "%q stands in a column that has no heading", shorten(v))
+			p.fault(line, "", "%q is in a column without a heading", shorten(v))
 			sound = false
 		default:
 			row[name] = v
@@ -99,7 +99,7 @@ func (p *page) rightWidth(line int, cells []string) bool {
 	case p.ragged && (n <= want || blank(cells[want:])):
 		return true
 	case p.ragged:
-		p.fault(line, "", "%q stands in a column that has no heading", shorten(firstText(cells[want:])))
+		p.fault(line, "", "%q is in a column without a heading", shorten(firstText(cells[want:])))
 	case n > want:
 		p.fault(line, "", "has %d cells where the heading has %d: a text with a comma needs quotes, and numbers a decimal point", n, want)
 	case n < want:
@@ -127,7 +127,7 @@ func (p *page) heading(line int, cells []string) {
 		case unreadable(name) != "":
 			p.fault(line, "", "the heading %s", unreadable(name))
 		case slices.Contains(head[:i], name):
-			p.fault(line, name, "stands twice in the heading")
+			p.fault(line, name, "appears twice in the heading")
 		case name != faultColumn && !p.sheet.Has(name):
 			p.fault(line, shorten(name), "%s", p.unknownColumn(name))
 		}
@@ -196,7 +196,7 @@ func (p *page) separated(cell string) bool {
 		func(name string) bool { return p.sheet.Has(strings.Trim(strings.TrimSpace(name), `"`)) })
 }
 
-// unreadable says why a cell can not be kept; empty where it can.
+// unreadable says why a cell cannot be kept; empty where it can.
 func unreadable(v string) string {
 	switch {
 	case longerThan(v, maxCell):
@@ -204,7 +204,7 @@ func unreadable(v string) string {
 	case !utf8.ValidString(v):
 		return "is not UTF-8: save the file as UTF-8"
 	case strings.ContainsRune(v, 0):
-		return "holds a zero byte"
+		return "contains a zero byte"
 	}
 	return ""
 }

@@ -34,11 +34,11 @@ const (
 const faultColumn = "fault"
 
 // Read reads a folder of CSV files, or one .xlsx workbook, in the order of
-// lots.Sheets and, within a sheet, from top to bottom. Rows that can not be
+// lots.Sheets and, within a sheet, from top to bottom. Rows that cannot be
 // read are faults and not among rows; faults of a whole file or page name its
 // heading. A file that ends in .csv and is no sheet, and a page that is none
 // and not empty, are faults too; other files are left alone. The error is for
-// what can not be opened or holds no sheet at all.
+// what cannot be opened or holds no sheet at all.
 func Read(path string) (rows []Row, faults lots.Faults, err error) {
 	info, err := os.Stat(path)
 	if err != nil {
@@ -60,7 +60,7 @@ func openError(path string, err error) error {
 	if os.IsNotExist(err) {
 		return lots.Errorf(lots.NotFound, "%s does not exist: name a folder of CSV files or an .xlsx workbook", path)
 	}
-	return lots.Errorf(lots.Invalid, "%s can not be read: %w", path, err)
+	return lots.Errorf(lots.Invalid, "%s cannot be read: %w", path, err)
 }
 
 // reading collects what is read.
@@ -120,7 +120,7 @@ func grouped(rows []Row) (map[*lots.Sheet][]Row, error) {
 	groups := map[*lots.Sheet][]Row{}
 	for _, r := range rows {
 		if r.Sheet == nil || !slices.Contains(lots.Sheets, r.Sheet) {
-			return nil, lots.Errorf(lots.Internal, "a row of no known sheet can not be written")
+			return nil, lots.Errorf(lots.Internal, "a row that belongs to no known sheet cannot be written")
 		}
 		for column, v := range r.Row {
 			if !r.Sheet.Has(column) {

@@ -141,7 +141,7 @@ func TestCSVFaults(t *testing.T) {
 		{"unknown column like none", "run,date_code,since,colour of the sky\nR1,L1,2026,x\n",
 			"codes.csv:1: colour of the sky: codes has no such column: it has run, date_code, since, until, ref", 0},
 		{"required column missing", "run,since\nR1,2026\n", "codes.csv:1: date_code: this column is needed and missing from the heading", 0},
-		{"column twice", "run,date_code,since,run\nR1,L1,2026,R1\n", "codes.csv:1: run: stands twice in the heading", 0},
+		{"column twice", "run,date_code,since,run\nR1,L1,2026,R1\n", "codes.csv:1: run: appears twice in the heading", 0},
 		{"semicolons", "run;date_code;since\nR1;L1;2026\n", "codes.csv:1: is separated by semicolons: save it comma-separated", 0},
 		{"tabs", "run\tdate_code\tsince\nR1\tL1\t2026\n", "codes.csv:1: is separated by tabs: save it comma-separated", 0},
 		{"old line ends", "run,date_code,since\rR1,L1,2026\r", "codes.csv:1: the lines end in a carriage return alone: save the file as CSV UTF-8", 0},
@@ -155,12 +155,12 @@ func TestCSVFaults(t *testing.T) {
 			"codes.csv:2: has 6 cells where the heading has 5: a text with a comma needs quotes, and numbers a decimal point", 1},
 		{"cell too few", codesHead + "\"R\n1\",L1,2026,,\nR1,L1,2026\n", "codes.csv:4: has 3 cells where the heading has 5: a comma or a quote is missing", 1},
 		{"not UTF-8", codesHead + "R1,L\xfc1,2026,,\n", "codes.csv:2: date_code: is not UTF-8: save the file as UTF-8", 0},
-		{"zero byte", codesHead + "R1,L\x001,2026,,\n", "codes.csv:2: date_code: holds a zero byte", 0},
+		{"zero byte", codesHead + "R1,L\x001,2026,,\n", "codes.csv:2: date_code: contains a zero byte", 0},
 		{"huge cell", codesHead + "R1," + strings.Repeat("x", maxCell+1) + ",2026,,\n", "codes.csv:2: date_code: is longer than 32767 characters", 0},
-		{"bare quote", codesHead + "R1,L\"1,2026,,\nR1,L1,2026,,\n", "codes.csv:2: a quote stands inside a cell that is not quoted: put the cell in quotes and double the quotes in it", 1},
+		{"bare quote", codesHead + "R1,L\"1,2026,,\nR1,L1,2026,,\n", "codes.csv:2: a quote is inside a cell that is not quoted: put the cell in quotes and double the quotes in it", 1},
 		{"text after a quote", codesHead + "R1,\"L\"1,2026,,\nR1,L1,2026,,\n", "codes.csv:2: a quoted cell is not closed, or text follows its closing quote: double the quotes inside a cell", 1},
 		{"quote never closed", codesHead + "R1,L1,2026,,\nR1,\"L1,2026,,\nR1,L1,2026,,\n", "codes.csv:3: a quoted cell is not closed, or text follows its closing quote: double the quotes inside a cell", 1},
-		{"cell under no heading", "run,date_code,since,\nR1,L1,2026,note\n", `codes.csv:2: "note" stands in a column that has no heading`, 0},
+		{"cell under no heading", "run,date_code,since,\nR1,L1,2026,note\n", `codes.csv:2: "note" is in a column without a heading`, 0},
 		{"only a fault", "run,date_code,since,fault\n,,,was bad\n", "codes.csv:2: fault: only the fault is left of this row: write the row or delete it", 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -254,7 +254,7 @@ func TestWhatCanNotBeOpened(t *testing.T) {
 		{"old workbook", write("a.xls", "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1"), lots.Invalid, "is an old or a password-protected workbook"},
 		{"empty file", write("b.xlsx", ""), lots.Invalid, "is neither a folder of CSV files nor an .xlsx workbook"},
 		{"text", write("c.txt", "hello"), lots.Invalid, "is neither a folder of CSV files nor an .xlsx workbook"},
-		{"damaged workbook", write("d.xlsx", "PK\x03\x04 and nothing else"), lots.Invalid, "can not be read as a workbook: it is damaged"},
+		{"damaged workbook", write("d.xlsx", "PK\x03\x04 and nothing else"), lots.Invalid, "cannot be read as a workbook: it is damaged"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			rows, faults, err := Read(c.path)
@@ -279,7 +279,7 @@ func TestWriteFolderReplacesOnlySheets(t *testing.T) {
 	foreign := filepath.Join(dir, "notes.txt")
 	require.NoError(t, os.WriteFile(foreign, []byte("mine"), 0o600))
 	err = WriteFolder(dir, rows)
-	require.ErrorContains(t, err, "holds notes.txt, which is no sheet and would be lost: name another folder")
+	require.ErrorContains(t, err, "holds notes.txt, which is not a record sheet and would be lost: name another folder")
 	require.Equal(t, lots.Conflict, lots.KindOf(err))
 	left, _, err = Read(dir)
 	require.NoError(t, err)
@@ -297,9 +297,9 @@ func TestWriteFolderRefusesWhatReadWouldRefuse(t *testing.T) {
 		row  Row
 		want string
 	}{
-		{"no sheet", Row{}, "a row of no known sheet can not be written"},
+		{"no sheet", Row{}, "a row that belongs to no known sheet cannot be written"},
 		{"unknown column", Row{Sheet: s, Row: lots.Row{"colour": "red"}}, `codes has no column "colour" to write`},
-		{"zero byte", Row{Sheet: s, Row: lots.Row{"ref": "a\x00"}}, "ref of a row of codes holds a zero byte: amend it first"},
+		{"zero byte", Row{Sheet: s, Row: lots.Row{"ref": "a\x00"}}, "ref of a row of codes contains a zero byte: amend it first"},
 		{"not UTF-8", Row{Sheet: s, Row: lots.Row{"ref": "\xff"}}, "ref of a row of codes is not UTF-8: save the file as UTF-8: amend it first"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -343,7 +343,7 @@ func TestFaultyRowsAreWrittenMendedAndReadAgain(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, `run,date_code,since,until,ref,fault
 R9,=L3,2026-03-06,,,"run: there is no run ""R9""; since: is odd"
-,,,,,codes.csv line 3: a quote stands inside a cell that is not quoted: put the cell in quotes and double the quotes in it
+,,,,,codes.csv line 3: a quote is inside a cell that is not quoted: put the cell in quotes and double the quotes in it
 `, string(got))
 
 	again, faults, err := Read(out)

@@ -35,7 +35,7 @@ func WriteWorkbook(path string, rows []Row) (err error) {
 	}
 	for _, s := range lots.Sheets {
 		if len(groups[s]) > bookRows {
-			return lots.Errorf(lots.Invalid, "%s has more than %d rows, which a workbook can not hold: export a folder instead", s.Name, bookRows)
+			return lots.Errorf(lots.Invalid, "%s has more than %d rows, which a workbook cannot hold: export a folder instead", s.Name, bookRows)
 		}
 		for _, r := range groups[s] {
 			if err := fitsBook(r); err != nil {
@@ -47,7 +47,7 @@ func WriteWorkbook(path string, rows []Row) (err error) {
 		return err
 	}
 	failed := func(err error) error {
-		return lots.Errorf(lots.Invalid, "%s can not be written: %w", path, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be written: %w", path, err)
 	}
 	f := excelize.NewFile()
 	defer func() { err = errors.Join(err, f.Close()) }()
@@ -82,7 +82,7 @@ func replaceableBook(path string) error {
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
-	refused := lots.Errorf(lots.Conflict, "%s is there and is no workbook of the sheets: name another file", path)
+	refused := lots.Errorf(lots.Conflict, "%s already exists and is not a workbook of record sheets: name another file", path)
 	if err != nil || !info.Mode().IsRegular() {
 		return refused
 	}
@@ -107,14 +107,14 @@ func replaceableBook(path string) error {
 // of them would share an underscore.
 var misread = regexp.MustCompile(`_x[0-9A-Za-z]{4}_x[0-9A-Fa-f]{4}_`)
 
-// fitsBook refuses texts that an XML file can not hold; silently they would change.
+// fitsBook refuses texts that an XML file cannot hold; silently they would change.
 func fitsBook(r Row) error {
 	for column, v := range r.Row {
 		bad := strings.ContainsFunc(v, func(c rune) bool {
 			return c < ' ' && c != '\t' && c != '\n' && c != '\r' || c == 0xFFFE || c == 0xFFFF
 		})
 		if bad || misread.MatchString(v) {
-			return lots.Errorf(lots.Invalid, "%s of a row of %s holds %q, which a workbook can not hold: export a folder instead", column, r.Sheet.Name, shorten(v))
+			return lots.Errorf(lots.Invalid, "%s of a row of %s holds %q, which a workbook cannot hold: export a folder instead", column, r.Sheet.Name, shorten(v))
 		}
 	}
 	return nil

@@ -132,7 +132,7 @@ func csvOf(s *lots.Sheet, rows []Row) csvFile {
 func putFolder(dir string, files []csvFile) (err error) {
 	dir, err = filepath.Abs(dir)
 	if err != nil {
-		return lots.Errorf(lots.Invalid, "the folder can not be written: %w", err)
+		return lots.Errorf(lots.Invalid, "the folder cannot be written: %w", err)
 	}
 	if real, err := filepath.EvalSymlinks(dir); err == nil {
 		dir = real
@@ -143,7 +143,7 @@ func putFolder(dir string, files []csvFile) (err error) {
 	}
 	beside, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+"-*")
 	if err != nil {
-		return lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be written: %w", dir, err)
 	}
 	fresh, gone := filepath.Join(beside, "new"), filepath.Join(beside, "old")
 	err = writeFiles(fresh, files)
@@ -154,7 +154,7 @@ func putFolder(dir string, files []csvFile) (err error) {
 		err = errors.Join(err, os.RemoveAll(beside))
 	}
 	if err != nil {
-		return lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be written: %w", dir, err)
 	}
 	return nil
 }
@@ -193,11 +193,11 @@ func replaceable(dir string) (bool, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return false, nil
 	case err != nil:
-		return false, lots.Errorf(lots.Invalid, "%s can not be written: %w", dir, err)
+		return false, lots.Errorf(lots.Invalid, "%s cannot be written: %w", dir, err)
 	}
 	for _, e := range entries {
 		if _, ok := lots.SheetNamed(strings.TrimSuffix(e.Name(), ".csv")); !ok || filepath.Ext(e.Name()) != ".csv" || !e.Type().IsRegular() {
-			return false, lots.Errorf(lots.Conflict, "%s holds %s, which is no sheet and would be lost: name another folder", dir, e.Name())
+			return false, lots.Errorf(lots.Conflict, "%s holds %s, which is not a record sheet and would be lost: name another folder", dir, e.Name())
 		}
 	}
 	return true, nil

@@ -40,7 +40,7 @@ func (tx *Tx) Act(about string, step any, by string) (*Entry, error) {
 func (tx *Tx) enterAct(e *Entry) error {
 	var body actBody
 	if err := json.Unmarshal([]byte(e.Body), &body); err != nil {
-		return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+		return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 	}
 	return tx.exec("INSERT INTO act(seq, about, body) VALUES (?,?,?)", e.Seq, body.About, string(body.Step))
 }
@@ -93,7 +93,7 @@ func (tx *Tx) Overridden() map[int64]bool {
 	tx.fail(tx.Acts(AboutHolds, func(e *Entry, step []byte) error {
 		var o Override
 		if err := json.Unmarshal(step, &o); err != nil {
-			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 		}
 		for _, entry := range o.Entries {
 			out[entry] = true

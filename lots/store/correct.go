@@ -41,7 +41,7 @@ func (tx *Tx) Amend(entry int64, set map[string]string, reason, by string) (int6
 		}
 	}
 	if maps.Equal(row, target.Row) {
-		return 0, lots.Errorf(lots.Invalid, "entry %d reads like that already", entry)
+		return 0, lots.Errorf(lots.Invalid, "entry %d already reads like that", entry)
 	}
 	return tx.correct(kindAmend, target, row, true, correction{Reason: reason, Set: set}, by)
 }
@@ -79,8 +79,8 @@ func (tx *Tx) agreeing(entry int64) error {
 	all, err := tx.RowsOf(code)
 	for _, other := range all {
 		for _, c := range row.Sheet.Shared {
-			if other.Sheet == row.Sheet && other.Row[c] != row.Row[c] {
-				return lots.Errorf(lots.Invalid, "the corrected %s can not stand: %s is %q in another row of %s, and is the same in all of them: amend %s",
+			if other.Sheet == row.Sheet && !lots.SameValue(row.Sheet, c, other.Row, row.Row, tx) {
+				return lots.Errorf(lots.Invalid, "the corrected %s cannot be recorded: %s is %q in another row of %s and must be the same in all of them: amend %s",
 					row.Sheet.Noun, c, other.Row[c], code, code)
 			}
 		}
@@ -196,7 +196,7 @@ func (tx *Tx) voidCorrection(e *Entry, reason, by string) (int64, error) {
 		return 0, err
 	}
 	if stands == standsThen && maps.Equal(before, after) {
-		return 0, lots.Errorf(lots.Invalid, "entry %d is taken back already", e.Seq)
+		return 0, lots.Errorf(lots.Invalid, "entry %d has already been taken back", e.Seq)
 	}
 	sheet, _ := lots.SheetNamed(root.Kind)
 	target := lots.Entered{Seq: root.Seq, Sheet: sheet, Row: before}
@@ -206,7 +206,7 @@ func (tx *Tx) voidCorrection(e *Entry, reason, by string) (int64, error) {
 	return tx.correctAs(kindVoid, e.Seq, target, after, standsThen, correction{Reason: reason}, by)
 }
 
-// correctable finds the row an entry states and refuses what can not be corrected.
+// correctable finds the row an entry states and refuses what cannot be corrected.
 func (tx *Tx) correctable(entry int64, reason, by string) (lots.Entered, lots.Row, error) {
 	if reason == "" || by == "" {
 		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "a correction needs a reason and a name")
@@ -226,7 +226,7 @@ func (tx *Tx) correctable(entry int64, reason, by string) (lots.Entered, lots.Ro
 	case e.Kind == kindAmend || e.Kind == kindVoid:
 		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a correction itself: amend the entry it corrects (%d), or void it", entry, e.Target)
 	}
-	return lots.Entered{}, nil, lots.Errorf(lots.Conflict, "entry %d is void already", entry)
+	return lots.Entered{}, nil, lots.Errorf(lots.Conflict, "entry %d is already void", entry)
 }
 
 func (tx *Tx) correct(kind string, target lots.Entered, row lots.Row, stands bool, body correction, by string) (int64, error) {
@@ -269,6 +269,11 @@ func (tx *Tx) correctAs(kind string, aim int64, target lots.Entered, row lots.Ro
 			changed = append(changed, now)
 		}
 		changed = append(changed, tx.readBy(lots.Entered{Seq: target.Seq, Sheet: target.Sheet, Row: row})...)
+	}
+	if target.Sheet.Name == "site" {
+		if err := tx.redigest(); err != nil {
+			return 0, err
+		}
 	}
 	if tx.joint != nil && !isReference(target.Sheet) {
 		*tx.joint = append(*tx.joint, changed...)
@@ -325,9 +330,9 @@ func (tx *Tx) restate(target lots.Entered, row lots.Row) error {
 		for i := range b.faults {
 			b.faults[i].Line = 0
 		}
-		return lots.Errorf(lots.Invalid, "the corrected %s can not stand: %w", target.Sheet.Noun, b.faults)
+		return lots.Errorf(lots.Invalid, "the corrected %s cannot be recorded: %w", target.Sheet.Noun, b.faults)
 	}
-	if err := tx.enter(target.Seq, target.Sheet, row); err != nil {
+	if err := tx.enter(target.Seq, target.Sheet, row, b.Site()); err != nil {
 		return err
 	}
 	tx.reading.reset() // while it was checked its code named nothing

@@ -75,6 +75,7 @@ func (db *DB) enterAgain(ctx context.Context, entries []*Entry) error {
 	moment := entries[0].Recorded
 	db.Now = func() time.Time { return moment }
 	return db.Update(ctx, func(tx *Tx) error {
+		tx.again = true
 		var rows []Statement
 		flush := func() error {
 			if len(rows) == 0 {
@@ -91,7 +92,7 @@ func (db *DB) enterAgain(ctx context.Context, entries []*Entry) error {
 			if sheet, ok := lots.SheetNamed(e.Kind); ok {
 				var row lots.Row
 				if err := json.Unmarshal([]byte(e.Body), &row); err != nil {
-					return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+					return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 				}
 				rows = append(rows, Statement{sheet, row, e.By})
 				continue
@@ -140,7 +141,7 @@ func (tx *Tx) repeatCorrections(entries []*Entry) error {
 			err := json.Unmarshal([]byte(e.Body), &k)
 			switch {
 			case err != nil:
-				return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+				return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 			case e.Kind == kindAmend:
 				_, err = tx.Amend(e.Target, k.Set, k.Reason, e.By)
 			default:

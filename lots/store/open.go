@@ -54,11 +54,11 @@ func address(path, mode string, params ...string) string {
 // Create makes a new database file; it refuses one that exists.
 func Create(ctx context.Context, path string) (*DB, error) {
 	if _, err := os.Lstat(path); err == nil {
-		return nil, lots.Errorf(lots.Conflict, "%s exists already: choose another name, or use it as it is", path)
+		return nil, lots.Errorf(lots.Conflict, "%s already exists: choose another name, or use it", path)
 	}
 	if dir := filepath.Dir(path); dir != "" {
 		if _, err := os.Stat(dir); err != nil {
-			return nil, lots.Errorf(lots.NotFound, "the folder %s does not exist: make it first", dir)
+			return nil, lots.Errorf(lots.NotFound, "the folder %s does not exist: create it first", dir)
 		}
 	}
 	db, err := connect(path, "rwc")
@@ -77,9 +77,9 @@ func Open(ctx context.Context, path string) (*DB, error) {
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return nil, lots.Errorf(lots.NotFound, "there is no database %s: make one with heeltap init, or name another with --db", path)
+		return nil, lots.Errorf(lots.NotFound, "there is no database %s: create one with heeltap init, or name another with --db", path)
 	case err != nil:
-		return nil, lots.Errorf(lots.NotFound, "%s can not be read: %w", path, err)
+		return nil, lots.Errorf(lots.NotFound, "%s cannot be read: %w", path, err)
 	case info.IsDir():
 		return nil, lots.Errorf(lots.Invalid, "%s is a folder, not a database", path)
 	}
@@ -127,9 +127,11 @@ func (db *DB) check(ctx context.Context) error {
 	case version > latest():
 		return lots.Errorf(lots.Conflict, "%s has layout %d, this heeltap knows up to %d: use a newer heeltap", db.path, version, latest())
 	case version < latest():
-		return db.migrate(ctx, version)
+		if err := db.migrate(ctx, version); err != nil {
+			return err
+		}
 	}
-	return nil
+	return db.digested(ctx)
 }
 
 // migrate runs the migrations above a version, each in its own transaction.
@@ -209,15 +211,15 @@ func (db *DB) explain(err error) error {
 	}
 	switch e.Code() & 0xff {
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
-		return lots.Errorf(lots.Locked, "%s is being written by another program for more than %s: try again when it is done; nothing was changed", db.path, wait)
+		return lots.Errorf(lots.Locked, "%s has been in use by another program for more than %s: try again when it is done; nothing was changed", db.path, wait)
 	case sqlite3.SQLITE_READONLY:
-		return lots.Errorf(lots.Invalid, "%s can not be written (read-only file or folder); nothing was changed", db.path)
+		return lots.Errorf(lots.Invalid, "%s cannot be written (read-only file or folder); nothing was changed", db.path)
 	case sqlite3.SQLITE_NOTADB:
 		return lots.Errorf(lots.Invalid, "%s is not a heeltap database; nothing in it was changed", db.path)
 	case sqlite3.SQLITE_CORRUPT:
 		return lots.Errorf(lots.Corrupt, "%s is damaged: restore it from a backup (%w)", db.path, err)
 	case sqlite3.SQLITE_CANTOPEN:
-		return lots.Errorf(lots.NotFound, "%s can not be opened: check the path and its permissions", db.path)
+		return lots.Errorf(lots.NotFound, "%s cannot be opened: check the path and its permissions", db.path)
 	case sqlite3.SQLITE_FULL:
 		return lots.Errorf(lots.Internal, "the disk is full; nothing was changed")
 	}

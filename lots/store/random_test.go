@@ -181,7 +181,7 @@ func try(t *rapid.T, db *DB, f func(tx *Tx) error) {
 	if _, ok := errors.AsType[lots.Faults](err); ok {
 		return
 	}
-	require.NotContains(t, err.Error(), "can not be read any more")
+	require.NotContains(t, err.Error(), "can no longer be read")
 	require.Contains(t, []lots.ErrKind{lots.Invalid, lots.Conflict, lots.NotFound}, lots.KindOf(err), "%v", err)
 }
 

@@ -174,7 +174,7 @@ func (tx *Tx) decode(rows []lots.Entered) []lots.Record {
 			var faults lots.Faults
 			rec, _, faults = lots.Decode(e.Sheet, e.Row, tx)
 			if len(faults) > 0 {
-				tx.fail(lots.Errorf(lots.Corrupt, "entry %d (%s) can not be read any more: %w", e.Seq, e.Sheet.Noun, faults))
+				tx.fail(lots.Errorf(lots.Corrupt, "entry %d (%s) can no longer be read: %w", e.Seq, e.Sheet.Noun, faults))
 				continue
 			}
 			rec.(interface{ SetEntry(int64) }).SetEntry(e.Seq)

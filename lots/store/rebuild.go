@@ -31,7 +31,7 @@ func (tx *Tx) rebuildLineage() error {
 		for i := range faults {
 			faults[i].File = fmt.Sprintf("%s, entry", faults[i].File)
 		}
-		return lots.Errorf(lots.Invalid, "the records can not be read together: %w", faults)
+		return lots.Errorf(lots.Invalid, "the records cannot be read together: %w", faults)
 	}
 	delta, err := lineage.DeriveAll(ledger, tx.db.Limits)
 	if err != nil {
@@ -209,6 +209,7 @@ func (tx *Tx) rebuildRecords() error {
 	if err != nil {
 		return err
 	}
+	site := siteIn(entries, corrections)
 	for _, seq := range order {
 		if entries[seq].Kind == kindAct {
 			if err := tx.enterAct(entries[seq]); err != nil {
@@ -218,20 +219,38 @@ func (tx *Tx) rebuildRecords() error {
 		}
 		row, stands, err := currentRow(entries[seq], corrections[seq])
 		if err != nil {
-			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", seq, err)
+			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", seq, err)
 		}
 		sheet, ok := lots.SheetNamed(entries[seq].Kind)
 		if !ok {
 			return lots.Errorf(lots.Corrupt, "entry %d is of the unknown kind %q", seq, entries[seq].Kind)
 		}
 		if stands {
-			if err := tx.enter(seq, sheet, row); err != nil {
+			if err := tx.enter(seq, sheet, row, site); err != nil {
 				return err
 			}
 		}
 	}
 	tx.reading.reset()
 	return tx.rebuildLineage()
+}
+
+// siteIn reads the site's row in a journal, by which all other rows are read.
+func siteIn(entries map[int64]*Entry, corrections map[int64][]*Entry) lots.Site {
+	for seq, e := range entries {
+		sheet, ok := lots.SheetNamed(e.Kind)
+		if !ok || sheet.Name != "site" {
+			continue
+		}
+		row, stands, err := currentRow(e, corrections[seq])
+		if err != nil || !stands {
+			continue // what cannot be read is told when it is entered
+		}
+		if rec, _, faults := lots.Decode(sheet, row, noCodes{}); len(faults) == 0 {
+			return *rec.(*lots.Site)
+		}
+	}
+	return lots.DefaultSite()
 }
 
 // Audit re-reads the journal's chain, rebuilds records and lineage in a scratch
@@ -254,7 +273,7 @@ func (db *DB) Audit(ctx context.Context, progress func(step string)) (report Aud
 			if ctx.Err() != nil {
 				return err
 			}
-			report.add("the journal can not be rebuilt: %v", err)
+			report.add("the journal cannot be rebuilt: %v", err)
 			return nil
 		}
 		progress("comparing")
@@ -271,10 +290,10 @@ func (r *AuditReport) readChain(tx *Tx) error {
 		want, err := e.hashOf(prev)
 		switch {
 		case e.Seq != next:
-			r.add("the journal lacks entry %d", next)
+			r.add("entry %d is missing from the journal", next)
 			next = e.Seq
 		case err != nil || string(want) != string(e.Hash):
-			r.add("entry %d does not fit its hash: it, or an entry before it, was changed after it was recorded", e.Seq)
+			r.add("entry %d does not match its hash: it, or an entry before it, was changed after it was recorded", e.Seq)
 		}
 		prev = e.Hash
 		next++

@@ -2,10 +2,7 @@ package store
 
 import (
 	"cmp"
-	"crypto/sha256"
-	"encoding/binary"
 	"fmt"
-	"maps"
 	"slices"
 
 	"heeltap/lots"
@@ -40,6 +37,11 @@ func (tx *Tx) RecordRows(rows []Statement) (seqs []int64, warnings, faults lots.
 		seqs = append(seqs, recs[i].Entry())
 	}
 	tx.reading.reset()
+	if slices.ContainsFunc(rows, func(s Statement) bool { return s.Sheet.Name == "site" }) {
+		if err := tx.redigest(); err != nil {
+			return nil, nil, nil, err
+		}
+	}
 	return seqs, b.warnings, nil, tx.derive(recs)
 }
 
@@ -123,12 +125,12 @@ func (b *batch) check() {
 		}
 		b.records[i] = rec
 		if !refused[i] { // a taken code says already what a twin would
-			b.already(i, s)
+			b.already(i, s, look)
 		}
 	}
 	for i, rec := range b.records {
 		if rec != nil && !b.apart {
-			b.agree(i)
+			b.agree(i, look)
 		}
 	}
 }
@@ -186,69 +188,39 @@ func (b *batch) oneSite(i int) {
 	}
 	for j := range b.rows[:i] {
 		if b.rows[j].Sheet.Name == "site" {
-			b.fault(i, "", "there is only one site row")
+			b.fault(i, "", "there can be only one site row")
 		}
 	}
 }
 
-// already refuses a row that is recorded already, and a twin within the batch.
-func (b *batch) already(i int, s Statement) {
-	digest, _, err := digestOf(s.Sheet, s.Row)
-	if err != nil {
-		b.tx.fail(err)
+// already refuses a row that is recorded already, and a twin within the batch, however it is
+// spelled. A row that was recorded once stays recorded: it may have been before values counted.
+func (b *batch) already(i int, s Statement, look lots.Lookup) {
+	if b.tx.again {
 		return
 	}
 	hint := ""
 	if s.Sheet.Has("ref") {
 		hint = "; if it really happened twice, tell the rows apart with ref"
 	}
-	entry, err := b.tx.recordedAs(digest, s.Sheet, s.Row)
+	entry, err := b.tx.recordedAs(s.Sheet, s.Row, look)
 	b.tx.fail(err)
 	if entry != 0 {
 		b.fault(i, "", "is already recorded (entry %d)%s", entry, hint)
 		return
 	}
+	digest := digestOf(s.Sheet, s.Row, look.Site())
 	for _, j := range b.digests[digest] {
-		if b.rows[j].Sheet == s.Sheet && maps.Equal(b.rows[j].Row, s.Row) {
-			b.fault(i, "", "stands twice in this input%s", hint)
+		if b.rows[j].Sheet == s.Sheet && lots.SameRow(s.Sheet, b.rows[j].Row, s.Row, look) {
+			b.fault(i, "", "appears twice in this input%s", hint)
 			return
 		}
 	}
 	b.digests[digest] = append(b.digests[digest], i)
 }
 
-// recordedAs finds the entry whose row reads just like one; 0 where there is none.
-func (tx *Tx) recordedAs(digest int64, s *lots.Sheet, row lots.Row) (int64, error) {
-	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE digest = ?", digest)
-	for _, r := range rows {
-		if r.Sheet == s && maps.Equal(r.Row, row) {
-			return r.Seq, err
-		}
-	}
-	return 0, err
-}
-
-// IsRecorded reports whether a row is recorded already, word for word.
-func (tx *Tx) IsRecorded(s *lots.Sheet, row lots.Row) (bool, error) {
-	digest, _, err := digestOf(s, row)
-	if err != nil {
-		return false, err
-	}
-	entry, err := tx.recordedAs(digest, s, row)
-	return entry != 0, err
-}
-
-func digestOf(s *lots.Sheet, row lots.Row) (int64, string, error) {
-	body, err := canonical(row)
-	if err != nil {
-		return 0, "", err
-	}
-	sum := sha256.Sum256([]byte(s.Name + "\n" + body))
-	return int64(binary.BigEndian.Uint64(sum[:8])), body, nil
-}
-
 // agree refuses rows of one code that contradict each other.
-func (b *batch) agree(i int) {
+func (b *batch) agree(i int, look lots.Lookup) {
 	s := b.rows[i]
 	if len(s.Sheet.Shared) == 0 {
 		return
@@ -258,8 +230,8 @@ func (b *batch) agree(i int) {
 		return
 	}
 	for _, c := range sheet.Shared {
-		if first[c] != s.Row[c] {
-			b.fault(i, c, "is %q here but %q in another row of %s, and is the same in all of them", s.Row[c], first[c], s.Row[sheet.Code])
+		if !lots.SameValue(sheet, c, first, s.Row, look) {
+			b.fault(i, c, "is %q here but %q in another row of %s: it must be the same in all of them", s.Row[c], first[c], s.Row[sheet.Code])
 		}
 	}
 }
@@ -276,7 +248,7 @@ func (b *batch) write(i int, site lots.Site) (lots.Record, error) {
 		return nil, err
 	}
 	rec.(interface{ SetEntry(int64) }).SetEntry(e.Seq)
-	return rec, b.tx.enter(e.Seq, s.Sheet, s.Row)
+	return rec, b.tx.enter(e.Seq, s.Sheet, s.Row, site)
 }
 
 // happened reads when a row's matter happened; nil for reference data and rows without a time of their own.
@@ -292,12 +264,12 @@ func happened(s *lots.Sheet, row lots.Row, site lots.Site) *lots.When {
 }
 
 // enter puts a row into the records under its entry.
-func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row) error {
-	digest, body, err := digestOf(s, row)
+func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) error {
+	body, err := canonical(row)
 	if err != nil {
 		return err
 	}
-	if err := tx.exec("INSERT INTO record(seq, sheet, body, digest) VALUES (?,?,?,?)", seq, s.Name, body, digest); err != nil {
+	if err := tx.exec("INSERT INTO record(seq, sheet, body, digest) VALUES (?,?,?,?)", seq, s.Name, body, digestOf(s, row, site)); err != nil {
 		return err
 	}
 	for _, code := range lots.Mentions(s, row) {

@@ -39,7 +39,7 @@ func (tx *Tx) Settings(of string) map[string]string {
 	tx.fail(tx.Acts(aboutSettings, func(e *Entry, step []byte) error {
 		var s setting
 		if err := json.Unmarshal(step, &s); err != nil {
-			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 		}
 		if s.Of != of {
 			return nil

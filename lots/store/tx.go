@@ -18,6 +18,7 @@ type Tx struct {
 	stmts    map[string]*sql.Stmt
 	err      error          // the first failure of a reading that has no error of its own
 	later    bool           // lineage is derived once, at the end
+	again    bool           // what is recorded was accepted before, in another journal
 	joint    *[]lots.Record // what corrections made as one changed so far; nil where each stands for itself
 	reading  reading
 }

@@ -134,7 +134,7 @@ func (tx *Tx) Reach(dir graph.Direction, starts []int64) (*Reached, error) {
 	}
 	var err error
 	if r.Graph, err = graph.Build(nodes, links); err != nil {
-		return nil, lots.Errorf(lots.Corrupt, "the lineage can not be walked: %w; run heeltap audit", err)
+		return nil, lots.Errorf(lots.Corrupt, "the lineage cannot be walked: %w; run heeltap audit", err)
 	}
 	return r, nil
 }
