@@ -9,12 +9,12 @@ type Hazard string
 // was recorded otherwise, or can not carry the hazard, is left out.
 const (
 	Anything    Hazard = "anything"     // not known yet: every link counts
-	PackagePart Hazard = "package-part" // travels with its packages, through repacks, not into beer emptied from them
+	PackagePart Hazard = "package-part" // travels with its packages, through repacks and what is left in a bin, not into beer emptied from them
 	Spoiler     Hazard = "spoiler"      // lives and grows: content, heels, paths, yeast; dilution does not matter
 	Dissolved   Hazard = "dissolved"    // a chemical in the beer: as a spoiler, a crop being part beer
 	Allergen    Hazard = "allergen"     // as what is dissolved; what the label declares is set apart
 	ForeignBody Hazard = "foreign-body" // content and heels; a step that may hold it back is named, and never cuts by itself
-	Process     Hazard = "process"      // a fault of a line at a time: the packages of that time, through repacks
+	Process     Hazard = "process"      // a fault of a line or a washer at a time: nobody says what it left, so it goes on with packages and beer alike
 )
 
 // Hazards lists them in the order in which people are told of them.
@@ -32,11 +32,13 @@ func ParseHazard(text string) (Hazard, error) {
 	return "", fmt.Errorf("%q is no hazard: choose one of %v", text, Hazards())
 }
 
-// Travels reports whether the hazard goes over a link.
+// Travels reports whether the hazard goes over a link. A process fault goes over all of them:
+// what is left in a package by a rinser goes with the beer wherever it is emptied into. Only a
+// defect of a packaging part stays with its package.
 func (h Hazard) Travels(_, dst Node, l Link) bool {
 	switch h {
-	case PackagePart, Process:
-		return l.Cause != Heel && l.Cause != Path && (l.Cause != Unpacked || dst.Kind != Fill)
+	case PackagePart:
+		return l.Cause != Path && (l.Cause != Unpacked || dst.Kind != Fill)
 	case ForeignBody:
 		return l.Cause != Path
 	}

@@ -55,7 +55,7 @@ func decodeVessel(f *fields) Record {
 
 func decodeLine(f *fields) Record {
 	return &Line{Meta: f.meta(), Code: f.code("line"), RatePerMin: f.number("rate_per_min"),
-		Margin: f.minutes("margin_min"), Overlap: f.minutes("overlap_min"), Residue: f.yes("residue", false)}
+		Margin: f.minutes("margin_min"), Overlap: f.minutes("overlap_min"), Residue: f.yes("residue", false), HasResidue: f.has("residue")}
 }
 
 func decodeProduct(f *fields) Record {

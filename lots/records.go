@@ -77,6 +77,7 @@ type Line struct {
 	RatePerMin      float64
 	Margin, Overlap int64 // seconds
 	Residue         bool
+	HasResidue      bool // somebody said yes or no
 }
 
 // Product is what is sold.

@@ -74,6 +74,12 @@ func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 	e.printf("%s from %s\n", map[string]string{"forward": "Forward", "back": "Back"}[a.Direction], fromText(a.From))
 	e.showTotals(a)
 	e.showUncounted(site, a)
+	if a.NotCounted != nil {
+		e.printf("  %s\n", a.NotCounted.Text())
+	}
+	for _, x := range a.MayRetain {
+		e.printf("  passed %s, which may have held it back, into %s: that cuts nothing by itself\n", x.Code, strings.Join(x.Into, ", "))
+	}
 	if a.Direction == "forward" {
 		e.showConsignees(a)
 		e.showUnits(a, all)
@@ -308,7 +314,8 @@ func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
 }
 
 func (e *env) whyCommand() *cobra.Command {
-	return e.asks(&cobra.Command{
+	hazard := ""
+	cmd := &cobra.Command{
 		Use:   "why FROM TO",
 		Short: "Show the chain by which one thing reached another, or what keeps the two apart",
 		Example: `  heeltap why L26-0142 P26-0817
@@ -316,7 +323,11 @@ func (e *env) whyCommand() *cobra.Command {
 		Args: cobra.ExactArgs(2), ValidArgsFunction: e.codesOf(nil),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				b, err := trace.Why(tx, labels.ParsePayload(args[0]), labels.ParsePayload(args[1]))
+				h, err := graph.ParseHazard(hazard)
+				if err != nil {
+					return lots.Errorf(lots.Invalid, "--hazard: %w", err)
+				}
+				b, err := trace.WhyFor(tx, h, labels.ParsePayload(args[0]), labels.ParsePayload(args[1]))
 				if err != nil {
 					return err
 				}
@@ -327,7 +338,9 @@ func (e *env) whyCommand() *cobra.Command {
 				return nil
 			})
 		},
-	})
+	}
+	e.hazardFlag(cmd, &hazard)
+	return e.asks(cmd)
 }
 
 func (e *env) showBecause(b *trace.Because) {

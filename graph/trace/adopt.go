@@ -61,6 +61,7 @@ func (a *Answer) Adopt(tx *store.Tx, kept []Kept) error {
 	}
 	a.sort()
 	a.Totals = totals(a, a.Shipments)
+	a.NotCounted = a.Uncounted()
 	return nil
 }
 

@@ -14,6 +14,10 @@ type Answer struct {
 	Shipments []Shipment `json:"shipments"`
 	Totals    Totals     `json:"totals"`
 	Findings  []Finding  `json:"findings"`
+	// NotCounted stands in every answer for a hazard other than anything.
+	NotCounted *NotCounted `json:"not_counted,omitempty"`
+	// MayRetain lists, for a foreign body, what it passed that may have held it back.
+	MayRetain []Retaining `json:"may_retain,omitempty"`
 
 	asked *asked
 	loose []Run // adopted runs of which some hangs on no unit

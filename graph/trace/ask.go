@@ -71,7 +71,10 @@ type asked struct {
 	reached *store.Reached
 	reach   *graph.Reach
 	startOf map[int64]start
-	unit    lots.Unit // the single starting lot's own; empty where amounts forwards have no meaning
+	hazard  graph.Hazard
+	cut     map[int64]bool
+	suspect map[string]bool // lines and path items at whose passes it started
+	unit    lots.Unit       // the single starting lot's own; empty where amounts forwards have no meaning
 }
 
 func walk(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, texts []string) (*asked, error) {
@@ -89,12 +92,10 @@ func walkFrom(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target)
 
 // walkPast walks over the links that a hazard travels, and not to or from the nodes cut out.
 func walkPast(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target, cut map[int64]bool) (*asked, error) {
-	q := &asked{tx: tx, dir: dir, site: tx.Site(), target: t, startOf: map[int64]start{}}
+	q := &asked{tx: tx, dir: dir, site: tx.Site(), target: t, startOf: map[int64]start{}, hazard: cmp.Or(hazard, graph.Anything), cut: cut, suspect: map[string]bool{}}
 	query := graph.Query{Dir: dir, Amounts: true}
-	if len(cut) > 0 || hazard != graph.Anything && hazard != "" {
-		query.Keep = func(src, dst graph.Node, l graph.Link) bool {
-			return !cut[src.ID] && !cut[dst.ID] && hazard.Travels(src, dst, l)
-		}
+	if len(cut) > 0 || q.hazard != graph.Anything {
+		query.Keep = q.counts
 	}
 	t.starts = slices.DeleteFunc(t.starts, func(s start) bool { return cut[s.ID] })
 	var ids []int64
@@ -102,6 +103,9 @@ func walkPast(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target,
 		ids = append(ids, s.ID)
 		query.Starts = append(query.Starts, graph.Start{ID: s.ID, Possible: s.possible})
 		q.startOf[s.ID] = s
+		if s.Kind == graph.Fill && isMachine(tx, s.Home) {
+			q.suspect[s.Home] = true
+		}
 	}
 	var err error
 	if q.reached, err = tx.Reach(dir, ids); err != nil {
@@ -112,6 +116,21 @@ func walkPast(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target,
 		q.unit = unitOfLot(tx, t.starts[0].Code)
 	}
 	return q, tx.Err()
+}
+
+// counts reports whether a link counts for what is wrong. Where the suspect is a line or a path item,
+// what passes it next without a break counts for every hazard: a machine does not only leave a film.
+func (q *asked) counts(src, dst graph.Node, l graph.Link) bool {
+	if q.cut[src.ID] || q.cut[dst.ID] {
+		return false
+	}
+	return q.hazard.Travels(src, dst, l) || l.Cause == graph.Path && q.suspect[q.reached.Nodes[src.ID].Home]
+}
+
+// isMachine reports whether beer passes a thing and is not kept in it.
+func isMachine(tx *store.Tx, code string) bool {
+	t, ok := tx.Thing(code)
+	return ok && (t.Kind == lots.KindLine || t.VesselKind == "path")
 }
 
 func unitOfLot(tx *store.Tx, code string) lots.Unit {
@@ -156,6 +175,8 @@ func (q *asked) answer() (*Answer, error) {
 	a.sort()
 	a.Findings = q.findings(a)
 	a.asked = q
+	a.NotCounted = a.Uncounted()
+	a.MayRetain = q.retaining()
 	return a, q.tx.Err()
 }
 

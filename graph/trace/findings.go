@@ -30,7 +30,7 @@ func (q *asked) findings(a *Answer) []Finding {
 	for _, f := range a.From {
 		codes[f.Code] = true
 	}
-	out := overdrawn(a.Units)
+	out := append(overdrawn(a.Units), q.target.notes...)
 	for _, f := range q.tx.Findings(slices.Sorted(maps.Keys(codes))) {
 		out = append(out, Finding{f.Name, f.Code, f.Text})
 	}

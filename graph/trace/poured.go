@@ -21,12 +21,15 @@ type Poured struct {
 
 // Poured lists what the taproom drew from the fills in an answer, in order of time.
 func (a *Answer) Poured() []Poured {
-	q := a.asked
-	bands := map[string]string{}
-	vessels := map[string]bool{}
+	bands, vessels := map[string]graph.Band{}, map[string]bool{}
 	for _, f := range a.Fills {
-		bands[f.Code], vessels[f.Vessel] = f.Band, true
+		bands[f.Code], vessels[f.Vessel] = sureness(f.Band != graph.In.String()), true
 	}
+	return a.asked.poured(bands, vessels)
+}
+
+// poured lists what the taproom drew from fills of some vessels.
+func (q *asked) poured(bands map[string]graph.Band, vessels map[string]bool) []Poured {
 	var out []Poured
 	for vessel := range vessels {
 		for _, rec := range q.tx.Touching(vessel) {
@@ -40,7 +43,7 @@ func (a *Answer) Poured() []Poured {
 				if d.Vessel != vessel || !hit {
 					continue
 				}
-				p.Band = max(p.Band, sureness(band != graph.In.String() || d.OneOf))
+				p.Band = max(p.Band, sureness(band != graph.In || d.OneOf))
 				p.Unsure = p.Unsure || d.State != lineage.Drew || d.OneOf
 				if p.ML += d.Qty; d.OneOf { // nothing is drawn from the books
 					p.ML = r.Qty.Millilitres()

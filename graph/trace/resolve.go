@@ -218,6 +218,7 @@ type target struct {
 	starts    []start
 	runs      map[string]graph.Band // runs meant that are no starts themselves: their units of some time are
 	shipments map[int64]bool        // rows of shipments asked for
+	notes     []Finding             // what has to be said of the start
 }
 
 // start is one node a walk starts at; of names the run by which a unit was meant.
@@ -278,6 +279,7 @@ func (t *target) merge(o *target) {
 	for entry := range o.shipments {
 		t.ask(entry)
 	}
+	t.notes = append(t.notes, o.notes...)
 }
 
 func (t *target) addStart(s start) {

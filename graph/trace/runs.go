@@ -2,6 +2,7 @@ package trace
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -385,6 +386,11 @@ func (r *resolver) lineAt(t *target, line string, s span) {
 			t.add(kindFill, n.Code, false, n)
 		}
 	}
+	if r.dir == graph.Forward && !lineOf(r.tx, line).Residue && len(t.runs) > 0 {
+		t.notes = append(t.notes, Finding{"line-keeps-nothing", line, fmt.Sprintf(
+			"%s is not recorded as a line that keeps residue: what ran on it after %s is not counted. If something may have stayed in it, set residue to yes (heeltap amend %s residue=yes)",
+			line, r.clock(s.until), line)})
+	}
 }
 
 // runOn starts at what of a run was on its line at a time.
@@ -397,10 +403,28 @@ func (r *resolver) runOn(t *target, run *lots.Run, segments []store.Node, s span
 		t.mention("run", run.Run, false)
 		t.meanRun(run.Run, graph.In)
 		r.unitsAt(t, run, while{s, false}, margin)
+		r.unitsAfter(t, run, s.until, margin)
 		return
 	}
 	t.add("run", run.Run, false, segments...)
 	r.addStretches(t, run.Run)
+}
+
+// unitsAfter starts, as possible, at what a run packed after a moment on a line that keeps residue, until
+// the line was cleaned: what burst or stuck there then may be in what passed next.
+func (r *resolver) unitsAfter(t *target, run *lots.Run, from, margin int64) {
+	if !lineOf(r.tx, run.Line).Residue {
+		return
+	}
+	until := run.Ended.End()
+	for _, rec := range r.tx.Touching(run.Line) {
+		if c, ok := rec.(*lots.Clean); ok && c.Breaks() && c.Subject.Code() == run.Line && c.At.From >= from {
+			until = min(until, c.At.To)
+		}
+	}
+	if from < until {
+		r.unitsAt(t, run, while{span{max(from, run.Started.From), until}, true}, margin)
+	}
 }
 
 // washed starts at a keg filling whose keg was, or may have been, washed at a time.

@@ -37,7 +37,7 @@ type By struct {
 }
 
 // Parting is one thing that keeps two apart. Names are stable: packed-apart, left-before,
-// clean-break, other-way-round, no-shared-path.
+// clean-break, other-way-round, no-shared-path, not-counted.
 type Parting struct {
 	Name  string `json:"name"`
 	Code  string `json:"code"`
@@ -47,7 +47,13 @@ type Parting struct {
 
 // Why explains whether and how what one text names reaches what another names.
 func Why(tx *store.Tx, from, to string) (*Because, error) {
-	ahead, err := walk(tx, graph.Forward, graph.Anything, []string{from})
+	return WhyFor(tx, graph.Anything, from, to)
+}
+
+// WhyFor explains it for a hazard. Where only links that do not count for it join the two, they
+// are what parts them.
+func WhyFor(tx *store.Tx, hazard graph.Hazard, from, to string) (*Because, error) {
+	ahead, err := walk(tx, graph.Forward, hazard, []string{from})
 	if err != nil {
 		return nil, err
 	}
@@ -57,18 +63,18 @@ func Why(tx *store.Tx, from, to string) (*Because, error) {
 		return nil, err
 	}
 	b := &Because{From: ahead.target.from, To: aim.from, Band: graph.Out.String(), Chain: []Step{}, Apart: []Parting{}}
-	best := graph.Out
-	var chain []graph.Step
-	for _, s := range aim.starts {
-		band, steps := ahead.reach.Band(s.ID), ahead.reach.Why(s.ID)
-		if band > best || band == best && band != graph.Out && len(steps) < len(chain) {
-			best, chain = band, steps
-		}
-	}
-	if best != graph.Out {
-		b.Band = best.String()
+	if band, chain := bestChain(ahead.reach, aim); band != graph.Out {
+		b.Band = band.String()
 		b.Chain = ahead.steps(chain)
 		return b, tx.Err()
+	}
+	if ahead.hazard != graph.Anything {
+		wide := ahead.widely()
+		if band, chain := bestChain(wide, aim); band != graph.Out {
+			b.Apart = ahead.uncountedOn(chain)
+			return b, tx.Err()
+		}
+		ahead.reach = wide
 	}
 	back, err := walkFrom(tx, graph.Back, graph.Anything, aim)
 	if err != nil {
@@ -76,6 +82,17 @@ func Why(tx *store.Tx, from, to string) (*Because, error) {
 	}
 	b.Apart, err = apart(ahead, back)
 	return b, cmp.Or(err, tx.Err())
+}
+
+// bestChain is the surest and then shortest chain to any of the nodes aimed at.
+func bestChain(reach *graph.Reach, aim *target) (best graph.Band, chain []graph.Step) {
+	for _, s := range aim.starts {
+		band, steps := reach.Band(s.ID), reach.Why(s.ID)
+		if band > best || band == best && band != graph.Out && len(steps) < len(chain) {
+			best, chain = band, steps
+		}
+	}
+	return best, chain
 }
 
 func (q *asked) steps(chain []graph.Step) []Step {
