@@ -102,7 +102,7 @@ func TestDecodeGoodRows(t *testing.T) {
 		"items":   &Item{Code: "HOP", Name: "Hop", Kind: "hop", Unit: "kg", Allergens: []string{"sulphite", "gluten"}, ExtractPct: 80.5},
 		"parties": &Party{Code: "C-1", Name: "Depot", Role: "consignee", Channel: "distributor"},
 		"vessels": &Vessel{Code: "BT1", Kind: "bright", Capacity: 60, Unit: "hL"},
-		"lines":   &Line{Code: "L2", RatePerMin: 60, Margin: 180, Overlap: 90, Residue: true},
+		"lines":   &Line{Code: "L2", RatePerMin: 60, Margin: 180, Overlap: 90, Residue: true, HasResidue: true},
 		"products": &Product{Code: "P2", Name: "Pale", ContainerML: 440, PerCase: 24, CasesPerPallet: 80, Declares: []string{"gluten"},
 			ShelfLifeDays: 180},
 		"receipts": &Receipt{Meta: Meta{By: "kim"}, Lot: "M-9", Item: "MALT", Supplier: "S-1", SupplierLot: "=1+1", Qty: Quantity{20_250_000, Mass}, Unit: "kg",

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
-	"regexp"
 	"slices"
 	"strings"
 	"unicode"
@@ -23,14 +22,20 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 	if a.Sheet.Has("by") {
 		row["by"] = cmp.Or(row["by"], a.By)
 	}
-	splitQuantities(a.Sheet, row)
-	plainWords(a.Sheet, row)
+	site := tx.Site()
+	doubts, faults := lots.Plain(a.Sheet, row, tx.Manner())
+	if len(faults) > 0 {
+		return nil, nil, faults
+	}
 	for _, c := range a.Sheet.Columns {
 		if row[c.Name] == "" && DefaultsToNow(a.Sheet, c.Name) {
-			row[c.Name] = tx.Recorded().In(tx.Site().Zone).Format("2006-01-02 15:04")
+			row[c.Name] = tx.Recorded().In(site.Zone).Format("2006-01-02 15:04")
 		}
 	}
 	notes := meant(tx, a.Sheet, row)
+	for _, d := range doubts {
+		notes = append(notes, d.Reason)
+	}
 	if err := propose(tx, a.Sheet, row); err != nil {
 		return nil, nil, err
 	}
@@ -52,42 +57,6 @@ func DefaultsToNow(s *lots.Sheet, column string) bool {
 		return s.Name != "brew_inputs" // an input without a time has the brew's
 	}
 	return false
-}
-
-// plainWords forgives the case of words of a closed set, as of codes in a question.
-func plainWords(s *lots.Sheet, row lots.Row) {
-	for _, c := range s.Columns {
-		values := c.Values
-		if c.Type == lots.YesNo {
-			values = []string{"yes", "no"}
-		}
-		for _, v := range values {
-			if strings.EqualFold(v, row[c.Name]) {
-				row[c.Name] = v
-			}
-		}
-	}
-}
-
-// numberAndUnit lets anything that begins like a number stand before the unit, so that what is wrong with it is said of the number.
-var numberAndUnit = regexp.MustCompile(`^([-+]?[0-9.,' ]*[0-9][0-9.,']*)\s*([A-Za-z]+)$`)
-
-// splitQuantities lets a quantity carry its unit, as people say it: "25 kg".
-func splitQuantities(s *lots.Sheet, row lots.Row) {
-	for _, c := range s.Columns {
-		m := numberAndUnit.FindStringSubmatch(row[c.Name])
-		if m == nil || c.Type != lots.Number && c.Name != "quantity" {
-			continue
-		}
-		for _, unit := range []string{c.Name + "_unit", "unit"} {
-			if s.Has(unit) {
-				if row[unit] == "" || strings.EqualFold(row[unit], m[2]) {
-					row[c.Name], row[unit] = m[1], m[2]
-				}
-				break
-			}
-		}
-	}
 }
 
 // meant puts codes where somebody scanned a tag, typed a name, wrote a code in another case, or

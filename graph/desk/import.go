@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -22,6 +23,8 @@ type Import struct {
 	KeepGoing bool        // keep the good rows, and write the bad ones to a folder
 	OnlyNew   bool        // pass over rows that are recorded already
 	BadRows   string      // that folder
+
+	written []sheet.Row // as they stand in their files
 }
 
 // Imported is what came of an import.
@@ -39,6 +42,10 @@ type Imported struct {
 // be kept, the faults are the error.
 func (i Import) Run(ctx context.Context, db *store.DB) (*Imported, error) {
 	all := len(i.Rows)
+	doubts, err := i.plain(ctx, db)
+	if err != nil {
+		return nil, err
+	}
 	if i.OnlyNew {
 		if err := i.passOver(ctx, db); err != nil {
 			return nil, err
@@ -56,14 +63,49 @@ func (i Import) Run(ctx context.Context, db *store.DB) (*Imported, error) {
 	if err != nil {
 		return nil, err
 	}
+	if len(good) == 0 && len(faults) > 0 {
+		return nil, i.nothingKept(sorted(faults))
+	}
 	done := &Imported{Rows: len(good), Passed: all - len(i.Rows), Bad: len(i.Rows) - len(good), Warnings: []string{}, Faults: sorted(faults)}
-	for _, w := range warnings {
+	for _, w := range sorted(append(doubts, warnings...)) {
 		done.Warnings = append(done.Warnings, w.String())
 	}
 	if sheet.Placed(faults) {
 		done.BadRows = &i.BadRows
 	}
 	return done, nil
+}
+
+// nothingKept are the faults of an import of which no row could be kept, with where the rows are now.
+func (i Import) nothingKept(faults lots.Faults) error {
+	if sheet.Placed(faults) {
+		faults = append(faults, lots.Fault{Reason: "no row could be kept; the bad rows are in " + i.BadRows + ": correct them there and import that folder"})
+	}
+	return faults
+}
+
+// plain reads the rows as people write them, and says where that could have been meant otherwise.
+func (i *Import) plain(ctx context.Context, db *store.DB) (doubts lots.Faults, err error) {
+	manner := lots.Manner{File: true}
+	err = db.View(ctx, func(tx *store.Tx) error {
+		manner.Decimal = tx.Decimal()
+		return tx.Err()
+	})
+	i.written, i.Rows = i.Rows, slices.Clone(i.Rows)
+	for k, r := range i.Rows {
+		row := maps.Clone(r.Row)
+		d, f := lots.Plain(r.Sheet, row, manner)
+		i.Rows[k].Row = row
+		for _, x := range d {
+			x.File, x.Line = r.File, r.Line
+			doubts = append(doubts, x)
+		}
+		for _, x := range f {
+			x.File, x.Line = r.File, r.Line
+			i.Faults = append(i.Faults, x)
+		}
+	}
+	return doubts, err
 }
 
 // passOver leaves out the rows that are recorded already.
@@ -92,9 +134,9 @@ func (i Import) keep(ctx context.Context, db *store.DB) (good []sheet.Row, warni
 		if !sheet.Placed(faults) {
 			return nil
 		}
-		return sheet.WriteFaulty(i.BadRows, i.Rows, faults)
+		return sheet.WriteFaulty(i.BadRows, i.written, faults)
 	}
-	for good = i.Rows; len(good) > 0; {
+	for good = without(i.Rows, faults); len(good) > 0; {
 		warnings, more, err := i.try(ctx, db, good, writeBad)
 		if err != nil || len(more) == 0 {
 			return good, warnings, faults, err

@@ -46,6 +46,7 @@ func settings() []setting {
 		{lots.KindParty, recall.SettingMarket, aMarket},
 		{lots.KindProduct, recall.SettingMalt, func(v string) error { return oneOf(v, "yes", "no") }},
 		{"", SettingAddress, anAddress},
+		{"", store.SettingDecimal, func(v string) error { _, err := lots.ParseDecimal(v); return err }},
 		{"", recall.SettingAuthorityOf, func(string) error { return nil }},
 		{"", recall.SettingScope, aCount},
 		{"", recall.SettingAccount, aCount},
