@@ -12,10 +12,11 @@ import (
 
 // Manner is how what people write in a row is to be read.
 type Manner struct {
-	Decimal Decimal        // the site's decimal sign
-	File    bool           // the row is of a file, written by nobody who could be asked
-	Now     time.Time      // the day that a time without one is of; not used where File
-	Zone    *time.Location // the site's zone; not used where File
+	Decimal Decimal         // the site's decimal sign
+	File    bool            // the row is of a file, written by nobody who could be asked
+	Now     time.Time       // the day that a time without one is of; not used where File
+	Zone    *time.Location  // the site's zone; not used where File
+	Sure    map[string]bool // columns whose number is digits with a point beyond doubt, as a workbook keeps them
 }
 
 // Plain rewrites a row as people write it into the words that Decode knows: a quantity loses
@@ -100,6 +101,10 @@ func (p *plainer) split(c Column) {
 	}
 	unitColumn := p.sheet.UnitColumn(c)
 	n, err := ReadNumeral(text, p.manner.Decimal, p.most(c, unitColumn, word))
+	if p.manner.Sure[c.Name] {
+		_, err = parseDecimal(text)
+		n = Numeral{Written: text, Text: text}
+	}
 	switch {
 	case err != nil:
 		return
@@ -115,6 +120,18 @@ func (p *plainer) split(c Column) {
 		p.spelled[c.Name] = unit
 	}
 	p.read[c.Name] = n
+}
+
+// DecimalShown is the decimal sign that a number, with or without a unit behind it, plainly shows.
+func DecimalShown(text string) Decimal {
+	if m := numberAndUnit.FindStringSubmatch(text); m != nil {
+		text = strings.TrimSpace(m[1])
+	}
+	n, err := ReadNumeral(text, Point, 0)
+	if err != nil {
+		return ""
+	}
+	return n.Sign
 }
 
 // most is the largest number that a column can mean; only amounts and counts come in thousands.

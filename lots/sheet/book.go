@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"path"
+	"path/filepath"
 	"strings"
 
 	"heeltap/lots"
@@ -25,8 +26,16 @@ const (
 	maxMerges  = 100
 )
 
+// A workbook unpacks to about ten times its size (common practice: XML of numbers); one that
+// claims far more is made to fill memory. Small ones may, since empty formatted rows pack well.
+const (
+	maxSwell  = 100
+	swellFrom = 32 << 20
+)
+
 var (
 	errTooLarge = fmt.Errorf("it unpacks to more than %d MiB: give a folder of CSV files instead", maxBook>>20)
+	errSwollen  = fmt.Errorf("it unpacks to more than %d times its size, which no workbook of records does: save it again, or give a folder of CSV files", maxSwell)
 	errNoBook   = errors.New("it is not a workbook: the part that lists its pages is missing")
 )
 
@@ -34,6 +43,7 @@ var (
 type book struct {
 	parts   map[string]*zip.File
 	room    int64 // bytes that its parts may still unpack to
+	full    error // what is wrong with one that unpacks to more
 	pages   []bookPage
 	strings []string
 	styles  []format
@@ -49,7 +59,13 @@ func openBook(src io.ReaderAt, size, room int64) (*book, error) {
 	if err != nil {
 		return nil, fmt.Errorf("it is damaged: %w", err)
 	}
-	b := &book{parts: map[string]*zip.File{}, room: room}
+	b := &book{parts: map[string]*zip.File{}, room: room, full: errTooLarge}
+	if most := max(swellFrom, maxSwell*size); most < room {
+		b.room, b.full = most, errSwollen
+	}
+	if declared(z.File) > uint64(b.room) {
+		return nil, b.full
+	}
 	for _, f := range z.File {
 		name := strings.ToLower(strings.TrimPrefix(f.Name, "/"))
 		if _, twice := b.parts[name]; !twice {
@@ -71,6 +87,16 @@ func openBook(src io.ReaderAt, size, room int64) (*book, error) {
 		return nil, err
 	}
 	return b, b.readStyles(partOf(links, "styles", path.Join(path.Dir(main), "styles.xml")))
+}
+
+// declared is what the parts that may be read say they unpack to.
+func declared(parts []*zip.File) (sum uint64) {
+	for _, f := range parts {
+		if ending := strings.ToLower(path.Ext(f.Name)); ending == ".xml" || ending == ".rels" {
+			sum += min(f.UncompressedSize64, 1<<40) // no sum of what a file can list overflows
+		}
+	}
+	return sum
 }
 
 // link is one relationship of a part.
@@ -184,15 +210,15 @@ func (b *book) each(part string, fn func(*xml.Decoder, xml.StartElement) error) 
 			err = fn(d, e)
 		}
 		switch {
-		case errors.Is(err, errTooLarge):
-			return errTooLarge
+		case errors.Is(err, b.full):
+			return b.full
 		case err != nil:
 			return fmt.Errorf("its part %s is damaged: %w", part, err)
 		}
 	}
 }
 
-// metered counts what all parts unpack to, whatever the file says about itself.
+// metered counts what all parts unpack to, together; archive/zip holds each to what the file says of it.
 type metered struct {
 	src  io.Reader
 	book *book
@@ -201,7 +227,7 @@ type metered struct {
 func (m *metered) Read(p []byte) (int, error) {
 	n, err := m.src.Read(p)
 	if m.book.room -= int64(n); m.book.room < 0 {
-		return 0, errTooLarge
+		return 0, m.book.full
 	}
 	return n, err
 }
@@ -286,7 +312,7 @@ func (r *reading) workbook(name string, src io.ReaderAt, size int64) error {
 	}
 	byName := map[string][]bookPage{}
 	for _, p := range b.pages {
-		byName[p.name] = append(byName[p.name], p)
+		byName[pageName(p.name)] = append(byName[pageName(p.name)], p)
 	}
 	known := 0
 	for _, s := range lots.Sheets {
@@ -302,28 +328,46 @@ func (r *reading) workbook(name string, src io.ReaderAt, size int64) error {
 		}
 	}
 	if known == 0 {
-		return lots.Errorf(lots.NotFound, "%s has none of the pages that are read: %s", name, strings.Join(sheetNames(""), " "))
+		return lots.Errorf(lots.NotFound, "%s has none of the pages that are read (%s)", name, strings.Join(sheetNames(""), " "))
 	}
-	if err := r.otherPages(b); err != nil {
+	if err := r.otherPages(b, name); err != nil {
 		return damaged(err)
 	}
 	return nil
 }
 
-// otherPages makes a fault of every page that is no sheet and not empty;
-// spreadsheets add empty pages of their own.
-func (r *reading) otherPages(b *book) error {
+// pageName is how a page's name is compared: people write Receipts, and a blank behind it.
+func pageName(name string) string { return strings.ToLower(strings.TrimSpace(name)) }
+
+// otherPages passes over the pages that are not sheets and not empty, or makes a fault that
+// lists them; spreadsheets add empty pages of their own.
+func (r *reading) otherPages(b *book, file string) error {
+	var others, named []string
 	for _, p := range b.pages {
-		if _, ok := lots.SheetNamed(p.name); ok {
+		if _, ok := lots.SheetNamed(pageName(p.name)); ok {
 			continue
 		}
 		empty, err := b.emptyPage(p)
 		if err != nil {
 			return err
 		}
-		if !empty {
-			r.unknown(p.name, "page", sheetNames(""))
+		if empty {
+			continue
 		}
+		others = append(others, p.name)
+		text := fmt.Sprintf("%q", shorten(p.name))
+		if near := lots.NearestOf(pageName(p.name), sheetNames("")); len(near) > 0 {
+			text += " (did you mean " + strings.Join(near, ", ") + "?)"
+		}
+		named = append(named, text)
+	}
+	switch {
+	case len(others) == 0:
+	case r.how.SkipOthers:
+		r.passed = append(r.passed, others...)
+	default:
+		r.fault(filepath.Base(file), 1, "", "has pages that are not record sheets: %s. Rename or remove them, or ask for them to be passed over; the sheets are %s",
+			strings.Join(named, ", "), strings.Join(sheetNames(""), " "))
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ var errStop = errors.New("enough was read")
 
 // bookPage reads one page into rows of its sheet.
 func (r *reading) bookPage(b *book, at bookPage, s *lots.Sheet) error {
-	p := &page{into: r, sheet: s, file: s.Name, ragged: true, first: len(r.rows)}
+	p := &page{into: r, sheet: s, file: s.Name, ragged: true, first: len(r.rows), warned: len(r.warnings)}
 	var merges []string
 	err := b.cells(at.part, func(line int, cells []cell) error {
 		p.addCells(b, line, cells)
@@ -48,6 +48,7 @@ func (r *reading) bookPage(b *book, at bookPage, s *lots.Sheet) error {
 	for _, area := range merges {
 		p.merged(area)
 	}
+	p.warn()
 	return nil
 }
 
@@ -55,6 +56,7 @@ func (r *reading) bookPage(b *book, at bookPage, s *lots.Sheet) error {
 func (p *page) addCells(b *book, line int, cells []cell) {
 	var texts []string
 	sound := true
+	p.sure = map[string]bool{}
 	for _, c := range cells {
 		column, known := p.column(c.at)
 		if p.head != nil && !known && c.at < len(p.head) {
@@ -68,6 +70,9 @@ func (p *page) addCells(b *book, line int, cells []cell) {
 		}
 		if strings.TrimSpace(text) == "" {
 			continue
+		}
+		if c.kind == "" || c.kind == "n" {
+			p.sure[column.Name] = true
 		}
 		if c.at >= len(texts) {
 			texts = append(texts, make([]string, c.at+1-len(texts))...)

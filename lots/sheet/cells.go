@@ -108,7 +108,7 @@ func (b *book) text(c cell, column lots.Column) (text, reason string) {
 	case "b":
 		return truth(c.value, column), ""
 	case "e":
-		return "", fmt.Sprintf("holds the error %s", shorten(c.value))
+		return "", errorReason(c.value)
 	}
 	if c.value == "" {
 		return "", "is a formula without a result: open the workbook in a spreadsheet and save it"

@@ -27,7 +27,7 @@ func (r *reading) folder(dir string) error {
 		}
 		found[name] = true
 		if _, ok := lots.SheetNamed(strings.TrimSuffix(name, ".csv")); !ok {
-			r.unknown(name, "file", sheetNames(".csv"))
+			r.unknownFile(name)
 		}
 	}
 	if len(found) == 0 {
@@ -44,13 +44,17 @@ func (r *reading) folder(dir string) error {
 	return nil
 }
 
-// unknown is the fault of a file or page that is no sheet.
-func (r *reading) unknown(name, what string, known []string) {
-	if near := lots.NearestOf(name, known); len(near) > 0 {
-		r.fault(name, 1, "", "is no known %s; did you mean %s?", what, strings.Join(near, ", "))
-		return
+// unknownFile passes over a file that is not a sheet, or makes a fault of it.
+func (r *reading) unknownFile(name string) {
+	known := sheetNames(".csv")
+	switch near := lots.NearestOf(name, known); {
+	case r.how.SkipOthers:
+		r.passed = append(r.passed, name)
+	case len(near) > 0:
+		r.fault(name, 1, "", "is not one of the files that are read; did you mean %s?", strings.Join(near, ", "))
+	default:
+		r.fault(name, 1, "", "is not one of the files that are read: %s", strings.Join(known, " "))
 	}
-	r.fault(name, 1, "", "is no known %s: there are %s", what, strings.Join(known, " "))
 }
 
 func (r *reading) csvFile(path string, s *lots.Sheet) error {
@@ -72,7 +76,7 @@ func (r *reading) csvFile(path string, s *lots.Sheet) error {
 
 // csv reads one file. Only a failing disk is an error.
 func (r *reading) csv(src io.Reader, s *lots.Sheet) error {
-	p := &page{into: r, sheet: s, file: s.File()}
+	p := &page{into: r, sheet: s, file: s.File(), warned: len(r.warnings)}
 	buffered := bufio.NewReader(src)
 	start, err := buffered.Peek(4)
 	if err != nil && err != io.EOF {

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -20,7 +21,12 @@ type page struct {
 	line   int      // line of the heading
 	first  int      // rows that were read before this page
 	faults int
-	closed bool // nothing more is to be read
+	closed bool            // nothing more is to be read
+	sure   map[string]bool // columns of this row that hold a number of the workbook's own
+
+	sums   sums
+	doubts map[string]*doubtful // by column
+	warned int                  // warnings that were given before this page
 }
 
 func (p *page) fault(line int, column, format string, args ...any) {
@@ -77,18 +83,41 @@ func (p *page) add(line int, cells []string) {
 	case len(row) == 0 && marked:
 		p.fault(line, faultColumn, "only the fault is left of this row: write the row or delete it")
 	case len(row) > 0:
-		p.keep(line, row)
+		p.take(line, row)
 	}
 }
 
-func (p *page) keep(line int, row lots.Row) {
+// take puts a row into the words that records are kept in, unless something in it cannot be so.
+func (p *page) take(line int, row lots.Row) {
+	written := maps.Clone(row)
+	doubts, faults := lots.Plain(p.sheet, row, lots.Manner{File: true, Decimal: p.into.how.Decimal, Sure: p.sure})
+	if p.sums.totals(p.sheet, row) {
+		p.fault(line, "", "looks like a totals row: leave it out")
+		return
+	}
+	broken := p.broken(line, written)
+	for _, f := range faults {
+		p.fault(line, f.Column, "%s", f.Reason)
+	}
+	if broken || len(faults) > 0 {
+		return
+	}
+	p.suspect(line, written, doubts)
+	p.sums.add(p.sheet, row)
+	if maps.Equal(written, row) {
+		written = nil
+	}
+	p.keep(line, row, written)
+}
+
+func (p *page) keep(line int, row, written lots.Row) {
 	if p.into.left == 0 {
 		p.fault(line, "", "there are more than %d rows in all: import them in parts", maxRows)
 		p.closed = true
 		return
 	}
 	p.into.left--
-	p.into.rows = append(p.into.rows, Row{Sheet: p.sheet, Row: row, File: p.file, Line: line})
+	p.into.rows = append(p.into.rows, Row{Sheet: p.sheet, Row: row, File: p.file, Line: line, Written: written})
 }
 
 // rightWidth refuses a row that has not the heading's number of cells: a comma
@@ -167,8 +196,9 @@ func (p *page) unknownColumn(name string) string {
 	return fmt.Sprintf("%s has no such column: it has %s", p.sheet.Name, strings.Join(columnNames(p.sheet), ", "))
 }
 
-// finish says that a page had no heading.
+// finish says what can only be said of a whole page: what may be meant otherwise, and that it had no heading.
 func (p *page) finish() {
+	p.warn()
 	if p.head == nil && !p.closed {
 		p.fault(1, "", "has no heading: write the column names %s", strings.Join(columnNames(p.sheet), ","))
 	}

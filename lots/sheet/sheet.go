@@ -18,6 +18,9 @@ type Row struct {
 	Row   lots.Row // column to text; empty cells are absent, spaces at the ends dropped
 	File  string   // file name in its folder, or page of the workbook
 	Line  int      // 1-based line of the file (of a row that spans lines its first), or row of the page
+
+	// Written is the row as it stands in the file, where lots.Plain wrote it in other words; else nil.
+	Written lots.Row
 }
 
 // Limits on what is read, far above what a brewery writes down.
@@ -33,27 +36,47 @@ const (
 // holds and removals have a reason of their own.
 const faultColumn = "fault"
 
-// Read reads a folder of CSV files, or one .xlsx workbook, in the order of
-// lots.Sheets and, within a sheet, from top to bottom. Rows that cannot be
-// read are faults and not among rows; faults of a whole file or page name its
-// heading. A file that ends in .csv and is no sheet, and a page that is none
-// and not empty, are faults too; other files are left alone. The error is for
-// what cannot be opened or holds no sheet at all.
+// Options is how a folder or workbook is read.
+type Options struct {
+	Decimal    lots.Decimal // the site's decimal sign; files have a point unless the site writes a comma
+	SkipOthers bool         // pass over files and pages that are none of the sheets
+}
+
+// Contents is what was read.
+type Contents struct {
+	Rows       []Row
+	Faults     lots.Faults // what cannot be read; its rows are not among Rows
+	Warnings   lots.Faults // what was read and may be meant otherwise: check the paper
+	PassedOver []string    // files and pages that are none of the sheets, where Options asked to skip them
+}
+
+// Read is ReadWith for files that have a decimal point and nothing but sheets; warnings are dropped.
 func Read(path string) (rows []Row, faults lots.Faults, err error) {
+	c, err := ReadWith(path, Options{})
+	return c.Rows, c.Faults, err
+}
+
+// ReadWith reads a folder of CSV files, or one .xlsx workbook, in the order of lots.Sheets and,
+// within a sheet, from top to bottom. Cells are put into the words that lots.Decode knows
+// (lots.Plain). Rows that cannot be read are faults and not among the rows; faults of a whole
+// file or page name its heading. A file that ends in .csv and is not a sheet, and a page that
+// is not one and not empty, are faults too unless they are skipped; other files are left alone. The
+// error is for what cannot be opened or holds no sheet at all.
+func ReadWith(path string, how Options) (Contents, error) {
 	info, err := os.Stat(path)
 	if err != nil {
-		return nil, nil, openError(path, err)
+		return Contents{}, openError(path, err)
 	}
-	r := &reading{left: maxRows, room: maxBook}
+	r := &reading{left: maxRows, room: maxBook, how: how}
 	if info.IsDir() {
 		err = r.folder(path)
 	} else {
 		err = r.file(path, info)
 	}
 	if err != nil {
-		return nil, nil, err
+		return Contents{}, err
 	}
-	return r.rows, r.faults, nil
+	return Contents{Rows: r.rows, Faults: r.faults, Warnings: r.warnings, PassedOver: r.passed}, nil
 }
 
 func openError(path string, err error) error {
@@ -65,10 +88,13 @@ func openError(path string, err error) error {
 
 // reading collects what is read.
 type reading struct {
-	rows   []Row
-	faults lots.Faults
-	left   int   // rows that may still come
-	room   int64 // bytes that a workbook may unpack to
+	how      Options
+	rows     []Row
+	faults   lots.Faults
+	warnings lots.Faults
+	passed   []string
+	left     int   // rows that may still come
+	room     int64 // bytes that a workbook may unpack to
 }
 
 func (r *reading) fault(file string, line int, column, format string, args ...any) {
@@ -139,7 +165,20 @@ func grouped(rows []Row) (map[*lots.Sheet][]Row, error) {
 func (r Row) cells() []string {
 	out := make([]string, len(r.Sheet.Columns))
 	for i, c := range r.Sheet.Columns {
-		out[i] = oneNewline(r.Row[c.Name])
+		out[i] = oneNewline(lots.Unmistakable(c, r.Row[c.Name]))
+	}
+	return out
+}
+
+// written lists a row's texts as they stood in its file.
+func (r Row) written() []string {
+	row := r.Row
+	if r.Written != nil {
+		row = r.Written
+	}
+	out := make([]string, len(r.Sheet.Columns))
+	for i, c := range r.Sheet.Columns {
+		out[i] = oneNewline(row[c.Name])
 	}
 	return out
 }

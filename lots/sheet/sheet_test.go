@@ -229,9 +229,9 @@ func TestFolderFaults(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, rows, 1)
 	require.Len(t, faults, 4)
-	require.Equal(t, "Codes.csv:1: is no known file; did you mean codes.csv?", faults[0].String())
-	require.Equal(t, "recipts.csv:1: is no known file; did you mean receipts.csv?", faults[1].String())
-	require.Equal(t, "whatever at all.csv:1: is no known file: there are "+strings.Join(sheetNames(".csv"), " "), faults[2].String())
+	require.Equal(t, "Codes.csv:1: is not one of the files that are read; did you mean codes.csv?", faults[0].String())
+	require.Equal(t, "recipts.csv:1: is not one of the files that are read; did you mean receipts.csv?", faults[1].String())
+	require.Equal(t, "whatever at all.csv:1: is not one of the files that are read: "+strings.Join(sheetNames(".csv"), " "), faults[2].String())
 	require.Equal(t, "runs.csv:1: is not a file", faults[3].String())
 }
 

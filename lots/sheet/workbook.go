@@ -96,7 +96,7 @@ func replaceableBook(path string) error {
 		return refused
 	}
 	for _, p := range b.pages {
-		if _, ok := lots.SheetNamed(p.name); !ok {
+		if _, ok := lots.SheetNamed(pageName(p.name)); !ok {
 			return refused
 		}
 	}

@@ -48,7 +48,7 @@ func WriteFaulty(dir string, rows []Row, faults lots.Faults) error {
 	for _, r := range rows {
 		at := place{r.File, r.Line}
 		if reason, ok := reasons[at]; ok {
-			bad[r.Sheet] = append(bad[r.Sheet], append(r.cells(), strings.Join(reason, "; ")))
+			bad[r.Sheet] = append(bad[r.Sheet], append(r.written(), strings.Join(reason, "; ")))
 			delete(reasons, at)
 		}
 	}
