@@ -240,6 +240,9 @@ type Return struct {
 	Document         string
 }
 
+// OfGoods reports whether goods came back, and not an empty keg: that is no return of goods.
+func (r *Return) OfGoods() bool { return r.State != "empty" }
+
 // Removal takes something out of the books for a reason.
 type Removal struct {
 	Meta

@@ -3,6 +3,7 @@ package balance
 import (
 	"slices"
 
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 	"heeltap/lots/store"
@@ -105,8 +106,8 @@ func (k *itemBook) vessel(code string) {
 	end := base(contentAt(fills, k.p.Until))
 	k.closing += end
 	k.uncounted = k.uncounted || end > 0
-	for _, d := range drawsOf(k.tx, code) {
-		part := before(d, k.p.Until) - before(d, k.p.From)
+	for _, d := range trace.DrawsOf(k.tx, code) {
+		part := trace.DrawnPart(d, k.p.Until) - trace.DrawnPart(d, k.p.From)
 		if d.OneOf || part <= 0 || d.Qty <= 0 {
 			continue
 		}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"heeltap/graph"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 	"heeltap/lots/store"
@@ -12,12 +13,11 @@ import (
 
 // content is one fill in a vessel's books: what came, what was drawn, and how it ended.
 type content struct {
-	lineage.Node
-	came  float64 // without what was carried from the fill before
-	draws []lineage.Draw
-	left  float64 // when it ended, or now
-	lost  float64 // of that, what the next fill does not carry
-	end   ending
+	trace.FillBooks
+	came float64 // without what was carried from the fill before
+	left float64 // when it ended, or now
+	lost float64 // of that, what the next fill does not carry
+	end  ending
 }
 
 // ending is what made a fill end with something left.
@@ -26,39 +26,14 @@ type ending struct {
 	entries    []int64
 }
 
-// drawnBefore is what was drawn of a fill before a moment; a flow over that moment by its part.
-func (c *content) drawnBefore(t int64) float64 {
-	sum := 0.0
-	for _, d := range c.draws {
-		sum += d.Qty * before(d, t)
-	}
-	return sum
-}
-
-// before is the part of a draw that lies before a moment.
-func before(d lineage.Draw, t int64) float64 {
-	switch {
-	case d.Start >= t:
-		return 0
-	case d.End <= t || d.End <= d.Start:
-		return 1
-	}
-	return float64(t-d.Start) / float64(d.End-d.Start)
-}
-
 // contentAt is what a vessel holds by the books just before a moment.
 func contentAt(fills []content, t int64) float64 {
-	for i := len(fills) - 1; i >= 0; i-- {
-		f := &fills[i]
-		if f.Since >= t {
-			continue
-		}
-		if f.Until != 0 && f.Until < t {
-			return 0 // cleaned or emptied, and not filled since
-		}
-		return max(0, f.Total-f.drawnBefore(t))
+	books := make([]trace.FillBooks, len(fills))
+	for i, f := range fills {
+		books[i] = f.FillBooks
 	}
-	return 0
+	held, _ := trace.HeldAt(books, t)
+	return held
 }
 
 // always is the period that is all of time.
@@ -90,11 +65,11 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 			b.add("-", f.end.name, f.end.text, of(f.lost), f.end.entries...)
 		}
 	}
-	for _, d := range drawsOf(tx, code) {
-		part := before(d, p.Until) - before(d, p.From)
+	for _, d := range trace.DrawsOf(tx, code) {
+		part := trace.DrawnPart(d, p.Until) - trace.DrawnPart(d, p.From)
 		switch {
 		case d.OneOf && part > 0:
-			if rec, _ := tx.Record(d.Entry); circulates(rec) { // what may have been cleaned away before it
+			if trace.Circulates(tx, d.Entry) { // what may have been cleaned away before it
 				continue
 			}
 			b.note("%s (entry %d) is one of several: drawn from nobody's books", drawText(tx, d.Entry), d.Entry)
@@ -117,22 +92,14 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 
 // contents works out a vessel's fills from its books.
 func contents(tx *store.Tx, code string) []content {
-	nodes := fillsOf(tx, code)
-	drawn := map[int64][]lineage.Draw{}
-	for _, d := range drawsOf(tx, code) {
-		if d.State == lineage.Drew && !d.OneOf {
-			drawn[d.Fill] = append(drawn[d.Fill], d)
-		}
-	}
-	out := make([]content, len(nodes))
+	fills := trace.FillsOf(tx, code)
+	out := make([]content, len(fills))
 	carried := 0.0
-	for i, n := range nodes {
-		f := content{Node: n, came: max(0, n.Total-carried), draws: drawn[n.Since]}
-		f.left = max(0, n.Total-f.drawnBefore(always.Until))
-		f.end = endingOf(tx, code, n)
+	for i, n := range fills {
+		f := content{FillBooks: n, came: max(0, n.Total-carried), left: n.Left(), end: endingOf(tx, code, n.Node)}
 		carried = 0
-		if i+1 < len(nodes) && nodes[i+1].Since == n.Until && f.end.name == "" {
-			carried = carriedInto(tx, n, nodes[i+1], f.left, len(f.draws) > 0)
+		if i+1 < len(fills) && fills[i+1].Since == n.Until && f.end.name == "" {
+			carried = carriedInto(tx, n.Node, fills[i+1].Node, f.left, len(f.Draws) > 0)
 		}
 		f.lost = f.left - carried
 		if f.end.name == "" {
@@ -163,37 +130,6 @@ func endingOf(tx *store.Tx, vessel string, n lineage.Node) (end ending) {
 	return end
 }
 
-// drawsOf lists what was drawn from a vessel's books. Circulations of one instant join with each
-// other, so that the content goes through them once; a flow that goes on when its fill has ended, by
-// a clean of uncertain time, drew it until then.
-func drawsOf(tx *store.Tx, vessel string) []lineage.Draw {
-	until := map[int64]int64{}
-	for _, n := range tx.NodesOf(vessel) {
-		until[n.Since] = n.Until
-	}
-	joined := map[int64]bool{}
-	var out []lineage.Draw
-	for _, d := range tx.VesselDraws(vessel) {
-		rec, _ := tx.Record(d.Entry)
-		circulation := circulates(rec)
-		twice := circulation && joined[d.Start]
-		joined[d.Start] = joined[d.Start] || circulation
-		if twice {
-			continue
-		}
-		if end := until[d.Fill]; d.State == lineage.Drew && end != 0 && end < d.End {
-			d.End = max(d.Start, end)
-		}
-		out = append(out, d)
-	}
-	return out
-}
-
-func circulates(rec lots.Record) bool {
-	_, ok := rec.(*lots.Circulation)
-	return ok
-}
-
 // vesselUnit is what a vessel is balanced in: the site's volume, or a mass where its own unit is
 // one, 1 kg counting as 1 L.
 func vesselUnit(tx *store.Tx, code string) (lots.Unit, func(mL float64) float64) {
@@ -202,14 +138,6 @@ func vesselUnit(tx *store.Tx, code string) (lots.Unit, func(mL float64) float64)
 	}
 	unit := tx.Site().VolumeUnit
 	return unit, unit.Of
-}
-
-func fillsOf(tx *store.Tx, vessel string) []lineage.Node {
-	var out []lineage.Node
-	for _, n := range tx.NodesOf(vessel) {
-		out = append(out, n.Node)
-	}
-	return out
 }
 
 // carriedInto is how much of a fill the next one carries: what the link between them says, or all

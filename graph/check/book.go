@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"heeltap/graph"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 	"heeltap/lots/store"
@@ -54,6 +55,7 @@ type book struct {
 	reach      map[string][2]int
 	uses       map[string][]use // of each lot, in order of entry
 	drawn      map[string][]lineage.Draw
+	fills      map[string][]trace.FillBooks
 	backs      map[string]*graph.Reach
 	err        error
 }
@@ -62,7 +64,7 @@ func read(tx *store.Tx) (*book, error) {
 	b := &book{tx: tx, zone: tx.Site().Zone, entries: map[int64]*store.Entry{}, byEntry: map[int64]lots.Record{}, rows: map[int64]lots.Row{},
 		items: map[string]*lots.Item{}, parties: map[string]*lots.Party{}, vessels: map[string]*lots.Vessel{}, lines: map[string]*lots.Line{}, products: map[string]*lots.Product{},
 		receipt: map[string]*lots.Receipt{}, crops: map[string]*lots.Crop{}, run: map[string]*lots.Run{}, codes: map[string][]*lots.CodeChange{}, feeds: map[string][]*lots.Feed{},
-		unitRows: map[string][]*lots.Packed{}, packedOf: map[string][]*lots.Packed{}, shipped: map[string][]*lots.Shipment{}, drawn: map[string][]lineage.Draw{}, backs: map[string]*graph.Reach{}, nodes: map[string][]int64{}, consignees: map[string]map[string]bool{}, reach: map[string][2]int{}}
+		unitRows: map[string][]*lots.Packed{}, packedOf: map[string][]*lots.Packed{}, shipped: map[string][]*lots.Shipment{}, drawn: map[string][]lineage.Draw{}, fills: map[string][]trace.FillBooks{}, backs: map[string]*graph.Reach{}, nodes: map[string][]int64{}, consignees: map[string]map[string]bool{}, reach: map[string][2]int{}}
 	all, err := tx.Everything()
 	if err != nil {
 		return nil, err

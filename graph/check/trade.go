@@ -82,7 +82,7 @@ func shippedAbovePacked(b *book) (out []Hit) {
 		}
 	}
 	for _, r := range b.returns {
-		if all := joined[r.Unit.Codes[0]]; r.Unit.OneOf() && len(all) > 0 && r.State != "empty" {
+		if all := joined[r.Unit.Codes[0]]; r.Unit.OneOf() && len(all) > 0 && r.OfGoods() {
 			left[all[0]] -= float64(r.Quantity)
 		}
 	}
@@ -140,7 +140,7 @@ func countsSwapped(b *book) (out []Hit) {
 // between: only where what had never left can not have been enough.
 func returnShippedAgain(b *book) (out []Hit) {
 	for _, r := range b.returns {
-		if r.Unit.OneOf() || r.State == "empty" || b.several(r.Unit.Code()) {
+		if r.Unit.OneOf() || !r.OfGoods() || b.several(r.Unit.Code()) {
 			continue
 		}
 		unit := r.Unit.Code()
@@ -245,7 +245,7 @@ func returnedAboveShipped(b *book) (out []Hit) {
 		}
 	}
 	for _, r := range b.returns {
-		if r.Unit.OneOf() || unclear[r.Unit.Code()] || r.State == "empty" {
+		if r.Unit.OneOf() || unclear[r.Unit.Code()] || !r.OfGoods() {
 			continue
 		}
 		k := key{r.Unit.Code(), r.Consignee}

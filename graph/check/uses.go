@@ -1,7 +1,7 @@
 package check
 
 import (
-	"heeltap/graph"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 )
 
@@ -89,21 +89,10 @@ func (b *book) lotBooked(lot string, at lots.When) (float64, bool) {
 
 // vesselBooked is what the books said that a vessel held at a time, in mL; false where nothing.
 func (b *book) vesselBooked(vessel string, at int64) (float64, bool) {
-	left, since, found := 0.0, int64(0), false
-	for _, n := range b.tx.NodesOf(vessel) {
-		if n.Kind == graph.Fill && n.Since <= at && (n.Until == 0 || n.Until > at) {
-			left, since, found = n.Total, n.Since, true
-		}
+	fills, ok := b.fills[vessel]
+	if !ok {
+		fills = trace.FillsOf(b.tx, vessel)
+		b.fills[vessel] = fills
 	}
-	for _, d := range b.draws(vessel) {
-		if d.Fill != since || d.OneOf || d.Start > at {
-			continue
-		}
-		part := 1.0
-		if d.End > at {
-			part = float64(at-d.Start) / float64(d.End-d.Start)
-		}
-		left -= d.Qty * part
-	}
-	return left, found
+	return trace.HeldAt(fills, at+1)
 }

@@ -145,7 +145,7 @@ func (m *model) move(t *thing, code string, rec lots.Record) {
 		}
 		x = move{at: r.At.To, n: float64(r.Quantity), party: r.Consignee}
 	case *lots.Return:
-		if r.Unit.OneOf() || r.State == "empty" {
+		if r.Unit.OneOf() || !r.OfGoods() {
 			return
 		}
 		x = move{at: r.At.To, n: -float64(r.Quantity)}

@@ -5,36 +5,21 @@ import (
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 	"heeltap/lots/store"
+	"math"
 )
-
-// lastCount finds the last count of a lot or vessel made at or after a time.
-func lastCount(tx *store.Tx, code string, since int64) (*lots.StockCount, bool) {
-	var last *lots.StockCount
-	for _, rec := range tx.Touching(code) {
-		c, ok := rec.(*lots.StockCount)
-		if ok && !c.Subject.OneOf() && c.Subject.Code() == code && c.At.To >= since && (last == nil || c.At.From >= last.At.From) {
-			last = c
-		}
-	}
-	return last, last != nil
-}
 
 // countedIn is what a vessel holds by the last count of its fill, less what was drawn since.
 func countedIn(tx *store.Tx, vessel string, fill int64, unit lots.Unit) *float64 {
-	c, ok := lastCount(tx, vessel, fill)
+	c, ok := trace.LastCount(tx, vessel, fill)
 	if !ok {
 		return nil
 	}
 	ml := c.Qty.Millilitres()
-	for _, d := range tx.VesselDraws(vessel) {
+	for _, d := range trace.DrawsOf(tx, vessel) {
 		if d.Fill != fill || d.State != lineage.Drew || d.OneOf || d.End <= c.At.To && (d.Start < d.End || d.Start < c.At.To || d.Entry < c.Seq) {
 			continue
 		}
-		part := 1.0
-		if d.Start < c.At.To {
-			part = float64(d.End-c.At.To) / float64(d.End-d.Start)
-		}
-		ml -= d.Qty * part
+		ml -= d.Qty * (1 - trace.DrawnPart(d, c.At.To))
 	}
 	n := lots.Nine(max(0, amountOf(ml, unit)))
 	return &n
@@ -42,7 +27,7 @@ func countedIn(tx *store.Tx, vessel string, fill int64, unit lots.Unit) *float64
 
 // countedOf is what is left of a lot by the last count of it, less what was used since.
 func countedOf(tx *store.Tx, lot string, unit lots.Unit) *float64 {
-	c, ok := lastCount(tx, lot, 0)
+	c, ok := trace.LastCount(tx, lot, math.MinInt64)
 	if !ok {
 		return nil
 	}

@@ -35,7 +35,7 @@ func (u *Unit) mayHaveLeft(tx *store.Tx) {
 		case *lots.Feed:
 			from, n = x.From, x.Count
 		case *lots.Return:
-			if x.State != "empty" {
+			if x.OfGoods() {
 				from, n = x.Unit, -float64(x.Quantity)
 			}
 		}

@@ -1,12 +1,11 @@
 package trace
 
 import (
-	"slices"
-
 	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
 	"heeltap/lots/store"
+	"math"
 )
 
 // LotLeft is what is left of a lot by the books, in base units of its quantity, never
@@ -41,19 +40,12 @@ type Content struct {
 
 // ContentOf finds what a vessel holds now; false where its last fill ended, or it was never filled.
 func ContentOf(tx *store.Tx, vessel string) (Content, bool) {
-	fills := slices.DeleteFunc(tx.NodesOf(vessel), func(n store.Node) bool { return n.Kind != graph.Fill })
+	fills := FillsOf(tx, vessel)
 	if len(fills) == 0 || fills[len(fills)-1].Until != 0 {
 		return Content{}, false
 	}
 	last := fills[len(fills)-1]
-	c := Content{Fill: last.Node, Left: last.Total}
-	for _, d := range tx.VesselDraws(vessel) {
-		if d.Fill == last.Since && d.State == lineage.Drew && !d.OneOf {
-			c.Left -= d.Qty
-		}
-	}
-	c.Left = max(0, c.Left)
-	return c, true
+	return Content{Fill: last.Node, Left: last.Left()}, true
 }
 
 // Counted is what a count says is here now: the count, and what moved since.
@@ -67,14 +59,8 @@ type Counted struct {
 
 // CountOf rolls the last count of a unit forward by what was entered as having happened after it.
 func CountOf(tx *store.Tx, unit string) (Counted, bool) {
-	var last *lots.StockCount
-	for _, rec := range tx.Touching(unit) {
-		c, ok := rec.(*lots.StockCount)
-		if ok && c.Subject.Kind == lots.KindUnit && !c.Subject.OneOf() && (last == nil || c.At.From >= last.At.From) {
-			last = c
-		}
-	}
-	if last == nil {
+	last, ok := LastCount(tx, unit, math.MinInt64)
+	if !ok {
 		return Counted{}, false
 	}
 	c := Counted{Said: last.Count, Place: last.Place, Entry: last.Seq, At: last.At}

@@ -43,7 +43,7 @@ func booksOf(tx *store.Tx, code string, counts func(at lots.When, entry int64) b
 				b.Shipped += float64(x.Quantity)
 			}
 		case *lots.Return:
-			if !x.Unit.OneOf() && x.State != "empty" && counts(x.At, x.Seq) {
+			if !x.Unit.OneOf() && x.OfGoods() && counts(x.At, x.Seq) {
 				b.Returned += float64(x.Quantity)
 			}
 		case *lots.Removal:

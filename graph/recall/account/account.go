@@ -160,7 +160,7 @@ func unitAccount(tx *store.Tx, u trace.Unit) UnitAccount {
 				x.oneOf[m.Seq] = float64(m.Quantity)
 			}
 		case *lots.Return: // it is not away any more
-			if m.Unit.OneOf() && m.State != "empty" {
+			if m.Unit.OneOf() && m.OfGoods() {
 				x.oneOf[m.Seq] = -float64(m.Quantity)
 			}
 		}

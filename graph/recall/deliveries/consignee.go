@@ -208,7 +208,7 @@ func (l *Line) takeBack(tx *store.Tx, s *scope.Scope, party string, lines map[st
 	for _, code := range codes {
 		for _, rec := range tx.Touching(code) {
 			r, ok := rec.(*lots.Return)
-			if ok && r.Consignee == party && r.Unit.OneOf() && r.State != "empty" && l.OneOf != "" && !unknown[r.Seq] && allIn(r.Unit.Codes, codes) {
+			if ok && r.Consignee == party && r.Unit.OneOf() && r.OfGoods() && l.OneOf != "" && !unknown[r.Seq] && allIn(r.Unit.Codes, codes) {
 				unknown[r.Seq] = true
 				l.Returned += float64(r.Quantity)
 				l.returns = append(l.returns, r)
@@ -230,7 +230,7 @@ func (l *Line) takeBack(tx *store.Tx, s *scope.Scope, party string, lines map[st
 			switch {
 			case s.Over(r.Seq):
 				l.older -= float64(r.Quantity)
-			case r.State != "empty":
+			case r.OfGoods():
 				l.Returned += float64(r.Quantity)
 				l.returns = append(l.returns, r)
 			case l.Kegs: // only a keg comes back empty: of a pallet nothing came
@@ -310,7 +310,7 @@ func ReturnedByOthers(tx *store.Tx, s *scope.Scope) []OtherReturn {
 		slices.Sort(of)
 		for _, rec := range tx.Touching(u.Code) {
 			r, ok := rec.(*lots.Return)
-			if !ok || r.Unit.OneOf() || r.State == "empty" || slices.Contains(of, r.Consignee) {
+			if !ok || r.Unit.OneOf() || !r.OfGoods() || slices.Contains(of, r.Consignee) {
 				continue
 			}
 			if !s.Over(r.Seq) {

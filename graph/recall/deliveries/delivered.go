@@ -172,7 +172,7 @@ func standingThen(tx *store.Tx, u trace.Unit, then int64) (rows []int64, explain
 				gone += float64(x.Quantity)
 			}
 		case *lots.Return:
-			if !x.Unit.OneOf() && x.At.From <= then && x.State != "empty" {
+			if !x.Unit.OneOf() && x.At.From <= then && x.OfGoods() {
 				gone -= float64(x.Quantity)
 			}
 		case *lots.Removal:

@@ -96,14 +96,8 @@ func countedHere(tx *store.Tx, code string) bool {
 // countedSince is what the last count of a lot or vessel said, where it was made since a time; nil
 // where there is none.
 func countedSince(tx *store.Tx, code string, unit lots.Unit, since int64) *float64 {
-	var last *lots.StockCount
-	for _, rec := range tx.Touching(code) {
-		c, ok := rec.(*lots.StockCount)
-		if ok && !c.Subject.OneOf() && c.Subject.Code() == code && c.At.To >= since && (last == nil || c.At.From >= last.At.From) {
-			last = c
-		}
-	}
-	if last == nil {
+	last, ok := trace.LastCount(tx, code, since)
+	if !ok {
 		return nil
 	}
 	n := lots.Nine(unit.Of(float64(last.Qty.N)))

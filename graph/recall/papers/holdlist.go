@@ -63,14 +63,8 @@ func (m *Maker) counted(x house.Stock) string {
 		}
 		return ""
 	}
-	var last *lots.StockCount // of what a tank holds now, not of what it held before
-	for _, rec := range m.tx.Touching(x.Code) {
-		c, ok := rec.(*lots.StockCount)
-		if ok && m.begun(x) <= c.At.From && !c.Subject.OneOf() && c.Subject.Code() == x.Code && (last == nil || c.At.From >= last.At.From) {
-			last = c
-		}
-	}
-	if last == nil {
+	last, ok := trace.LastCount(m.tx, x.Code, m.begun(x)) // of what a tank holds now, not of what it held before
+	if !ok {
 		return ""
 	}
 	return said(lots.Nine(lots.Unit(x.Unit).Of(float64(last.Qty.N))), x.Unit, last.At)
