@@ -102,7 +102,7 @@ func TestDecodeGoodRows(t *testing.T) {
 		"items":   &Item{Code: "HOP", Name: "Hop", Kind: "hop", Unit: "kg", Allergens: []string{"sulphite", "gluten"}, ExtractPct: 80.5},
 		"parties": &Party{Code: "C-1", Name: "Depot", Role: "consignee", Channel: "distributor"},
 		"vessels": &Vessel{Code: "BT1", Kind: "bright", Capacity: 60, Unit: "hL"},
-		"lines":   &Line{Code: "L2", RatePerMin: 60, Margin: 180, Overlap: 90, Residue: true},
+		"lines":   &Line{Code: "L2", RatePerMin: 60, Margin: 180, Overlap: 90, Residue: true, HasResidue: true},
 		"products": &Product{Code: "P2", Name: "Pale", ContainerML: 440, PerCase: 24, CasesPerPallet: 80, Declares: []string{"gluten"},
 			ShelfLifeDays: 180},
 		"receipts": &Receipt{Meta: Meta{By: "kim"}, Lot: "M-9", Item: "MALT", Supplier: "S-1", SupplierLot: "=1+1", Qty: Quantity{20_250_000, Mass}, Unit: "kg",
@@ -218,7 +218,7 @@ func TestDecodeBadRows(t *testing.T) {
 		{"removals", "quantity=0.5", `quantity: "0.5" is not a whole number of pieces`},
 		{"removals", "reason=", "reason: is needed"},
 		{"counts", "unit=case", "unit: FV1 holds kilograms or litres, not case"},
-		{"holds", "released_at=", "released_at: is needed with a release"},
+		{"holds", "released_at=", "released_at: is needed where a release is given"},
 		{"holds", "released_at=2026-03-25", "released_at: ends before it starts"},
 		{"holds", "subject=S-1", "subject: S-1 is a party; a lot, brew, vessel, run or unit belongs here"},
 	} {
