@@ -35,9 +35,9 @@ func CheckCode(code string, slashAllowed bool) error {
 	case code == "":
 		return fmt.Errorf("a code is needed")
 	case len(code) > maxCode:
-		return fmt.Errorf("a code has at most %d bytes", maxCode)
+		return fmt.Errorf("a code can have at most %d bytes: choose a shorter one", maxCode)
 	case strings.TrimSpace(code) != code:
-		return fmt.Errorf("%q has spaces at its ends", code)
+		return fmt.Errorf("%q has spaces at its ends: leave them out", code)
 	case strings.ContainsAny(code, "|;@"):
 		return fmt.Errorf("%q: a code cannot contain | ; or @, which have a meaning in questions", code)
 	case !slashAllowed && strings.Contains(code, "/"):

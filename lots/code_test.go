@@ -19,8 +19,8 @@ func TestCheckCode(t *testing.T) {
 	}{
 		{"M-1", false, ""}, {"FV 2", false, ""}, {"Straße#7", false, ""}, {"K0417/R2031", true, ""}, {strings.Repeat("x", 80), false, ""},
 		{"", false, "a code is needed"},
-		{strings.Repeat("x", 81), false, "a code has at most 80 bytes"},
-		{" M-1", false, `" M-1" has spaces at its ends`}, {"M-1\u00a0", false, "\"M-1\\u00a0\" has spaces at its ends"},
+		{strings.Repeat("x", 81), false, "a code can have at most 80 bytes: choose a shorter one"},
+		{" M-1", false, `" M-1" has spaces at its ends: leave them out`}, {"M-1\u00a0", false, "\"M-1\\u00a0\" has spaces at its ends: leave them out"},
 		{"A|B", false, `"A|B": a code cannot contain | ; or @, which have a meaning in questions`},
 		{"A;B", false, `"A;B": a code cannot contain | ; or @, which have a meaning in questions`},
 		{"A@B", true, `"A@B": a code cannot contain | ; or @, which have a meaning in questions`},

@@ -218,7 +218,7 @@ func TestDecodeBadRows(t *testing.T) {
 		{"removals", "quantity=0.5", `quantity: "0.5" is not a whole number of pieces`},
 		{"removals", "reason=", "reason: is needed"},
 		{"counts", "unit=case", "unit: FV1 holds kilograms or litres, not case"},
-		{"holds", "released_at=", "released_at: is needed with a release"},
+		{"holds", "released_at=", "released_at: is needed where a release is given"},
 		{"holds", "released_at=2026-03-25", "released_at: ends before it starts"},
 		{"holds", "subject=S-1", "subject: S-1 is a party; a lot, brew, vessel, run or unit belongs here"},
 	} {

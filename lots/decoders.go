@@ -318,7 +318,7 @@ func decodeHold(f *fields) Record {
 	code, t := f.one("subject")
 	h.Subject = Ref{Kind: t.Kind, Codes: []string{code}}
 	if !h.Released && (h.ReleasedBy != "" || h.ReleaseReason != "") {
-		f.fault("released_at", "is needed with a release")
+		f.fault("released_at", "is needed where a release is given")
 	}
 	if h.Released {
 		f.order(h.At, h.ReleasedAt, "released_at", false)

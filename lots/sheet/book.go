@@ -319,7 +319,7 @@ func (r *reading) workbook(name string, src io.ReaderAt, size int64) error {
 		for i, p := range byName[s.Name] {
 			known++
 			if i > 0 {
-				r.fault(s.Name, 1, "", "two pages have this name")
+				r.fault(s.Name, 1, "", "two pages have this name: rename one")
 				continue
 			}
 			if err := r.bookPage(b, p, s); err != nil {

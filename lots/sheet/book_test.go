@@ -348,7 +348,7 @@ func TestAPageNamedTwice(t *testing.T) {
 		"xl/workbook.xml":            strings.Replace(bookXML, "</sheets>", `<sheet name="codes" sheetId="2" r:id="a"/></sheets>`, 1),
 		"xl/_rels/workbook.xml.rels": relsXML, "xl/worksheets/one.xml": "<worksheet><sheetData>" + headXML + "</sheetData></worksheet>"}))
 	require.NoError(t, err)
-	require.Equal(t, "codes:1: two pages have this name", r.faults.Error())
+	require.Equal(t, "codes:1: two pages have this name: rename one", r.faults.Error())
 }
 
 func TestCellPlaces(t *testing.T) {

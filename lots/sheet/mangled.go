@@ -105,7 +105,7 @@ func (d *doubtful) text(at lots.Fault, v string) {
 	days, ok := lots.IsDayNumber(v)
 	switch {
 	case ok:
-		at.Reason = fmt.Sprintf("%s may be the date %s, as a spreadsheet counts days, for others in this column are dates: check the paper", v, lots.DayNumber(days))
+		at.Reason = fmt.Sprintf("%s may be the date %s, as a spreadsheet counts days, because others in this column are dates: check the paper", v, lots.DayNumber(days))
 		d.days = append(d.days, at)
 	case dateLike.MatchString(v), madeDate.MatchString(v), fullDate.MatchString(v):
 		d.dates++

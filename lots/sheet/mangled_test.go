@@ -56,7 +56,7 @@ func TestADayNumberAmongDatesIsAWarning(t *testing.T) {
 		return lot + ",MALT,S-1,x" + lot + ",5,kg,2026-03-04," + bestBy + ",\n"
 	}
 	got := contentsOf(t, "receipts.csv", receiptsHead+row("L-1", "2027-01-01")+row("L-2", "44927")+row("L-3", "2027-03-01"), Options{})
-	require.Equal(t, "receipts.csv:3: best_by: 44927 may be the date 2023-01-01, as a spreadsheet counts days, for others in this column are dates: check the paper", got.Warnings.Error())
+	require.Equal(t, "receipts.csv:3: best_by: 44927 may be the date 2023-01-01, as a spreadsheet counts days, because others in this column are dates: check the paper", got.Warnings.Error())
 	got = contentsOf(t, "receipts.csv", receiptsHead+row("L-1", "week 9")+row("L-2", "44927")+row("L-3", "2027-03-01"), Options{})
 	require.Empty(t, got.Warnings)
 }

@@ -20,7 +20,7 @@ type actBody struct {
 // Act records a step about something. The step is kept as canonical JSON.
 func (tx *Tx) Act(about string, step any, by string) (*Entry, error) {
 	if about == "" || by == "" {
-		return nil, lots.Errorf(lots.Invalid, "a step needs a name: who took it")
+		return nil, lots.Errorf(lots.Invalid, "say who took the step")
 	}
 	text, err := canonical(step)
 	if err != nil {

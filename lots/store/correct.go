@@ -316,7 +316,7 @@ func (tx *Tx) unused(target lots.Entered, row lots.Row, stands bool) error {
 	for _, rec := range tx.Touching(code) {
 		if rec.Entry() != target.Seq {
 			other := tx.reading.rows[rec.Entry()]
-			return lots.Errorf(lots.Conflict, "%s is named by entry %d (%s): void or amend that first", code, rec.Entry(), other.Sheet.Noun)
+			return lots.Errorf(lots.Conflict, "entry %d (%s) still names %s: void or amend that first", rec.Entry(), other.Sheet.Noun, code)
 		}
 	}
 	return nil

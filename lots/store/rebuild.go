@@ -132,7 +132,7 @@ func (tx *Tx) load(delta *lineage.Delta) error {
 func newScratch(ctx context.Context) (*DB, error) {
 	dir, err := os.MkdirTemp("", "heeltap-")
 	if err != nil {
-		return nil, lots.Errorf(lots.Internal, "no room for a temporary file: %w", err)
+		return nil, lots.Errorf(lots.Internal, "a temporary file cannot be created: %w", err)
 	}
 	db, err := Create(ctx, filepath.Join(dir, "scratch.db"))
 	if err != nil {
