@@ -127,8 +127,10 @@ func (d *doubts) words(list []string) {
 	}
 }
 
-// delivery tells of a delivery that seems entered already, and of a supplier that is none.
+// delivery warns about a delivery that seems entered already, a supplier that is none, and a rejected lot
+// that went in all the same.
 func (d *doubts) delivery(r *lots.Receipt) {
+	d.rejected(r)
 	if p, ok := d.tx.Party(r.Supplier); ok && p.Role == "consignee" {
 		d.add("%s is recorded as a consignee: is that the supplier?", r.Supplier)
 	}
@@ -140,6 +142,17 @@ func (d *doubts) delivery(r *lots.Receipt) {
 		if ok && o.Seq != r.Seq && o.Supplier == r.Supplier && o.SupplierLot == r.SupplierLot && o.Qty == r.Qty && d.day(o.At) == d.day(r.At) {
 			d.add("%s is the same delivery to the letter (item, supplier's lot, quantity, day): if it came once, void one of the two", o.Lot)
 		}
+	}
+}
+
+// rejected warns about a rejected lot that was put into a vessel, or used: what it is in is not stopped by its status.
+func (d *doubts) rejected(r *lots.Receipt) {
+	switch {
+	case r.Status != "rejected":
+	case r.Into != "":
+		d.add("%s is recorded as rejected and as put into %s: if it is in there, so is whatever is drawn from %s (heeltap hold %s); if not, correct where it went (heeltap amend %s into=)", r.Lot, r.Into, r.Into, r.Into, r.Lot)
+	case trace.Used(d.tx, r.Lot):
+		d.add("%s is recorded as rejected, and some of it was used: what it went into is not stopped by that (heeltap hold %s stops all of it)", r.Lot, r.Lot)
 	}
 }
 

@@ -49,6 +49,8 @@ func TestDoubts(t *testing.T) {
 		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2027-03-01_08:00", "received_at 2027-03-01 08:00 has not come yet"},
 		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-20", ""},
 		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=500 unit=kg received_at=2026-03-21", "has not come yet"},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=5 unit=hL received_at=2026-03-01_08:00 status=rejected", ""},
+		{"receipts lot=M-2 item=MALT supplier=SUP supplier_lot=A2 quantity=5 unit=hL received_at=2026-03-01_08:00 into=BT status=rejected", "M-2 is recorded as rejected and as put into BT"},
 		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=180 unit=hL", "180 hL went into FV, which holds 20 hL"},
 		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=10 unit=hL plato=120", "120 °P is stronger than any wort"},
 		{"brews brew=B-2 beer=Pale started_at=2026-03-02_07:00 cast_out_at=2026-03-02_13:00 into=FV volume=20 unit=hL", "by the books FV now has 22 hL in it and holds 20 hL"},
