@@ -93,5 +93,8 @@ func (e *env) record(cmd *cobra.Command, a desk.Act) error {
 		return e.writeJSON(said)
 	}
 	e.printf("%s (entry %d)\n", said.Text, said.Entry)
+	for _, text := range said.Also {
+		e.printf("%s\n", text)
+	}
 	return nil
 }

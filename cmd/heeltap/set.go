@@ -25,6 +25,7 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
   site     market              US, EU, UK …: where the brewery sells its beer
            address             the server's address, put before the code on tags
            decimal             the decimal sign people write here: . or , (.)
+           returns             what becomes of goods that come back: hold (until judged) or accept (hold)
            authority.MARKET    the authority in a market that heeltap does not know
            target.scope        minutes to the first frozen scope (120)
            target.account      minutes to the account (240)

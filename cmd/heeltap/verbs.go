@@ -40,7 +40,7 @@ var verbs = map[string]verb{
 		`  heeltap pack --kind pallet --run R26-0031 --quantity 80 --first-at "2026-03-18 08:00" --last-at "2026-03-18 08:32"
   heeltap pack K0417 --kind keg --run R26-0032 --quantity 1 --washed-at "2026-03-18 06:10" --washer WASHER`},
 	"shipments": {"Record goods leaving", "", `  heeltap ship --unit P26-0817 --quantity 80 --consignee D-014 --document BOL-2201`},
-	"returns":   {"Record goods coming back", "An empty keg is no return of goods.", `  heeltap return --unit K0417/R26-0032 --quantity 1 --consignee D-014 --state empty`},
+	"returns":   {"Record goods coming back", "Record goods coming back. Each unit goes on hold until somebody has judged it, unless the site's setting returns is\naccept (heeltap set site returns accept). An empty keg (--state empty) is no return of goods.", `  heeltap return --unit K0417/R26-0032 --quantity 1 --consignee D-014 --state empty`},
 	"removals": {"Record a sample, taproom use, destruction, dump or loss", "",
 		`  heeltap remove P26-0817 --quantity 2 --reason sample
   heeltap remove FV2 --quantity all --reason dumped --witness Ines`},

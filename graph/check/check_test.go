@@ -216,6 +216,9 @@ var faults = map[string]func(b *brewery){
 	"used-while-stopped": func(b *brewery) {
 		b.add(1, "holds", "subject", "H-0", "at", b.at(1, 1, 1), "reason", "x", "by", "Quint")
 	},
+	"rejected-in-vessel": func(b *brewery) {
+		b.add(0, "receipts", "lot", "BULK", "item", "MALT", "supplier", "SUP", "supplier_lot", "A9010", "quantity", "900", "unit", "kg", "received_at", b.at(0, 10, 1), "carrier", "c", "into", "SILO", "status", "rejected")
+	},
 	"lot-too-small": func(b *brewery) {
 		feed := b.where("feeds", "from", "C-0")
 		b.set("feeds", feed, "quantity", "")

@@ -18,6 +18,7 @@ func receivingRules() []Rule {
 			func(b *book) []Hit { return b.folded("used-above-receipt") }},
 		{"used-before-receipt", Misses, "a lot or a time is wrong: what is asked backwards contradicts itself", "heeltap amend ENTRY at=… or from=…", usedBeforeReceipt},
 		{"used-while-stopped", Misses, "goods that were stopped are in the beer, with nobody's word for it", "hold what came of it, or void the wrong row", usedWhileStopped},
+		{"rejected-in-vessel", Misses, "what was rejected is in a vessel by the records, and in all that was drawn from it", "heeltap hold VESSEL; if it never went in, heeltap amend LOT into=", rejectedInVessel},
 		{"near-supplier-lots", Misses, "one is a misreading of the other: whoever asks for the lot as printed misses it", "look at the bag or the papers, then heeltap amend LOT supplier_lot=…", nearSupplierLots},
 		{"supplier-lot-twice", Widens, "one supplier's lot under two items: the item or the lot is wrong", "heeltap amend LOT item=… or supplier_lot=…", supplierLotTwice},
 		{"odd-supplier-lot", Widens, "what stands there is another number, so that the supplier's notice can not be matched", "heeltap amend LOT supplier_lot=…", oddSupplierLot},
@@ -70,6 +71,16 @@ func usedWhileStopped(b *book) (out []Hit) {
 			if r.Status == "rejected" && !u.removed && !over[u.entry] {
 				out = append(out, hit(r.Lot, u.entry, "%s was rejected, and used in %s", r.Lot, u.what))
 			}
+		}
+	}
+	return out
+}
+
+// rejectedInVessel finds lots that were rejected and put into a vessel all the same.
+func rejectedInVessel(b *book) (out []Hit) {
+	for _, r := range b.receipts {
+		if r.Status == "rejected" && r.Into != "" {
+			out = append(out, hit(r.Lot, r.Seq, "%s was rejected when it was received, and is recorded as put into %s", r.Lot, r.Into))
 		}
 	}
 	return out

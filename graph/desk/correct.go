@@ -74,7 +74,7 @@ func (c Change) make(tx *store.Tx, f func() (targets, entries []int64, err error
 	if err != nil {
 		return nil, err
 	}
-	was, known := describeAll(tx, rows), findingsAbout(tx, rows)
+	was, known, back := describeAll(tx, rows), findingsAbout(tx, rows), cameBack(tx, rows)
 	stood, err := trace.StandingHolds(tx)
 	if err != nil {
 		return nil, err
@@ -98,6 +98,11 @@ func (c Change) make(tx *store.Tx, f func() (targets, entries []int64, err error
 			out.Warnings = append(out.Warnings, f)
 		}
 	}
+	judge, err := returnsCorrected(tx, back, cameBack(tx, rows))
+	if err != nil {
+		return nil, err
+	}
+	out.Warnings = append(out.Warnings, judge...)
 	return out, c.judge(tx, out, rows, takers, stood.Goods(), before)
 }
 

@@ -4,6 +4,7 @@
 package desk
 
 import (
+	"cmp"
 	"slices"
 
 	"heeltap/graph/doubt"
@@ -28,6 +29,7 @@ type Said struct {
 	Sheet    string   `json:"sheet"`
 	Code     *string  `json:"code"`     // of the thing recorded, where the sheet has codes
 	Text     string   `json:"text"`     // what was recorded, as a colleague would say it
+	Also     []string `json:"also"`     // what was recorded with it: the hold of goods that came back
 	Warnings []string `json:"warnings"` // what can hardly be so, and what to know
 	Findings []string `json:"findings"` // faults in the records that the row made or touched
 }
@@ -38,7 +40,7 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 	if err != nil {
 		return nil, err
 	}
-	said := &Said{Sheet: a.Sheet.Name, Warnings: notes, Findings: []string{}}
+	said := &Said{Sheet: a.Sheet.Name, Also: []string{}, Warnings: notes, Findings: []string{}}
 	if err := said.enter(tx, store.Statement{Sheet: a.Sheet, Row: row, By: a.By}, a.Override); err != nil {
 		return nil, err
 	}
@@ -46,7 +48,9 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 		said.Code = &code
 	}
 	said.Text = Sentence(tx, said.Entry)
-	return said, tx.Err()
+	also, err := stopReturned(tx, said.Entry)
+	said.Also = append(said.Also, also...)
+	return said, cmp.Or(err, tx.Err())
 }
 
 // enter records a row, unless it takes what is stopped, and gathers what is worth knowing about it.

@@ -47,6 +47,7 @@ func settings() []setting {
 		{lots.KindProduct, recall.SettingMalt, func(v string) error { return oneOf(v, "yes", "no") }},
 		{"", SettingAddress, anAddress},
 		{"", store.SettingDecimal, func(v string) error { _, err := lots.ParseDecimal(v); return err }},
+		{"", SettingReturns, func(v string) error { return oneOf(v, returnsHold, returnsAccept) }},
 		{"", recall.SettingAuthorityOf, func(string) error { return nil }},
 		{"", recall.SettingScope, aCount},
 		{"", recall.SettingAccount, aCount},

@@ -127,8 +127,10 @@ func (d *doubts) words(list []string) {
 	}
 }
 
-// delivery tells of a delivery that seems entered already, and of a supplier that is none.
+// delivery warns about a delivery that seems entered already, a supplier that is none, and a rejected lot
+// that went in all the same.
 func (d *doubts) delivery(r *lots.Receipt) {
+	d.rejected(r)
 	if p, ok := d.tx.Party(r.Supplier); ok && p.Role == "consignee" {
 		d.add("%s is recorded as a consignee: is that the supplier?", r.Supplier)
 	}
@@ -140,6 +142,17 @@ func (d *doubts) delivery(r *lots.Receipt) {
 		if ok && o.Seq != r.Seq && o.Supplier == r.Supplier && o.SupplierLot == r.SupplierLot && o.Qty == r.Qty && d.day(o.At) == d.day(r.At) {
 			d.add("%s is the same delivery to the letter (item, supplier's lot, quantity, day): if it came once, void one of the two", o.Lot)
 		}
+	}
+}
+
+// rejected warns about a rejected lot that was put into a vessel, or used: what it is in is not stopped by its status.
+func (d *doubts) rejected(r *lots.Receipt) {
+	switch {
+	case r.Status != "rejected":
+	case r.Into != "":
+		d.add("%s is recorded as rejected and as put into %s: if it is in there, so is whatever is drawn from %s (heeltap hold %s); if not, correct where it went (heeltap amend %s into=)", r.Lot, r.Into, r.Into, r.Into, r.Lot)
+	case trace.Used(d.tx, r.Lot):
+		d.add("%s is recorded as rejected, and some of it was used: what it went into is not stopped by that (heeltap hold %s stops all of it)", r.Lot, r.Lot)
 	}
 }
 
@@ -249,38 +262,50 @@ func subset(part, whole []string) bool {
 	return !slices.ContainsFunc(part, func(s string) bool { return !slices.Contains(whole, s) })
 }
 
-// comeBack tells of a return from somebody who had no such goods, or not so many.
+// comeBack warns about a return from somebody who had no such goods, and where more came back than went out.
 func (d *doubts) comeBack(r *lots.Return) {
 	if thing, ok := d.tx.Thing(r.Unit.Code()); ok && r.State == "empty" && thing.UnitKind != "keg" {
 		d.add("%s is a %s: only kegs come back empty; goods that came back are full or part", r.Unit.Code(), thing.UnitKind)
 	}
-	if r.Unit.OneOf() {
-		return
+	unit := strings.Join(r.Unit.Codes, " or ")
+	all, own := d.moved(r.Unit.Codes, ""), d.moved(r.Unit.Codes, r.Consignee)
+	switch {
+	case own.out == 0:
+		d.add("%s was never shipped to %s: who sent it back?", unit, r.Consignee)
+	case own.back > own.out:
+		d.add("MORE CAME BACK THAN WENT OUT: %s got %d of %s and has sent back %d; is it this unit, this consignee, this quantity?", r.Consignee, own.out, unit, own.back)
 	}
-	unit := r.Unit.Code()
-	var had, back int64
-	maybe := false
-	for _, rec := range d.tx.Touching(unit) {
-		switch x := rec.(type) {
-		case *lots.Shipment:
-			if x.Consignee == r.Consignee && x.Unit.OneOf() {
-				maybe = true
-			} else if x.Consignee == r.Consignee {
-				had += x.Quantity
+	if all.back > all.out && (own.back <= own.out || all != own) {
+		d.add("MORE CAME BACK THAN WENT OUT: %d of %s were shipped in all, and %d have come back: count what is here (heeltap count)", all.out, unit, all.back)
+	}
+}
+
+// moved is how much of some units was shipped, which counts what may have been of one of them, and how much came
+// back, which counts what was surely of one of them: cases, or kegs, full or empty.
+type moved struct{ out, back int64 }
+
+// moved sums what went to a consignee and came back from it; to and from all where none is named.
+func (d *doubts) moved(units []string, consignee string) (sum moved) {
+	seen := map[int64]bool{}
+	for _, unit := range units {
+		for _, rec := range d.tx.Touching(unit) {
+			if seen[rec.Entry()] {
+				continue
 			}
-		case *lots.Return:
-			if x.Consignee == r.Consignee && !x.Unit.OneOf() {
-				back += x.Quantity
+			seen[rec.Entry()] = true
+			switch x := rec.(type) {
+			case *lots.Shipment:
+				if consignee == "" || x.Consignee == consignee {
+					sum.out += x.Quantity
+				}
+			case *lots.Return:
+				if (consignee == "" || x.Consignee == consignee) && subset(x.Unit.Codes, units) {
+					sum.back += x.Quantity
+				}
 			}
 		}
 	}
-	switch {
-	case maybe:
-	case had == 0:
-		d.add("%s was never shipped to %s: who sent it back?", unit, r.Consignee)
-	case back > had:
-		d.add("%s got %d of %s and has sent back %d", r.Consignee, had, unit, back)
-	}
+	return sum
 }
 
 func (d *doubts) volume(ml int64) string {

@@ -266,6 +266,9 @@ func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 	if by, err := trace.StoppedBy(tx, thing.Kind, subject); err != nil || by != "" {
 		return nil, cmp.Or(err, error(lots.Errorf(lots.Conflict, "%s has no hold of its own: it is stopped by %s; release that, or go on with --override REASON", subject, by)))
 	}
+	if rec, ok := tx.Receipt(subject); ok && rec.Status == "rejected" {
+		return nil, lots.Errorf(lots.Conflict, "%s was rejected when it was received, not put on hold: if it was accepted after all, put its status right (heeltap amend %s status=accepted)", subject, subject)
+	}
 	return nil, lots.Errorf(lots.Conflict, "%s is not on hold", subject)
 }
 

@@ -17,13 +17,14 @@ import (
 // beer, lots or units under a hold that stood before them, or that inherit from what is. A
 // release lets go what it names, and what comes through it, of every older hold for the same reason. What
 // happened before a hold, and samples, destruction and going back to the supplier, are let
-// through. A hold that came in together with an act can not have stopped it.
+// through. A hold that came in together with an act cannot have stopped it. Lots that were rejected
+// at the dock are stopped as well, also where they came in together with their use.
 func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 	if len(entries) == 0 {
 		return nil, nil
 	}
 	g, err := newGuard(tx, entries[0])
-	if err != nil || len(g.holds) == 0 {
+	if err != nil || g.idle() {
 		return nil, err
 	}
 	var faults lots.Faults
@@ -40,7 +41,7 @@ func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 func Takes(tx *store.Tx, entries []int64) (map[int64]map[string]string, error) {
 	out := map[int64]map[string]string{}
 	g, err := newGuard(tx, math.MaxInt64)
-	if err != nil || len(g.holds) == 0 {
+	if err != nil || g.idle() {
 		return out, err
 	}
 	for _, entry := range entries {
@@ -52,11 +53,17 @@ func Takes(tx *store.Tx, entries []int64) (map[int64]map[string]string, error) {
 	return out, cmp.Or(g.err, tx.Err())
 }
 
-// newGuard reads the holds and releases recorded before an entry.
+// idle reports whether there is nothing that could stop anything.
+func (g *guard) idle() bool { return len(g.holds) == 0 && len(g.refused.lots) == 0 }
+
+// newGuard reads the holds and releases recorded before an entry, and the rejected lots.
 func newGuard(tx *store.Tx, before int64) (*guard, error) {
 	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, grouped: map[int]map[string]*group{}, walks: map[string]*graph.Reach{}}
 	holds, err := openHolds(tx)
 	if err != nil {
+		return nil, err
+	}
+	if g.refused, err = refusedLots(tx); err != nil {
 		return nil, err
 	}
 	oldest := before
@@ -142,6 +149,7 @@ type guard struct {
 	r        *resolver
 	holds    []held
 	releases []release
+	refused  refusals
 	grouped  map[int]map[string]*group
 	walks    map[string]*graph.Reach // by how many of the holds, in order of time, stood, and what was let go of them
 	err      error
@@ -198,8 +206,11 @@ func (g *guard) taken(entry int64) []stop {
 	if !ok {
 		return nil
 	}
-	var out []stop
 	at, from := g.took(rec)
+	out := g.rejected(entry, from)
+	if len(g.holds) == 0 {
+		return out
+	}
 	for _, ref := range from {
 		for _, code := range ref.Codes {
 			for _, n := range g.nodesTaken(entry, ref.Kind, code) {

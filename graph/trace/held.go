@@ -74,7 +74,7 @@ func openHolds(tx *store.Tx) ([]held, error) {
 			out = append(out, held{h.Subject, h.At, h.Seq, h.Reason})
 		}
 	}
-	receipts, err := tx.ReceiptsOnHold()
+	receipts, err := tx.ReceiptsOf("hold")
 	if err != nil {
 		return nil, err
 	}

@@ -225,9 +225,9 @@ func (tx *Tx) Records(sheet string) ([]lots.Record, error) {
 	return tx.decode(rows), tx.err
 }
 
-// ReceiptsOnHold lists the lots that came in on hold.
-func (tx *Tx) ReceiptsOnHold() ([]*lots.Receipt, error) {
-	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = 'receipts' AND json_extract(body, '$.status') = 'hold' ORDER BY seq")
+// ReceiptsOf lists the receipts with a status written out, such as hold or rejected.
+func (tx *Tx) ReceiptsOf(status string) ([]*lots.Receipt, error) {
+	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = 'receipts' AND json_extract(body, '$.status') = ? ORDER BY seq", status)
 	if err != nil {
 		return nil, err
 	}
