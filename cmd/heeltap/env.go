@@ -51,7 +51,18 @@ func (e *env) update(ctx context.Context, f func(*store.Tx) error) (err error) {
 		return err
 	}
 	defer func() { err = cmp.Or(err, db.Close()) }()
-	return db.Update(ctx, f)
+	return db.Update(ctx, e.telling(f))
+}
+
+// telling is f, after which is said what was read as something that is written differently.
+func (e *env) telling(f func(*store.Tx) error) func(*store.Tx) error {
+	return func(tx *store.Tx) error {
+		err := f(tx)
+		for _, r := range tx.Readings() {
+			e.note("%s read as %s", r.Text, r.As)
+		}
+		return err
+	}
 }
 
 // question runs f on a snapshot of the database, as known at the moment asked for.
@@ -61,6 +72,7 @@ func (e *env) question(ctx context.Context, f func(*store.Tx) error) (err error)
 		return err
 	}
 	defer func() { err = cmp.Or(err, db.Close()) }()
+	f = e.telling(f)
 	if e.knownAt == "" {
 		return db.View(ctx, f)
 	}

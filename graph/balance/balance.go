@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strings"
 
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -102,6 +103,10 @@ func (p Period) holds(w lots.When) bool {
 
 // Of strikes every balance that a code has: two for a brew, its volume and its extract.
 func Of(tx *store.Tx, code string, p Period) ([]Balance, error) {
+	code, err := trace.Recorded(tx, code, lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindItem)
+	if err != nil {
+		return nil, err
+	}
 	thing, ok := tx.Thing(code)
 	if !ok {
 		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", code, cmp.Or(strings.Join(tx.Nearest(code), ", "), "-"))

@@ -22,6 +22,10 @@ import (
 // Record writes the batch record of a brew, run or unit; NotFound where the code is none.
 // The same journal gives the same document.
 func Record(tx *store.Tx, code string, letter bool) (*paper.Document, error) {
+	code, err := trace.Recorded(tx, code, lots.KindBrew, lots.KindRun, lots.KindUnit)
+	if err != nil {
+		return nil, err
+	}
 	thing, ok := tx.Thing(code)
 	if !ok {
 		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindBrew, lots.KindRun, lots.KindUnit), ", "), "-"))
@@ -32,7 +36,6 @@ func Record(tx *store.Tx, code string, letter bool) (*paper.Document, error) {
 		return nil, lots.Errorf(lots.Invalid, "%s is a %s: a batch record is of a brew, a run or a unit", code, thing.Kind)
 	}
 	w := &writer{tx: tx, code: code, kind: thing.Kind, entries: map[int64]bool{}, named: map[string]bool{}, behind: map[string]bool{}, held: map[string]span{}, yeastOf: map[string]bool{}, others: map[string]bool{}}
-	var err error
 	from := []string{string(thing.Kind) + ":" + code}
 	if w.back, err = trace.Ask(tx, trace.Question{Dir: graph.Back, From: from}); err != nil {
 		return nil, err

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
-	"slices"
 	"strings"
 	"unicode"
 
@@ -32,7 +31,10 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 			row[c.Name] = tx.Recorded().In(site.Zone).Format("2006-01-02 15:04")
 		}
 	}
-	notes := meant(tx, a.Sheet, row)
+	notes, err := meant(tx, a.Sheet, row)
+	if err != nil {
+		return nil, nil, err
+	}
 	for _, d := range doubts {
 		notes = append(notes, d.Reason)
 	}
@@ -61,7 +63,7 @@ func DefaultsToNow(s *lots.Sheet, column string) bool {
 
 // meant puts codes where somebody scanned a tag, typed a name, wrote a code in another case, or
 // read a keg's number or an SSCC; of several with | or ; between, for each. It says what it read as what.
-func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string) {
+func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string, err error) {
 	for _, c := range s.Columns {
 		text := row[c.Name]
 		if text == "" {
@@ -87,79 +89,66 @@ func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string) {
 		for i, part := range parts {
 			part = strings.TrimSpace(part)
 			parts[i] = part
-			if code := codeMeant(tx, c, part); code != "" && code != part {
+			code, err := codeMeant(tx, c, part)
+			if err != nil {
+				return nil, lots.Errorf(lots.KindOf(err), "%s: %w", c.Name, err)
+			}
+			if code != "" && code != part {
 				parts[i] = code
 				if labels.ParsePayload(part) != code { // a tag's address is no surprise
-					notes = append(notes, fmt.Sprintf("read %s as %s", part, called(tx, code)))
+					notes = append(notes, fmt.Sprintf("%s read as %s", part, called(tx, code)))
 				}
 			}
 		}
 		row[c.Name] = strings.Join(parts, between)
 	}
-	return notes
+	return notes, nil
 }
 
-// codeMeant is the one code of a column's kinds that a text can only mean; empty where there is none, or several.
-func codeMeant(tx *store.Tx, c lots.Column, text string) string {
+// codeMeant is the one code of a column's kinds that a text can only mean: what a tag holds, a code
+// however it is spaced, a keg's number, an SSCC, a date code, or a name; empty where there is none.
+// What can mean several things is refused with all of them.
+func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
 	if _, known := tx.Thing(text); known || text == "" {
-		return ""
+		return "", nil
 	}
 	if code := labels.ParsePayload(text); code != text {
-		return code
+		return code, nil
 	}
-	if slices.Contains(c.Kinds, lots.KindUnit) {
-		if unit, ok := trace.UnitRead(tx, text); ok {
-			return unit
-		}
+	code, err := trace.CodeOf(tx, text, c.Kinds...)
+	if kind := lots.KindOf(err); err == nil || kind != lots.NotFound && kind != lots.Invalid {
+		return code, err
 	}
-	found := map[string]bool{}
+	var found []string
 	for _, kind := range c.Kinds {
-		for _, code := range named(tx, kind, text) {
-			found[code] = true
-		}
+		found = append(found, named(tx, kind, text)...)
 	}
-	if len(found) != 1 {
-		return ""
+	switch len(found) {
+	case 0:
+		return "", nil // whoever reads the row says what is wrong
+	case 1:
+		return found[0], nil
 	}
-	for code := range found {
-		return code
-	}
-	return ""
+	return "", lots.Errorf(lots.Conflict, "%q can mean %s: give the code", text, strings.Join(found, " or "))
 }
 
-// sheetOf are the sheets that introduce kinds of thing that people call by code or name.
-var sheetOf = map[lots.Kind]string{lots.KindItem: "items", lots.KindParty: "parties", lots.KindVessel: "vessels", lots.KindLine: "lines", lots.KindProduct: "products"}
+// sheetOf are the sheets of things that have names.
+var sheetOf = map[lots.Kind]string{lots.KindItem: "items", lots.KindParty: "parties", lots.KindProduct: "products"}
 
-// named lists things of a kind whose code or name is a text but for case, spaces and punctuation.
+// named lists the things of a kind whose name is a text, but for case, spaces and punctuation.
 func named(tx *store.Tx, kind lots.Kind, text string) (codes []string) {
-	want := plain(text)
-	if want == "" {
+	want, sheet := plain(text), sheetOf[kind]
+	if want == "" || sheet == "" {
 		return nil
-	}
-	sheet := sheetOf[kind]
-	if sheet == "" {
-		for _, code := range tx.Nearest(text, kind) {
-			if plain(code) == want {
-				codes = append(codes, code)
-			}
-		}
-		return codes
 	}
 	rows, err := tx.All(sheet)
 	if err != nil {
 		return nil // the transaction keeps its error
 	}
-	var byName []string
 	for _, r := range rows {
-		switch code := r.Row[r.Sheet.Code]; {
-		case plain(code) == want:
-			codes = append(codes, code)
-		case plain(r.Row["name"]) == want:
-			byName = append(byName, code)
+		if plain(r.Row["name"]) == want {
+			codes = append(codes, r.Row[r.Sheet.Code])
 		}
-	}
-	if len(codes) == 0 {
-		return byName
 	}
 	return codes
 }

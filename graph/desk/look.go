@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -44,10 +45,17 @@ func RowsAbout(tx *store.Tx, code string) ([]lots.Entered, error) {
 			rows = append(rows, r)
 		}
 	}
-	if len(rows) == 0 {
+	if len(rows) > 0 {
+		return rows, tx.Err()
+	}
+	text, err := trace.TextOf(tx, code)
+	if lots.KindOf(err) == lots.Conflict {
+		return nil, err
+	}
+	if err != nil || text == code {
 		return nil, noRow(tx, code)
 	}
-	return rows, tx.Err()
+	return RowsAbout(tx, text)
 }
 
 // noRow says that nothing is called like that any more, or ever was, and what comes near.

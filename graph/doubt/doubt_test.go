@@ -91,7 +91,7 @@ func TestPrintedCodes(t *testing.T) {
 		{"runs run=R-3 product=PALE started_at=2026-03-10_23:00 ended_at=2026-03-11_01:00 date_code=BB_2026-12-06 good=24", ""},
 		{"runs run=R-3 product=PALE started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2026-12-O5 good=24", `the pattern of PALE gives "BB 2026-12-05" for that day, and not "BB 2026-12-O5"`},
 		{"runs run=R-3 product=PALE started_at=2026-03-10 ended_at=2026-03-10 date_code=BB_2026 good=24", ""},
-		{"runs run=R-3 product=BAD started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2027-O5-2O good=24", `"BB 2027-O5-2O" is checked against nothing, for the date-code pattern of BAD can not be used: {dd} is no field`},
+		{"runs run=R-3 product=BAD started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2027-O5-2O good=24", `"BB 2027-O5-2O" is checked against nothing, for the date-code pattern of BAD can not be used: {dd} is not a field`},
 		{"runs run=R-3 product=KEG started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=anything good=1", ""},
 		{"codes run=R-1 date_code=BB_2026-12-05 since=2026-03-10_09:00", ""},
 		{"codes run=R-1 date_code=BB_2026-12-06 since=2026-03-10_09:00", `gives "BB 2026-12-05" for that day, and not "BB 2026-12-06"`},

@@ -2,11 +2,11 @@ package inquiry
 
 import (
 	"cmp"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
 
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/datecode"
 	"heeltap/lots/store"
@@ -18,7 +18,7 @@ func dateCodes(tx *store.Tx, q Question) ([]Candidate, error) {
 	patterns := map[string][]*datecode.Pattern{}
 	for _, text := range tx.PrintedTexts(store.PrintedDateCode) {
 		for _, printed := range tx.PrintedAs(text, true) {
-			run, ok := runOf(tx, printed)
+			run, ok := trace.PrintedBy(tx, printed)
 			if !ok {
 				continue
 			}
@@ -31,11 +31,11 @@ func dateCodes(tx *store.Tx, q Question) ([]Candidate, error) {
 			}
 			if _, known := patterns[run.Product]; !known {
 				var err error
-				if patterns[run.Product], err = patternsOf(tx, run.Product); err != nil {
+				if patterns[run.Product], err = trace.Patterns(tx, run.Product); err != nil {
 					return nil, err
 				}
 			}
-			m, ok := fit(q.Read, text, patterns[run.Product])
+			m, ok := datecode.FitAny(q.Read, text, patterns[run.Product])
 			if !ok {
 				continue
 			}
@@ -53,72 +53,6 @@ func dateCodes(tx *store.Tx, q Question) ([]Candidate, error) {
 		return cmp.Or(cmp.Compare(a.Printed, b.Printed), cmp.Compare(a.Product, b.Product))
 	})
 	return out, nil
-}
-
-// fit takes the best fit by any of the patterns that a product has or had.
-func fit(read, code string, patterns []*datecode.Pattern) (datecode.Match, bool) {
-	if len(patterns) == 0 {
-		return datecode.Fit(read, code, nil)
-	}
-	var best datecode.Match
-	found := false
-	for _, p := range patterns {
-		if m, ok := datecode.Fit(read, code, p); ok && (!found || m.Cost < best.Cost) {
-			best, found = m, true
-		}
-	}
-	return best, found
-}
-
-// patternsOf lists every pattern that a product has or had, the present one first.
-func patternsOf(tx *store.Tx, product string) ([]*datecode.Pattern, error) {
-	texts := []string{productOf(tx, product).DateCode}
-	if entry, _, ok := tx.Introduces(product); ok {
-		said, err := tx.Corrections(entry)
-		if err != nil {
-			return nil, err
-		}
-		first, ok, err := tx.Entry(entry)
-		if err != nil {
-			return nil, err
-		}
-		if ok {
-			said = append(said, first)
-		}
-		for _, e := range said {
-			var body struct {
-				DateCode string `json:"date_code"` // of a row
-				Set      struct {
-					DateCode string `json:"date_code"` // of a correction
-				} `json:"set"`
-			}
-			if err := json.Unmarshal([]byte(e.Body), &body); err != nil {
-				return nil, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
-			}
-			texts = append(texts, body.DateCode, body.Set.DateCode)
-		}
-	}
-	var out []*datecode.Pattern
-	for i, text := range texts {
-		if p, err := datecode.Parse(text); err == nil && text != "" && !slices.Contains(texts[:i], text) {
-			out = append(out, p)
-		}
-	}
-	return out, nil
-}
-
-func runOf(tx *store.Tx, printed store.Printed) (*lots.Run, bool) {
-	rec, ok := tx.Record(printed.Entry)
-	if !ok || printed.Kind != store.PrintedDateCode {
-		return nil, false
-	}
-	switch x := rec.(type) {
-	case *lots.Run:
-		return x, true
-	case *lots.CodeChange:
-		return tx.Run(x.Run)
-	}
-	return nil, false
 }
 
 func productOf(tx *store.Tx, code string) *lots.Product {

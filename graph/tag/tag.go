@@ -38,6 +38,10 @@ func Of(tx *store.Tx, codes []string) ([]labels.Tag, error) {
 // one says on a tag what the records know of a code.
 func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 	zone := tx.Site().Zone
+	code, err := trace.Recorded(tx, code, lots.KindLot, lots.KindVessel, lots.KindRun, lots.KindUnit)
+	if err != nil {
+		return labels.Tag{}, err
+	}
 	tag := labels.Tag{Code: code}
 	rows, err := tx.RowsOf(code)
 	if err != nil {

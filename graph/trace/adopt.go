@@ -107,7 +107,13 @@ func Spelled(tx *store.Tx, text string) string {
 	text = strings.TrimSpace(text)
 	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
 	t, err := r.resolve(text)
-	if err != nil || len(t.from) != 1 {
+	if err != nil {
+		return text
+	}
+	if t.read != "" {
+		text = r.shortest(t)
+	}
+	if len(t.from) != 1 {
 		return text
 	}
 	_, bare := splitKind(text)
@@ -123,4 +129,15 @@ func Spelled(tx *store.Tx, text string) string {
 		return text
 	}
 	return code
+}
+
+// shortest is how what a text was read as is put down: without its kind where that alone means the same.
+func (r *resolver) shortest(t *target) string {
+	_, bare := splitKind(t.read)
+	literal := *r
+	literal.literal = true
+	if plain, err := literal.resolve(bare); err == nil && plain.same(t) {
+		return bare
+	}
+	return t.read
 }

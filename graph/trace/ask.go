@@ -26,11 +26,13 @@ type Question struct {
 	// Without names things that the walk does not pass: somebody decided that nothing
 	// comes to them, or from them. What is reached past them only is out.
 	Without []string
+	// Literal reads nothing into the codes: they were put down before as they are recorded.
+	Literal bool
 }
 
 // Ask follows the lineage as a question says.
 func Ask(tx *store.Tx, question Question) (*Answer, error) {
-	r := &resolver{tx: tx, dir: question.Dir, site: tx.Site()}
+	r := &resolver{tx: tx, dir: question.Dir, site: tx.Site(), literal: question.Literal}
 	from, err := r.resolveAll(question.From)
 	if err != nil {
 		return nil, err
@@ -389,7 +391,7 @@ func totals(a *Answer, moved []Shipment) Totals {
 	return t
 }
 
-// Understood says why a text can not be asked about; nil where it can.
+// Understood says why a text cannot be asked about; nil where it can.
 func Understood(tx *store.Tx, text string) error {
 	_, err := (&resolver{tx: tx, dir: graph.Forward, site: tx.Site()}).resolve(text)
 	return err

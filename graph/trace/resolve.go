@@ -2,7 +2,6 @@ package trace
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -55,14 +54,35 @@ type resolver struct {
 	tx   *store.Tx
 	dir  graph.Direction
 	site lots.Site
+	// literal takes a text only for what is recorded so, but for its case and outer spaces: one that
+	// was put down before must not come to mean something else.
+	literal bool
 }
 
-// resolve understands one text: a code, a text as printed, kind:code, each perhaps
-// with @ and a time.
+// resolve understands one text: a code, a text as printed, kind:code, each perhaps with @ and a
+// time; else what it is but for spacing, marks, and words and a time of day around it.
 func (r *resolver) resolve(text string) (*target, error) {
 	text = strings.TrimSpace(text)
+	readings, loose, err := r.meanings(text)
+	if err != nil {
+		return nil, err
+	}
+	t, chosen, err := r.choose(text, readings)
+	if err != nil {
+		return nil, err
+	}
+	if loose {
+		t.read = chosen.String()
+		r.tx.NoteReading(text, t.read)
+	}
+	return t, nil
+}
+
+// meanings lists what a text can mean in the closest way that means anything; loose where it is not
+// recorded just so. What is recorded goes before any other way to read it.
+func (r *resolver) meanings(text string) (found []reading, loose bool, err error) {
 	if text == "" {
-		return nil, lots.Errorf(lots.Invalid, "a code is needed, such as a lot, a date code or a pallet")
+		return nil, false, lots.Errorf(lots.Invalid, "give a code, such as a lot, a date code or a pallet")
 	}
 	kind, code := splitKind(text)
 	var timeFault error
@@ -72,15 +92,19 @@ func (r *resolver) resolve(text string) (*target, error) {
 		if len(readings) == 0 && kind != "" && exact { // a label may print LOT:4711
 			readings = r.known(text, "", true, nil)
 		}
-		if len(readings) == 0 {
-			continue
+		if len(readings) > 0 {
+			return readings, false, nil
 		}
-		return r.choose(text, readings)
+	}
+	if _, gone := r.tx.TakenBack(code); !gone && !r.literal { // a code taken back is not another one
+		if found = r.interpret(code, kind); len(found) > 0 {
+			return found, true, nil
+		}
 	}
 	if timeFault != nil {
-		return nil, lots.Errorf(lots.Invalid, "%s: %w", text, timeFault)
+		return nil, false, lots.Errorf(lots.Invalid, "%s: %w", text, timeFault)
 	}
-	return nil, r.unknown(code, kind)
+	return nil, false, r.unknown(code, kind)
 }
 
 // splitKind takes kind:code apart where the first part is a kind, however it is written.
@@ -153,7 +177,7 @@ func (r *resolver) known(text, kind string, exact bool, at *moment) []reading {
 }
 
 // choose takes the only thing meant, or says what the text could mean.
-func (r *resolver) choose(text string, readings []reading) (*target, error) {
+func (r *resolver) choose(text string, readings []reading) (*target, reading, error) {
 	var targets []*target
 	var distinct []reading
 	var fault error
@@ -170,50 +194,25 @@ func (r *resolver) choose(text string, readings []reading) (*target, error) {
 	}
 	switch len(targets) {
 	case 0:
-		return nil, fault
+		return nil, reading{}, fault
 	case 1:
-		return targets[0], nil
+		return targets[0], distinct[0], nil
 	}
 	names := make([]string, len(distinct))
 	for i, d := range distinct {
 		names[i] = d.String()
 	}
-	return nil, lots.Errorf(lots.Conflict, "%s could mean %s: ask for one of them in that form", text, strings.Join(names, " or "))
+	return nil, reading{}, ambiguous(text, names)
 }
 
-// unknown says that nothing has the code, and what comes near.
-func (r *resolver) unknown(code, kind string) error {
-	near := r.near(code, kind)
-	if base, _, ok := cutLast(code, "@"); ok && len(near) == 0 {
-		near = r.near(base, kind)
-	}
-	what := "nothing recorded is called"
-	if kind != "" {
-		what = "there is no " + strings.ReplaceAll(kind, "-", " ")
-	}
-	if gone, ok := r.tx.TakenBack(code); ok {
-		what = fmt.Sprintf("entry %d took %s back (%s); %s", gone.Seq, code, gone.Reason(), what)
-	}
-	if len(near) == 0 {
-		return lots.Errorf(lots.NotFound, "%s %q, nor anything near it. That does not mean not affected: check how it was read and written down", what, code)
-	}
-	return lots.Errorf(lots.NotFound, "%s %q. That does not mean not affected; near it are: %s", what, code, strings.Join(near, ", "))
-}
-
-func (r *resolver) near(code, kind string) []string {
-	switch kind {
-	case "":
-		return lots.NearestOf(code, append(r.tx.PrintedTexts(), r.tx.Nearest(code)...))
-	case kindSupplierLot, kindDateCode, kindSSCC, kindDocument, kindKeg:
-		return lots.NearestOf(code, r.tx.PrintedTexts(kind))
-	case kindFill:
-		return r.tx.Nearest(code, lots.KindVessel)
-	}
-	return r.tx.Nearest(code, lots.Kind(kind))
+// ambiguous says what a text could mean, each in the form that means it alone.
+func ambiguous(text string, names []string) error {
+	return lots.Errorf(lots.Conflict, "%s could mean %s: give one of those instead", text, strings.Join(names, " or "))
 }
 
 // target is where a walk starts, and how that is told.
 type target struct {
+	read      string // kind:code that the text was read as, where it is not recorded just so
 	from      []From
 	starts    []start
 	runs      map[string]graph.Band // runs meant that are no starts themselves: their units of some time are

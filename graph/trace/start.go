@@ -243,27 +243,3 @@ func (r *resolver) keg(t *target, m reading) error {
 	}
 	return nil
 }
-
-// UnitRead finds the one unit that a text on it names: a keg by its number (its latest
-// filling), or a pallet by its SSCC.
-func UnitRead(tx *store.Tx, text string) (string, bool) {
-	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
-	var units []string
-	for _, p := range tx.PrintedAs(text, true) {
-		if p.Kind != kindKeg && p.Kind != kindSSCC {
-			continue
-		}
-		t, err := r.target(reading{kind: p.Kind, code: text})
-		if err != nil {
-			continue
-		}
-		for _, s := range t.starts {
-			units = append(units, s.Code)
-		}
-	}
-	units = sortedSet(units)
-	if len(units) != 1 {
-		return "", false
-	}
-	return units[0], true
-}

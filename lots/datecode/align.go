@@ -99,22 +99,22 @@ func words(table []cellOf, width int, read, code []rune) (out []string, fits int
 	for i, j := len(read), len(code); i > 0 || j > 0; {
 		switch table[i*width+j].op {
 		case opAlike:
-			out = append(out, fmt.Sprintf("%c read for %c at place %d", read[i-1], code[j-1], j))
+			out = append(out, fmt.Sprintf("%c read for %c at character %d", read[i-1], code[j-1], j))
 			i, j, fits = i-1, j-1, fits+1
 		case opUnread:
-			out = append(out, fmt.Sprintf("%c not read at place %d", code[j-1], j))
+			out = append(out, fmt.Sprintf("%c at character %d could not be read", code[j-1], j))
 			i, j = i-1, j-1
 		case opOther:
-			out = append(out, fmt.Sprintf("%c instead of %c at place %d", read[i-1], code[j-1], j))
+			out = append(out, fmt.Sprintf("%c instead of %c at character %d", read[i-1], code[j-1], j))
 			i, j = i-1, j-1
 		case opSwap:
-			out = append(out, fmt.Sprintf("places %d and %d exchanged", j-1, j))
+			out = append(out, fmt.Sprintf("characters %d and %d swapped", j-1, j))
 			i, j, fits = i-2, j-2, fits+2
 		case opMissing:
 			last := j
 			for j--; j > 0 && table[i*width+j].op == opMissing && (i == 0 || i == len(read)); j-- {
 			}
-			where := fmt.Sprintf("at place %d", last)
+			where := fmt.Sprintf("at character %d", last)
 			if i == 0 {
 				where = "at the front"
 			} else if i == len(read) {
@@ -122,7 +122,7 @@ func words(table []cellOf, width int, read, code []rune) (out []string, fits int
 			}
 			out = append(out, fmt.Sprintf("%s missing %s", string(code[j:last]), where))
 		case opExtra:
-			out = append(out, fmt.Sprintf("%c too much after place %d", read[i-1], j))
+			out = append(out, fmt.Sprintf("an extra %c after character %d", read[i-1], j))
 			i--
 		default:
 			i, j, fits = i-1, j-1, fits+1

@@ -108,7 +108,7 @@ func byWidth(text []glyph, at, n, width, want int) (split, bool) {
 	}
 	s := split{rest: rest, clock: clock}
 	if lost := max(width-n, strings.Count(digits, "?")); lost > 0 {
-		s.cost, s.how = costEnd+costMore*float64(lost-1), []string{fmt.Sprintf("%s of the time not read", digitsText(lost))}
+		s.cost, s.how = costEnd+costMore*float64(lost-1), []string{fmt.Sprintf("%s of the time could not be read", digitsText(lost))}
 	}
 	return s, true
 }
@@ -182,12 +182,12 @@ func timesAt(text []glyph, start, end int, hour, minute string, p *Pattern) []sp
 	base := split{clock: clock}
 	switch {
 	case !ok:
-		base.clock, base.cost, base.how = Clock{}, costEnd+costMore, []string{fmt.Sprintf("%s:%s is no time of day", hour, minute)}
+		base.clock, base.cost, base.how = Clock{}, costEnd+costMore, []string{fmt.Sprintf("%s:%s is not a time of day", hour, minute)}
 	case p != nil && !p.PrintsTime():
-		base.clock, base.cost, base.how = Clock{}, costEnd+costMore, []string{fmt.Sprintf("a time of day read with it, %s, which it does not print", clock.Text)}
+		base.clock, base.cost, base.how = Clock{}, costEnd+costMore, []string{fmt.Sprintf("a time of day, %s, was read with it, but this product does not print one", clock.Text)}
 	case !clock.Whole():
 		lost := 4 - len(strings.ReplaceAll(hour+minute, "?", ""))
-		base.cost, base.how = costEnd+costMore*float64(lost-1), []string{fmt.Sprintf("%s of the time not read", digitsText(lost))}
+		base.cost, base.how = costEnd+costMore*float64(lost-1), []string{fmt.Sprintf("%s of the time could not be read", digitsText(lost))}
 	}
 	var out []split
 	add := func(rest []glyph, dropped int) {
@@ -198,7 +198,7 @@ func timesAt(text []glyph, start, end int, hour, minute string, p *Pattern) []sp
 		s.rest = rest
 		if dropped > 0 {
 			s.cost += costEnd + costMore*float64(dropped-1)
-			s.how = append(slices.Clone(s.how), "something read beside the time that is no part of the code")
+			s.how = append(slices.Clone(s.how), "something else beside the time is not part of the code")
 		}
 		out = append(out, s)
 	}

@@ -24,7 +24,7 @@
 // the test lists (8,418 readings for which no other code fits exactly as well), the true one
 // comes first for 97.4 % and among the first three for 99.9 %. What remains: a code misread into
 // another that was printed (1 for 7, 3 for 8, 5 for 6 in a day; two digits of a day of the year
-// exchanged), and a day and month exchanged into a date that was printed too: another mark must
+// swapped), and a day and month swapped into a date that was printed too: another mark must
 // tell. A digit of the time misread for another gives another time, and nothing shows it; one that
 // is lost leaves open what it may have been.
 package datecode
@@ -120,7 +120,7 @@ func Parse(pattern string) (*Pattern, error) {
 			literal += rest[:1]
 			rest = rest[2:]
 		case rest[0] == '}':
-			return nil, lots.Errorf(lots.Invalid, "%q has a } without its {; a brace itself is written twice", pattern)
+			return nil, lots.Errorf(lots.Invalid, "%q has a } without its {; write a brace that is printed itself twice", pattern)
 		case rest[0] != '{':
 			n := strings.IndexAny(rest, "{}")
 			if n < 0 {
@@ -131,7 +131,7 @@ func Parse(pattern string) (*Pattern, error) {
 		default:
 			end := strings.IndexByte(rest, '}')
 			if end < 0 {
-				return nil, lots.Errorf(lots.Invalid, "%q has a { without its }", pattern)
+				return nil, lots.Errorf(lots.Invalid, "%q has a { without its }; write a brace that is printed itself twice", pattern)
 			}
 			flush()
 			x, err := fieldNamed(rest[1:end])
@@ -161,7 +161,7 @@ func fieldNamed(name string) (piece, error) {
 	for _, f := range fields {
 		known = append(known, f.name)
 	}
-	return piece{}, lots.Errorf(lots.Invalid, "{%s} is no field of a date code: there are %s; those of a date may have packed- before them", name, strings.Join(known, ", "))
+	return piece{}, lots.Errorf(lots.Invalid, "{%s} is not a field of a date code: use %s; those of a date may have packed- before them", name, strings.Join(known, ", "))
 }
 
 // findTime finds where the time of day stands.
@@ -180,7 +180,7 @@ func (p *Pattern) findTime() error {
 	}
 	for _, x := range p.pieces[first:last] {
 		if x.field != nil && !x.field.clock || x.field == nil && strings.ContainsFunc(x.text, isWord) {
-			return lots.Errorf(lots.Invalid, "%q: hour, minute and second stand together, with nothing but marks between them", p.text)
+			return lots.Errorf(lots.Invalid, "%q: keep hour, minute and second together, with nothing but punctuation between them", p.text)
 		}
 	}
 	if first > 0 && p.pieces[first-1].field == nil { // what parts it from the rest goes with it
@@ -209,7 +209,7 @@ func Check(pattern string) error {
 		return err
 	}
 	if !slices.ContainsFunc(p.pieces, func(x piece) bool { return x.field != nil && x.field.date }) {
-		return lots.Errorf(lots.Invalid, "%q has no field of a date, such as {year}, {month} and {day}: every package would bear the same code", pattern)
+		return lots.Errorf(lots.Invalid, "%q has no field of a date: add some, such as {year}, {month} and {day}, or every package would carry the same code", pattern)
 	}
 	return nil
 }

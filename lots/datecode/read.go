@@ -16,12 +16,13 @@ const (
 	costUnread  = 0.2  // a character that could not be read, written as ?
 	costEnd     = 0.35 // a character lost at either end, or one too many: the rim of a can
 	costMore    = 0.15 // each further one there: people read half a code
-	costSwap    = 0.6  // two neighbours exchanged
+	costSwap    = 0.6  // two neighbours swapped
 	costInner   = 0.8  // a character lost or added inside
 	costOther   = 1.0  // another character
 	costTurned  = 0.3  // the whole read upside down
-	costDayMon  = 0.4  // day and month exchanged
+	costDayMon  = 0.4  // day and month swapped
 	costSaid    = 0.15 // the same date said in another order, or with its month's name
+	costNoYear  = 0.45 // and without its year
 	mostPerRune = 0.34 // what costs more for each character is no reading any more
 	mostCost    = 2.2  // nor what costs more in all
 )
@@ -115,7 +116,7 @@ type fitting struct {
 	code    string
 	want    []rune
 	pattern *Pattern
-	swapped []rune    // with day and month exchanged; nil where that is no other code
+	swapped []rune    // with day and month swapped; nil where that is no other code
 	date    time.Time // the one that it shows; zero where it shows none
 	best    Match
 	found   bool
@@ -134,7 +135,7 @@ func Fit(read, code string, p *Pattern) (Match, bool) {
 		text = slices.DeleteFunc(text, func(g glyph) bool { return g.char == '?' })
 	}
 	f := &fitting{code: code, want: []rune(Plain(code)), pattern: p, best: Match{Cost: math.Inf(1)}}
-	if len(text) < min(3, len(f.want)) || len(f.want) == 0 {
+	if len(text) == 0 || len(f.want) == 0 {
 		return Match{}, false
 	}
 	if p != nil {
@@ -143,6 +144,10 @@ func Fit(read, code string, p *Pattern) (Match, bool) {
 			f.swapped = []rune(Plain(other))
 		}
 		f.date, _ = dateOf(code, at)
+	}
+	f.readDay(text)
+	if len(text) < min(3, len(f.want)) {
+		return f.best, f.found
 	}
 	f.read(text, 0)
 	if last := len(text) - 1; last > 0 && text[last] == (glyph{'?', ':'}) { // or the colon is the code's own
@@ -154,19 +159,94 @@ func Fit(read, code string, p *Pattern) (Match, bool) {
 	return f.best, f.found
 }
 
+// FitAny takes the best fit by any of the patterns that a product has or had.
+func FitAny(read, code string, patterns []*Pattern) (Match, bool) {
+	if len(patterns) == 0 {
+		return Fit(read, code, nil)
+	}
+	var best Match
+	found := false
+	for _, p := range patterns {
+		if m, ok := Fit(read, code, p); ok && (!found || m.Cost < best.Cost) {
+			best, found = m, true
+		}
+	}
+	return best, found
+}
+
+// MayShow reports whether a text can be a code with a time of day somewhere in it, and nothing else: quickly,
+// so that not every code has to be fitted.
+func MayShow(text, code string) bool {
+	read, want := Plain(text), Plain(code)
+	more := len(read) - len(want)
+	if want == "" || more <= 0 || more > len("101112PM") {
+		return false
+	}
+	front := 0
+	for front < len(want) && read[front] == want[front] {
+		front++
+	}
+	back := 0
+	for back < len(want) && read[len(read)-1-back] == want[len(want)-1-back] {
+		back++
+	}
+	return front+back >= len(want)
+}
+
+// SameNumbers reports whether two texts that are plainly equal part their digits alike, or one of them not
+// at all: 1-12 is not 11-2, and 112 may be either.
+func SameNumbers(a, b string) bool {
+	x, y := numberGaps(a), numberGaps(b)
+	within := func(some, all []int) bool {
+		return !slices.ContainsFunc(some, func(at int) bool { return !slices.Contains(all, at) })
+	}
+	return within(x, y) || within(y, x)
+}
+
+// numberGaps lists where marks part a digit from a digit, counted in letters and digits.
+func numberGaps(text string) []int {
+	var out []int
+	text = strings.ToUpper(text)
+	n, gap, last := 0, false, false
+	for _, r := range text {
+		if !unicode.IsLetter(r) && !unicode.IsDigit(r) {
+			gap = true
+			continue
+		}
+		digit := unicode.IsDigit(r)
+		if gap && digit && last {
+			out = append(out, n)
+		}
+		n, gap, last = n+1, false, digit
+	}
+	return out
+}
+
+// readDay takes a text for the day and the month of the code's date, with a time of day or without.
+func (f *fitting) readDay(text []glyph) {
+	if f.date.IsZero() || len(text) > len("THE10THOFSEPTEMBER1042PM") {
+		return
+	}
+	for _, s := range splits(text, f.pattern, len("1003")) {
+		if saysDay(s.rest, f.date) {
+			f.take(Match{Cost: s.cost + costSaid + costNoYear, How: append(slices.Clone(s.how), "its day and month, without the year"), Time: s.clock.Text, Clock: s.clock})
+		}
+	}
+}
+
 // read tries a text, with each way to split a time of day off it.
 func (f *fitting) read(text []glyph, extra float64, how ...string) {
 	for _, s := range splits(text, f.pattern, len(f.want)) {
 		cost, taken := extra+s.cost, slices.Concat(how, s.how)
 		f.try(s, f.want, cost, taken...)
 		if f.swapped != nil {
-			f.try(s, f.swapped, cost+costDayMon, append(taken, "day and month exchanged")...)
+			f.try(s, f.swapped, cost+costDayMon, append(taken, "day and month swapped")...)
 		}
 		if f.date.IsZero() || len(s.rest) > len("BESTBEFOREEND01SEPTEMBER2027") {
 			continue
 		}
 		if text, ok := plainDate(string(plainOf(s.rest))); ok && says(text, f.date) {
-			f.take(Match{Cost: cost + costSaid, How: append(taken, "the same date, said in another way"), Time: s.clock.Text, Clock: s.clock})
+			f.take(Match{Cost: cost + costSaid, How: append(taken, "the same date, written another way"), Time: s.clock.Text, Clock: s.clock})
 		}
 	}
 }

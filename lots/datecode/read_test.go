@@ -17,8 +17,8 @@ func TestFit(t *testing.T) {
 	require.NoError(t, err)
 	const code = "BB 2027-03-10"
 	for read, want := range map[string]string{
-		"BB 2027-03-10": "", "bb2027 03 10": "", "BB 2O27-03-10": "O read for 0 at place 4", "B 2027-03-10": "B missing at", "BB 2027-03-1": "0 missing at the end",
-		"BB 2027-10-03": "day and month exchanged", "8B 2027-03-10": "8 read for B at place 1", "BB 2072-03-10": "places 5 and 6 exchanged", "BB 2027-03-10 09:42": "",
+		"BB 2027-03-10": "", "bb2027 03 10": "", "BB 2O27-03-10": "O read for 0 at character 4", "B 2027-03-10": "B missing at", "BB 2027-03-1": "0 missing at the end",
+		"BB 2027-10-03": "day and month swapped", "8B 2027-03-10": "8 read for B at character 1", "BB 2072-03-10": "characters 5 and 6 swapped", "BB 2027-03-10 09:42": "",
 	} {
 		m, ok := datecode.Fit(read, code, p)
 		require.True(t, ok, read)
@@ -66,7 +66,33 @@ func TestFitPartly(t *testing.T) {
 	require.NoError(t, err)
 	m, ok = datecode.Fit("L1 031027", "L1 100327", lined)
 	require.True(t, ok)
-	require.Equal(t, []string{"day and month exchanged"}, m.How)
+	require.Equal(t, []string{"day and month swapped"}, m.How)
+}
+
+// A date without its year, in either order, with its month's name, with a time of day: what callers say. The
+// same text fits the date with day and month the other way round as well, and no third one.
+func TestFitDayAndMonth(t *testing.T) {
+	p, err := datecode.Parse("BB {year}-{month}-{day} {hour}:{minute}")
+	require.NoError(t, err)
+	for read, time := range map[string]string{"10 03": "", "10/03": "", "10.3.": "", "10/3 09:42": "09:42", "1003": ""} {
+		for _, code := range []string{"BB 2027-03-10", "BB 2026-10-03"} {
+			m, ok := datecode.Fit(read, code, p)
+			require.True(t, ok, "%s for %s", read, code)
+			require.Equal(t, time, m.Time, read)
+			require.Equal(t, []string{"its day and month, without the year"}, m.How, "%s for %s", read, code)
+		}
+		for _, code := range []string{"BB 2027-05-10", "BB 2027-03-20"} {
+			m, _ := datecode.Fit(read, code, p)
+			require.NotContains(t, m.How, "its day and month, without the year", "%s for %s", read, code)
+		}
+	}
+	for _, read := range []string{"10 March", "March 10", "10th of march", "10MAR"} {
+		m, ok := datecode.Fit(read, "BB 2027-03-10", p)
+		require.True(t, ok, read)
+		require.Equal(t, []string{"its day and month, without the year"}, m.How, read)
+		other, ok := datecode.Fit(read, "BB 2027-10-03", p)
+		require.True(t, !ok || other.Cost > m.Cost+0.5, "%s: %v", read, other)
+	}
 }
 
 // What nobody can have read off a package is no reading, and costs nothing.
@@ -124,7 +150,7 @@ var corruptions = []corruption{
 		}
 		return out
 	}},
-	{"two neighbours exchanged", false, func(_ *datecode.Pattern, c printing) (out []string) {
+	{"two neighbours swapped", false, func(_ *datecode.Pattern, c printing) (out []string) {
 		for i := range len(c.code) - 1 {
 			out = append(out, c.text[:i]+c.text[i+1:i+2]+c.text[i:i+1]+c.text[i+2:])
 		}
@@ -132,7 +158,7 @@ var corruptions = []corruption{
 	}},
 	{"marks and blanks left out", false, func(_ *datecode.Pattern, c printing) []string { return []string{datecode.Plain(c.text)} }},
 	{"lower case", false, func(_ *datecode.Pattern, c printing) []string { return []string{strings.ToLower(c.text)} }},
-	{"day and month exchanged", false, func(p *datecode.Pattern, c printing) []string {
+	{"day and month swapped", false, func(p *datecode.Pattern, c printing) []string {
 		best := c.moment.Packed.AddDate(0, 0, int(c.moment.ShelfLifeDays))
 		if !strings.Contains(p.String(), "{month}") || best.Day() > 12 || best.Day() == int(best.Month()) {
 			return nil

@@ -92,8 +92,15 @@ func dateOf(code string, at map[string][2]int) (time.Time, bool) {
 	return time.Time{}, false
 }
 
-// leads are the words that stand before a date, or are said before it.
-var leads = []string{"BESTBEFOREEND", "BESTBEFORE", "BESTBY", "BBE", "BB", "USEBY", "EXPIRY", "EXP", "PACKED", "DATE"}
+// leads are the words that stand before a date, or are said before it, without blanks.
+var leads = func() (out []string) {
+	for _, w := range spokenWords {
+		if w.mark {
+			out = append(out, Plain(w.text))
+		}
+	}
+	return out
+}()
 
 // longMonths are months written out, or in four letters.
 var longMonths = regexp.MustCompile(`(JAN|FEB|MAR|APR|JUN|JUL|AUG|SEP|OCT|NOV|DEC)(UARY|RUARY|CH|IL|E|Y|UST|TEMBER|T|OBER|EMBER)`)
@@ -127,4 +134,37 @@ func says(text string, d time.Time) bool {
 		}
 	}
 	return false
+}
+
+// monthNames are the months written out; three letters or more say which.
+var monthNames = []string{"JANUARY", "FEBRUARY", "MARCH", "APRIL", "MAY", "JUNE", "JULY", "AUGUST", "SEPTEMBER", "OCTOBER", "NOVEMBER", "DECEMBER"}
+
+// saysDay reports whether a text is the day and month of a date and nothing else, in either order.
+func saysDay(text []glyph, d time.Time) bool {
+	parts := partsOf(text)
+	if len(parts) == 1 && len(parts[0]) == 4 && !strings.ContainsFunc(parts[0], func(r rune) bool { return r < '0' || r > '9' }) {
+		parts = []string{parts[0][:2], parts[0][2:]}
+	}
+	if len(parts) != 2 {
+		return false
+	}
+	day := func(part string) bool { return part == strconv.Itoa(d.Day()) || part == two(d.Day()) }
+	month := func(part string) bool {
+		n := int(d.Month())
+		return part == strconv.Itoa(n) || part == two(n) || len(part) >= 3 && strings.HasPrefix(monthNames[n-1], part)
+	}
+	return day(parts[0]) && month(parts[1]) || month(parts[0]) && day(parts[1])
+}
+
+// partsOf takes a text apart where marks stand and where digits meet letters; "10th of" is 10.
+func partsOf(text []glyph) []string {
+	digit := func(r rune) bool { return r >= '0' && r <= '9' }
+	var parts []string
+	for i, g := range text {
+		if i == 0 || g.gap != 0 || digit(g.char) != digit(text[i-1].char) {
+			parts = append(parts, "")
+		}
+		parts[len(parts)-1] += string(g.char)
+	}
+	return slices.DeleteFunc(parts, func(part string) bool { return slices.Contains([]string{"ST", "ND", "RD", "TH", "OF", "THE"}, part) })
 }

@@ -25,6 +25,23 @@ type reading struct {
 	homes   map[string][]Node // what each home holds; empty again whenever the lineage changes
 }
 
+// ReadAs is a text that somebody typed and the recorded thing that it was read as, where the two are
+// written differently.
+type ReadAs struct {
+	Text string `json:"text"`
+	As   string `json:"as"` // kind:code, perhaps with @ and a time
+}
+
+// NoteReading notes that a text was read as something written differently, so that whoever asked can be told.
+func (tx *Tx) NoteReading(text, as string) {
+	if r := (ReadAs{text, as}); !slices.Contains(tx.readAs, r) {
+		tx.readAs = append(tx.readAs, r)
+	}
+}
+
+// Readings lists what was read as something written differently in this transaction, in order.
+func (tx *Tx) Readings() []ReadAs { return tx.readAs }
+
 // known is a code and what it names.
 type known struct {
 	code string
@@ -287,6 +304,9 @@ func (tx *Tx) CodesFrom(begun string, kinds ...lots.Kind) []string {
 	}
 	return tx.texts("SELECT code FROM code WHERE code >= ? AND kind IN (SELECT value FROM json_each(?)) ORDER BY code LIMIT ?", begun, jsonList(kinds), mostCodes)
 }
+
+// Codes lists all codes, in order.
+func (tx *Tx) Codes() []string { return tx.texts("SELECT code FROM code ORDER BY code") }
 
 // CodesOf lists all codes of a kind, in order.
 func (tx *Tx) CodesOf(kind lots.Kind) []string {

@@ -21,6 +21,7 @@ type Tx struct {
 	again    bool           // what is recorded was accepted before, in another journal
 	joint    *[]lots.Record // what corrections made as one changed so far; nil where each stands for itself
 	reading  reading
+	readAs   []ReadAs
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.

@@ -85,7 +85,7 @@ func (b *Basis) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
 		}
 	}
 	other := *b
-	other.Suspects = append(slices.Clone(b.Suspects), change.Suspects...)
+	other.Suspects = append(slices.Clone(b.Suspects), Spelled(tx, change.Suspects)...)
 	other.Hazard = cmp.Or(change.Hazard, b.Hazard)
 	other.Decisions = slices.Clone(b.Decisions)
 	for choice, codes := range map[string][]string{Include: Spelled(tx, change.Include), Exclude: Spelled(tx, change.Exclude)} {
@@ -101,7 +101,7 @@ func (b *Basis) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
 // understood any more is told of and passed over: a row taken back must not stop a recall.
 func (b *Basis) trace(tx *store.Tx, suspects []string, hazard graph.Hazard, decisions []Decision) (*trace.Answer, []Lost, error) {
 	suspects, decisions, lost := b.understood(tx, suspects, decisions)
-	q := trace.Question{Dir: graph.Forward, Hazard: hazard, From: suspects}
+	q := trace.Question{Dir: graph.Forward, Hazard: hazard, From: suspects, Literal: true}
 	for _, d := range decisions {
 		if d.Choice == Include {
 			q.From = append(q.From, d.Code)

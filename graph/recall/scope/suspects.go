@@ -37,7 +37,7 @@ const suspected = "suspect"
 func (b *Basis) understood(tx *store.Tx, suspects []string, decisions []Decision) ([]string, []Decision, []Lost) {
 	var lost []Lost
 	known := func(what, code string) []string {
-		err := trace.Understood(tx, code)
+		err := trace.Stands(tx, code)
 		if err == nil {
 			return []string{code}
 		}
@@ -79,7 +79,7 @@ const begunBy = "begun-by:"
 func standing(tx *store.Tx, meant string) []string {
 	rest, is := strings.CutPrefix(meant, begunBy)
 	if !is {
-		if trace.Understood(tx, meant) != nil {
+		if trace.Stands(tx, meant) != nil {
 			return nil
 		}
 		return []string{meant}
