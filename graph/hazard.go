@@ -6,7 +6,7 @@ import "fmt"
 type Hazard string
 
 // The hazards. Uncertainty about what happened counts for every one of them: only what
-// was recorded otherwise, or can not carry the hazard, is left out.
+// was recorded otherwise, or cannot carry the hazard, is left out.
 const (
 	Anything    Hazard = "anything"     // not known yet: every link counts
 	PackagePart Hazard = "package-part" // travels with its packages, through repacks and what is left in a bin, not into beer emptied from them

@@ -77,7 +77,7 @@ func (f *face) advance(glyph int) int {
 	return u16(f.hmtx, 4*min(glyph, f.advances-1))
 }
 
-// printable replaces what the face can not print by a visible mark.
+// printable replaces what the face cannot print by a visible mark.
 func (f *face) printable(s string) string {
 	return strings.Map(func(r rune) rune {
 		if f.glyphs[r] == 0 {

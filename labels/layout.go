@@ -84,7 +84,7 @@ func (p *pen) whole(what, s string, a area, st style, lines int) error {
 	s = f.printable(s)
 	size, set, ok := f.cram(s, a, st, lines)
 	if !ok {
-		return fmt.Errorf("%w: the %s of %d characters can not be printed at a size that is read by eye; use a larger stock or a shorter %[2]s",
+		return fmt.Errorf("%w: the %s of %d characters cannot be printed at a size that is read by eye; use a larger stock or a shorter %[2]s",
 			ErrTooLong, what, len([]rune(s)))
 	}
 	p.lines(set, size, a, st)

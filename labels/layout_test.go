@@ -136,8 +136,8 @@ func TestLayOutRefuses(t *testing.T) {
 		{"unknown kind", "", Tag{Kind: "crate", Code: "A"}, "a4", `kind "crate" is none of`},
 		{"no code", "", Tag{Kind: KindLot}, "a4", "needs a code"},
 		{"bad base", "brewery", Tag{Kind: KindLot, Code: "A"}, "a4", "server address"},
-		{"code too long to read", "", Tag{Kind: KindLot, Code: long}, "50x30", "the code of 200 characters can not be printed"},
-		{"code too long to read on a sheet", "", Tag{Kind: KindLot, Code: long}, "a4", "the code of 200 characters can not be printed"},
+		{"code too long to read", "", Tag{Kind: KindLot, Code: long}, "50x30", "the code of 200 characters cannot be printed"},
+		{"code too long to read on a sheet", "", Tag{Kind: KindLot, Code: long}, "a4", "the code of 200 characters cannot be printed"},
 		{"code too long to scan", testBase + "/" + strings.Repeat("x", 200), Tag{Kind: KindLot, Code: "A"}, "50x30", "finer than 0.375 mm"},
 		{"payload too long to read", testBase + "/" + strings.Repeat("x", 200), Tag{Kind: KindLot, Code: "A"}, "100x150", "the QR payload of 228 characters"},
 	}

@@ -17,7 +17,7 @@ const pathMark = "/t/"
 // as http://192.168.1.5:8417/t/LOT-123.
 //
 // The line is plain ASCII, because scanners disagree on the character set of
-// anything else. A code that can not stand in it as it is, is written behind
+// anything else. A code that cannot stand in it as it is, is written behind
 // /t/ with percent signs, also where there is no base. [ParsePayload] gives
 // the code back exactly.
 func Payload(base, code string) (string, error) {
@@ -110,7 +110,7 @@ func checkCode(code string) error {
 	}
 	for part := range strings.SplitSeq(code, "/") {
 		if part == "." || part == ".." { // browsers take these out of an address
-			return fmt.Errorf("code %q: a part %q can not stand in an address", code, part)
+			return fmt.Errorf("code %q: a part %q cannot stand in an address", code, part)
 		}
 	}
 	return nil

@@ -23,7 +23,7 @@ type PrintOptions struct {
 	Date   time.Time // creation date noted in the file; zero means the start of 1970
 }
 
-// check refuses what the stock can not do.
+// check refuses what the stock cannot do.
 func (o PrintOptions) check(stock Stock) error {
 	switch {
 	case stock.arrange == nil:
@@ -37,7 +37,7 @@ func (o PrintOptions) check(stock Stock) error {
 }
 
 // PDF writes the tags ready to print, page by page, to be printed at 100 %
-// size. One tag that can not be printed fails all; nothing is written then.
+// size. One tag that cannot be printed fails all; nothing is written then.
 func PDF(w io.Writer, tags []Tag, stock Stock, opts PrintOptions) error {
 	if err := opts.check(stock); err != nil {
 		return err

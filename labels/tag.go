@@ -100,7 +100,7 @@ func tidy(s string) string {
 	return strings.TrimSpace(s)
 }
 
-// check refuses a tag that can not be printed whatever the stock.
+// check refuses a tag that cannot be printed whatever the stock.
 func (t Tag) check() error {
 	if !slices.Contains(Kinds(), t.Kind) {
 		return fmt.Errorf("tag %q: kind %q is none of %v", t.Code, string(t.Kind), Kinds())

@@ -20,7 +20,7 @@ func (e *env) inquireCommand() *cobra.Command {
 		Use:   `inquire "TEXT AS READ"`,
 		Short: "Find what somebody read off a package may be, and what is known of it",
 		Long: `Find what somebody read off a can, bottle, case or keg may be: partial, misread or upside down. Only what was
-really printed is a candidate; write ? for a character that can not be read. The text is noted down as it was read, with all candidates; --look-only notes nothing.`,
+really printed is a candidate; write ? for a character that cannot be read. The text is noted down as it was read, with all candidates; --look-only notes nothing.`,
 		Example: `  heeltap inquire "BB 2O27-03-10 09:42" --product pale --place "Sixpenny" --caller "Una, shop" --note "two cans swollen"
   heeltap inquire 0417 --look-only`,
 		Args: cobra.ExactArgs(1),

@@ -60,7 +60,7 @@ func (r *inRecall) print(t *table) { r.say(func() { r.env.print(t) }) }
 
 func (r *inRecall) printMost(t *table, all bool) { r.say(func() { r.env.printMost(t, all) }) }
 
-// writeJSON writes a value; what can not be written is told of when it is written.
+// writeJSON writes a value; what cannot be written is told of when it is written.
 func (r *inRecall) writeJSON(v any) error {
 	if !r.gathering {
 		return r.env.writeJSON(v)

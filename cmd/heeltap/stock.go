@@ -83,7 +83,7 @@ func (e *env) stockUnits() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "units", Short: "Pallets, stacks and kegs that have not left", Args: cobra.NoArgs,
 		Long: `List the pallets, stacks and kegs that have not left by the books, and after them the cases and kegs of the runs
-of the last 90 days that hang on no unit. What left by an entry that names one of several is in the books of each still: each
+of the last 90 days that are on no unit. What left by an entry that names one of several is in the books of each still: each
 of them may have left, and the last line says how many did in all.`,
 		Example: "  heeltap stock units\n  heeltap stock units --product PALE-44",
 		RunE: func(cmd *cobra.Command, _ []string) error {

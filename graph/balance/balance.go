@@ -35,7 +35,7 @@ type Balance struct {
 	Percent     float64  `json:"percent"` // accounted, of in; 0 where nothing came in
 	Unaccounted float64  `json:"unaccounted"`
 	Notes       []string `json:"notes"` // what the figures do not say, and what is wrong
-	Wrong       bool     `json:"wrong"` // the figures can not be: something is missing or mistyped
+	Wrong       bool     `json:"wrong"` // the figures cannot be: something is missing or mistyped
 	// Open says that the quantity of something that came in or went out is not known: nothing can be
 	// struck, and percent and unaccounted are 0.
 	Open bool `json:"open"`

@@ -230,7 +230,7 @@ brew_inputs brew=B1 from=S quantity=300 unit=kg
 		require.InDelta(t, 300, amountOf(b, "used"), 1e-6)
 		require.InDelta(t, 1700, amountOf(b, "closing"), 1e-6)
 		require.Zero(t, b.Unaccounted)
-		require.Contains(t, strings.Join(b.Notes, "; "), "lot L2 is kept in L and can not be balanced in kg")
+		require.Contains(t, strings.Join(b.Notes, "; "), "lot L2 is kept in L and cannot be balanced in kg")
 	})
 }
 

@@ -72,7 +72,7 @@ func extract(tx *store.Tx, code string) Balance {
 		b.Wrong = true
 		b.note("%.1f %% of what was recorded: less than %.0f %%, which common practice reaches: a weight is too high, or the volume or the gravity too low", got/g.least*100, yieldLeast*100)
 	case len(g.unknown) > 0:
-		b.note("the most that it can yield is not known: the extract can not be too high")
+		b.note("the most that it can yield is not known: the extract cannot be too high")
 	default:
 		b.note("brewhouse yield %.1f %% of the potential", got/g.most*100)
 	}

@@ -59,7 +59,7 @@ func ofItem(tx *store.Tx, code string, p Period) Balance {
 func (k *itemBook) lot(lot string) {
 	thing, _ := k.tx.Thing(lot)
 	if thing.Unit.Dim() != k.dim {
-		k.b.note("lot %s is kept in %s and can not be balanced in %s: it is left out", lot, thing.Unit, k.b.Unit)
+		k.b.note("lot %s is kept in %s and cannot be balanced in %s: it is left out", lot, thing.Unit, k.b.Unit)
 		return
 	}
 	list, maybe, open := movements(k.tx, lot)

@@ -95,7 +95,7 @@ func TestRunsWithNoLotAtAll(t *testing.T) {
 		b.drop("feeds", b.where("feeds", "from", "E-1"))
 	})["part-of-run-without-lot"]
 	require.Equal(t, []string{"R-1", "R-1"}, codes(hits))
-	require.Contains(t, hits[0].Text, "no lot of its closure at all")
+	require.Contains(t, hits[0].Text, "no lot for its closure at all")
 	label := func(b *brewery, runs int) {
 		b.add(0, "items", "item", "LABEL", "name", "label", "kind", "label", "unit", "each")
 		b.add(0, "receipts", "lot", "LA", "item", "LABEL", "supplier", "SUP", "supplier_lot", "A9009", "quantity", "9000", "unit", "each", "received_at", b.at(0, 10, 1), "carrier", "c")
@@ -144,7 +144,7 @@ func TestAllergensCarriedOver(t *testing.T) {
 	}
 	hits := looked(t, func(b *brewery) { milky(b, "milk", "gluten;milk") })["line-after-allergen"]
 	require.Equal(t, []string{"R-1"}, codes(hits))
-	require.Contains(t, hits[0].Text, "may hold milk of lot L, by what went through CANS before it")
+	require.Contains(t, hits[0].Text, "may contain milk from lot L, from what went through CANS before it")
 	quiet := looked(t, func(b *brewery) {
 		milky(b, "lactose", "gluten;lactose")
 		b.set("products", 0, "declares", "gluten;milk")
@@ -165,7 +165,7 @@ func TestAllergensCarriedOver(t *testing.T) {
 		b.add(0, "receipts", "lot", "A", "item", "LAC", "supplier", "SUP", "supplier_lot", "A9119", "quantity", "100", "unit", "kg", "received_at", b.at(0, 10, 2), "carrier", "c")
 		b.add(1, "brew_inputs", "brew", "B-0a", "from", "A|H-0", "quantity", "1", "unit", "kg", "stage", "boil")
 	})["undeclared-allergen"]
-	require.Contains(t, hits[0].Text, "by lot L (in)")
+	require.Contains(t, hits[0].Text, "from lot L (in)")
 }
 
 // A return after the next filling clears nothing, and one before it does.

@@ -13,24 +13,24 @@ import (
 
 func cellarRules() []Rule {
 	return []Rule{
-		{"brew-lacks-input", Misses, "what goes forward from the lots that are missing does not reach this brew", "heeltap input BREW --from LOT --quantity …", brewLacksInput},
-		{"extract-impossible", Widens, "more extract than was mashed, or far less: a lot, a weight or a volume is missing", "heeltap balance BREW shows the arithmetic", extractImpossible},
-		{"turns-far-apart", Widens, "brews days apart in one fermenter: a fermenter may be wrong, or a batch stands on a heel", "heeltap amend BREW into=…", turnsFarApart},
-		{"drawn-above-content", Misses, "more came out than was in: a top-up is not recorded, and what it was is not known", "find the inflow and record it: heeltap transfer …", func(b *book) []Hit { return b.folded("drawn-above-content") }},
-		{"nothing-there", Misses, "something was drawn from what was empty: a vessel or a time is wrong", "heeltap amend the wrong row", func(b *book) []Hit { return b.folded("nothing-there") }},
-		{"break-in-doubt", Misses, "a clean stands where the vessel was not empty: what is called clean may not be", "heeltap amend the clean's time, or record the inflow", func(b *book) []Hit { return b.folded("break-in-doubt") }},
-		{"cleaned-with-beer-in", Widens, "a clean found much of the fill still there: its time or vessel is wrong, or a flow is missing", "heeltap remove VESSEL --quantity all --reason loss, or record the flow", cleanedWithBeerIn},
-		{"no-clean-between", Widens, "the next fill may hold what was there before", "record the clean: heeltap clean VESSEL --at … --method cip", noCleanBetween},
-		{"clean-not-verified", Widens, "an unverified clean ends no chain", "heeltap amend ENTRY verified=yes, when it was", cleanNotVerified},
-		{"line-after-allergen", Misses, "an allergen may be carried over to a product that does not declare it", "clean the line between, and record it: heeltap clean LINE", lineAfterAllergen},
-		{"no-time-of-day", Widens, "only the date is known on a day on which beer left: what left first can not be told", "heeltap amend ENTRY at=\"… hh:mm\"", noTimeOfDay},
-		{"filled-not-empty", Misses, "what was left is in the next fill: a vessel is wrong, it was emptied and nobody wrote so, or it is a blend that nobody looks for", "heeltap remove VESSEL --quantity all, if it was empty; heeltap mute, if it is a blend", filledNotEmpty},
-		{"addition-to-empty", Misses, "no beer came to it: the vessel or the time is wrong, and the beer that it is in is missed", "heeltap amend ENTRY vessel=… or at=…", additionToEmpty},
-		{"at-one-time", Misses, "both can not be true: a time is wrong, and with it what touched what", "heeltap amend the wrong row", atOneTime},
-		{"transfer-gain", Misses, "more came in than went out: another inflow is not recorded", "heeltap amend TRANSFER in=… or out=…", func(b *book) []Hit { return b.transfersOff(true) }},
+		{"brew-lacks-input", Misses, "a trace forward from the missing lots does not reach this brew", "heeltap input BREW --from LOT --quantity …", brewLacksInput},
+		{"extract-impossible", Widens, "more extract than was mashed, or far less: a lot, a weight or a volume is missing or wrong", "heeltap balance BREW shows the arithmetic", extractImpossible},
+		{"turns-far-apart", Widens, "brews days apart in one fermenter: the fermenter may be wrong, or the second sits on a heel", "heeltap amend BREW into=…", turnsFarApart},
+		{"drawn-above-content", Misses, "more came out than went in: a top-up was not recorded, and nobody knows what it was", "find the inflow and record it: heeltap transfer …", func(b *book) []Hit { return b.folded("drawn-above-content") }},
+		{"nothing-there", Misses, "something was drawn from an empty vessel: a vessel or a time is wrong", "heeltap amend the wrong row", func(b *book) []Hit { return b.folded("nothing-there") }},
+		{"break-in-doubt", Misses, "a clean is recorded while the vessel was not empty: it may not have been a clean break", "heeltap amend the clean's time, or record the inflow", func(b *book) []Hit { return b.folded("break-in-doubt") }},
+		{"cleaned-with-beer-in", Widens, "much of the fill was still there at the clean: its time or vessel is wrong, or a flow is missing", "heeltap remove VESSEL --quantity all --reason loss, or record the flow", cleanedWithBeerIn},
+		{"no-clean-between", Widens, "the next fill may contain what was there before", "record the clean: heeltap clean VESSEL --at … --method cip", noCleanBetween},
+		{"clean-not-verified", Widens, "an unverified clean is not a clean break", "heeltap amend ENTRY verified=yes, if it was", cleanNotVerified},
+		{"line-after-allergen", Misses, "an allergen may be carried over to a product that does not declare it", "clean the line in between and record it: heeltap clean LINE", lineAfterAllergen},
+		{"no-time-of-day", Widens, "only the date is known, and beer left that day: nobody can tell which came first", "heeltap amend ENTRY at=\"… hh:mm\"", noTimeOfDay},
+		{"filled-not-empty", Misses, "what was left is in the next fill: the vessel is wrong, it was emptied and that was not recorded, or it is a blend that nobody knows of", "heeltap remove VESSEL --quantity all, if it was empty; heeltap mute, if it is a blend", filledNotEmpty},
+		{"addition-to-empty", Misses, "no beer ever joined it: the vessel or the time is wrong, so the beer it really went into is missed", "heeltap amend ENTRY vessel=… or at=…", additionToEmpty},
+		{"at-one-time", Misses, "both cannot be true: a time is wrong, and so is what touched what", "heeltap amend the wrong row", atOneTime},
+		{"transfer-gain", Misses, "more arrived than left: another inflow was not recorded", "heeltap amend TRANSFER in=… or out=…", func(b *book) []Hit { return b.transfersOff(true) }},
 		{"transfer-loss", Slows, "much was lost on the way: another transfer may be missing", "heeltap amend TRANSFER in=… or out=…", func(b *book) []Hit { return b.transfersOff(false) }},
-		{"cellar-silent", Misses, "beer was packed or shipped and nothing happened in the cellar: its sheets are not entered yet", "enter what was done in the cellar", cellarSilent},
-		{"lot-in-vessel", Slows, "a lot is named that went into a vessel: what was really drawn is the vessel's mixture", "heeltap amend ENTRY from=VESSEL", func(b *book) []Hit { return b.folded("lot-in-vessel") }},
+		{"cellar-silent", Misses, "beer was packed or shipped while nothing happened in the cellar: the cellar sheets have not been entered", "enter what was done in the cellar", cellarSilent},
+		{"lot-in-vessel", Slows, "it names a lot that went into a vessel: what was really drawn is whatever the vessel held", "heeltap amend ENTRY from=VESSEL", func(b *book) []Hit { return b.folded("lot-in-vessel") }},
 	}
 }
 
@@ -207,7 +207,7 @@ func noCleanBetween(b *book) (out []Hit) {
 		if v := b.vessels[vessel]; v == nil || v.Kind == "gas" || to.Kind != graph.Fill {
 			continue
 		}
-		h := hit(to.Code, l.Entry, "%s was filled with no clean since %s was emptied", vessel, b.g.Node(l.Src).Code)
+		h := hit(to.Code, l.Entry, "%s was filled with no clean since %s", vessel, b.g.Node(l.Src).Code)
 		h.Mend = "heeltap clean " + vessel + " --method cip --at …, if it was cleaned"
 		out = append(out, h)
 	}
@@ -217,7 +217,7 @@ func noCleanBetween(b *book) (out []Hit) {
 func cleanNotVerified(b *book) (out []Hit) {
 	for _, c := range b.cleans {
 		if !c.Verified && (c.Method == "cip" || c.Method == "manual") {
-			h := hit(c.Subject.Code(), c.Seq, "the clean of %s on %s is not verified", c.Subject.Code(), b.stamp(c.At.From))
+			h := hit(c.Subject.Code(), c.Seq, "the clean of %s on %s was not verified", c.Subject.Code(), b.stamp(c.At.From))
 			out = append(out, h)
 		}
 	}
@@ -244,7 +244,7 @@ func lineAfterAllergen(b *book) (out []Hit) {
 				continue // undeclared-allergen tells of it
 			}
 			told[[2]string{r.Run, word}] = true
-			out = append(out, hit(r.Run, r.Seq, "%s may hold %s of lot %s%s, with no clean between, and its label does not say so", r.Run, word, all[word].lot, b.through(r.Run, all[word].node)))
+			out = append(out, hit(r.Run, r.Seq, "%s may contain %s from lot %s%s, with no clean between, and its label does not say so", r.Run, word, all[word].lot, b.through(r.Run, all[word].node)))
 		}
 	}
 	byLine := map[string][]*lots.Run{}
@@ -263,7 +263,7 @@ func lineAfterAllergen(b *book) (out []Hit) {
 			}
 			for _, a := range before.Declares {
 				if !allergens.Declared(after.Declares, a) && !told[[2]string{list[i].Run, a}] {
-					out = append(out, hit(list[i].Run, list[i].Seq, "%s was packed on %s after %s, which holds %s, with no clean between", list[i].Run, line, list[i-1].Run, a))
+					out = append(out, hit(list[i].Run, list[i].Seq, "%s was packed on %s after %s, which contains %s, with no clean between", list[i].Run, line, list[i-1].Run, a))
 				}
 			}
 		}
@@ -280,7 +280,7 @@ func (b *book) through(run string, lot int64) string {
 	for i, s := range steps {
 		item, _, ok := strings.Cut(s.Node.Code, "@")
 		if i > 0 && ok && s.Node.Kind == graph.Fill && s.Link.Cause == graph.Path && (b.lines[item] != nil || b.vessels[item] != nil && b.vessels[item].Kind == "path") {
-			return ", by what went through " + item + " before it"
+			return ", from what went through " + item + " before it"
 		}
 	}
 	return ""
@@ -294,7 +294,7 @@ func noTimeOfDay(b *book) (out []Hit) {
 		}
 		for _, d := range b.draws(vessel) {
 			if d.Entry != entry && d.End >= at.From && d.Start <= at.To {
-				out = append(out, hit(vessel, entry, "%s on %s has no time of day, and beer left %s on that day", what, b.day(at.From), vessel))
+				out = append(out, hit(vessel, entry, "%s on %s has no time of day, and beer left %s that day", what, b.day(at.From), vessel))
 				return
 			}
 		}

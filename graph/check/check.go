@@ -2,13 +2,13 @@
 //
 // A rule is a row of a table: a stable name, how bad it is, what it breaks, how it is mended,
 // and a function that finds it in the records. Each hit names the entry, and how many units
-// and consignees stand behind it. What the records can not decide has no rule: photographs,
+// and consignees stand behind it. What the records cannot decide has no rule: photographs,
 // analyses and their expiry, artwork, retained samples, claims such as organic, transfers
 // between sites, the clocks of telephones, backups, taps, whose lists a distributor keeps, which
 // lots were in store when a brew's sheet was copied, and the date that a repacked package should
-// bear. What can not be entered at all has none either: a receipt without the supplier's lot, a
+// bear. What cannot be entered at all has none either: a receipt without the supplier's lot, a
 // correction without a reason, destruction without a witness, a ring of content, a unit that was
-// never packed. What is worked out and never entered can not be wrong: generations of yeast.
+// never packed. What is worked out and never entered cannot be wrong: generations of yeast.
 package check
 
 import (
@@ -23,7 +23,7 @@ import (
 // How bad a hit is.
 const (
 	Misses = "misses" // a recall would miss affected goods, or name wrong ones
-	Widens = "widens" // its scope must be widened, or a list can not be completed
+	Widens = "widens" // its scope must be widened, or a list cannot be completed
 	Slows  = "slows"  // it takes longer, or the evidence is weak
 )
 

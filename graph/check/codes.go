@@ -11,11 +11,11 @@ import (
 
 func codeRules() []Rule {
 	return []Rule{
-		{"date-code-twice", Widens, "one product and code on two days or tanks: the public can not tell them apart", "nothing for what is printed; set the coder", dateCodeTwice},
-		{"date-code-odd", Misses, "the code is not what the pattern gives for that day: whoever reads it is led to another run", "heeltap code RUN --date-code … --since …, or heeltap amend RUN date_code=…", dateCodeOdd},
-		{"no-clock-check", Widens, "nobody says how far the coder's clock was off: times on packages are unsure", "heeltap amend RUN clock_offset_min=0, if it was right", noClockCheck},
-		{"midnight-not-split", Widens, "the run crosses midnight, and no change of the printed code is recorded", "heeltap code RUN --date-code … --since …", midnightNotSplit},
-		{"bad-code-pattern", Widens, "the product's pattern can not be read: its printed codes are checked against nothing, and what is read off a package can not be taken apart", "heeltap amend PRODUCT date_code=…", badCodePattern},
+		{"date-code-twice", Widens, "one product and date code for two days or tanks: the public cannot tell them apart", "what is printed stays as it is; correct the coder for the next run", dateCodeTwice},
+		{"date-code-odd", Misses, "the code is not what the pattern gives for that day: reading it leads to another run", "heeltap code RUN --date-code … --since …, or heeltap amend RUN date_code=…", dateCodeOdd},
+		{"no-clock-check", Widens, "nobody noted how far the coder's clock was off: times on packages are uncertain", "heeltap amend RUN clock_offset_min=0, if it was right", noClockCheck},
+		{"midnight-not-split", Widens, "the run went past midnight, and no change of the printed code was recorded", "heeltap code RUN --date-code … --since …", midnightNotSplit},
+		{"bad-code-pattern", Widens, "the product's pattern cannot be read: printed codes cannot be checked against it, nor read off a package with it", "heeltap amend PRODUCT date_code=…", badCodePattern},
 	}
 }
 
@@ -43,9 +43,9 @@ func dateCodeTwice(b *book) (out []Hit) {
 				continue
 			}
 			if o.day == p.day {
-				out = append(out, hit(r.Run, entry, "runs %s (of %s) and %s (of %s) of %s both bear %s", o.run.Run, o.tanks, r.Run, p.tanks, r.Product, code))
+				out = append(out, hit(r.Run, entry, "runs %s (of %s) and %s (of %s) of %s both carry %s", o.run.Run, o.tanks, r.Run, p.tanks, r.Product, code))
 			} else {
-				out = append(out, hit(r.Run, entry, "runs %s (%s) and %s (%s) of %s both bear %s", o.run.Run, o.day, r.Run, p.day, r.Product, code))
+				out = append(out, hit(r.Run, entry, "runs %s (%s) and %s (%s) of %s both carry %s", o.run.Run, o.day, r.Run, p.day, r.Product, code))
 			}
 			break
 		}
@@ -76,7 +76,7 @@ func badCodePattern(b *book) (out []Hit) {
 	for _, code := range sortedKeys(b.products) {
 		p := b.products[code]
 		if _, err := datecode.Parse(p.DateCode); p.DateCode != "" && err != nil {
-			h := hit(code, p.Seq, "the pattern %q of %s can not be read: %s", p.DateCode, code, err)
+			h := hit(code, p.Seq, "the pattern %q of %s cannot be read: %s", p.DateCode, code, err)
 			h.Mend = "heeltap amend " + code + " 'date_code=…'"
 			out = append(out, h)
 		}
@@ -101,11 +101,11 @@ func dateCodeOdd(b *book) (out []Hit) {
 			continue
 		}
 		if want, odd := doubt.OddCode(p, r, nil, b.zone); odd {
-			out = append(out, hit(r.Run, r.Seq, "run %s bears %q; the pattern gives %q for its day", r.Run, r.DateCode, want))
+			out = append(out, hit(r.Run, r.Seq, "run %s carries %q; the pattern gives %q for its day", r.Run, r.DateCode, want))
 		}
 		for _, c := range b.codes[r.Run] {
 			if want, odd := doubt.OddCode(p, r, c, b.zone); odd {
-				out = append(out, hit(r.Run, c.Seq, "run %s bears %q from %s on; the pattern gives %q", r.Run, c.DateCode, b.stamp(c.Since.From), want))
+				out = append(out, hit(r.Run, c.Seq, "run %s carries %q from %s on; the pattern gives %q", r.Run, c.DateCode, b.stamp(c.Since.From), want))
 			}
 		}
 	}
@@ -115,7 +115,7 @@ func dateCodeOdd(b *book) (out []Hit) {
 func noClockCheck(b *book) (out []Hit) {
 	for _, r := range b.runs {
 		if pattern, _, ok := b.patternOf(r.Product); ok && pattern.PrintsTime() && b.rows[r.Seq]["clock_offset_min"] == "" {
-			out = append(out, hit(r.Run, r.Seq, "run %s prints a time of day, and nobody noted how far the clock was off", r.Run))
+			out = append(out, hit(r.Run, r.Seq, "run %s prints the time of day, and nobody noted how far the clock was off", r.Run))
 		}
 	}
 	return out
@@ -128,7 +128,7 @@ func midnightNotSplit(b *book) (out []Hit) {
 			continue
 		}
 		if b.day(r.Started.From+r.ClockOffset) != b.day(r.Ended.End()-1+r.ClockOffset) {
-			out = append(out, hit(r.Run, r.Seq, "run %s went on past midnight, and the printed date with it", r.Run))
+			out = append(out, hit(r.Run, r.Seq, "run %s went past midnight, so the printed date may have changed", r.Run))
 		}
 	}
 	return out

@@ -48,7 +48,7 @@ func kegFilledWhileOut(b *book) (out []Hit) {
 			before, next := list[i-1].Unit, b.run[list[i].Run].Ended
 			came := slices.ContainsFunc(back[before], func(at lots.When) bool { return at.From <= next.To })
 			if b.sentBy(before, next) && !came {
-				h := hit(list[i].Unit, list[i].Seq, "%s was filled while %s was still out, by the records", list[i].Unit, before)
+				h := hit(list[i].Unit, list[i].Seq, "%s was filled while, by the records, %s was still out", list[i].Unit, before)
 				h.Mend = "heeltap return --unit " + before + " --quantity 1 --state empty --consignee …"
 				out = append(out, h)
 			}
@@ -73,7 +73,7 @@ func kegFilledWhileFull(b *book) (out []Hit) {
 				continue
 			}
 			if trace.UnitBooksAt(b.tx, before, b.run[list[i].Run].Ended.To).OnHand() > 0 {
-				h := hit(list[i].Unit, list[i].Seq, "%s was filled while %s was still full and here, by the books", list[i].Unit, before)
+				h := hit(list[i].Unit, list[i].Seq, "%s was filled while, by the books, %s was still here and full", list[i].Unit, before)
 				h.Mend = "heeltap ship --unit " + before + " …, or heeltap remove " + before + " --quantity 1 --reason …"
 				out = append(out, h)
 			}
@@ -140,7 +140,7 @@ func usualLotMissing(b *book) (out []Hit) {
 		for _, kind := range sortedKeys(count) {
 			for i, r := range list {
 				if others := len(list) - 1; !has[i][kind] && others >= fewestOthers && float64(count[kind]) >= least*float64(others) {
-					out = append(out, hit(r.Run, r.Seq, "run %s of %s has no %s behind it, and %d of %d others have", r.Run, product, kind, count[kind], others))
+					out = append(out, hit(r.Run, r.Seq, "run %s of %s has no %s in it; %d of %d others do", r.Run, product, kind, count[kind], others))
 				}
 			}
 		}

@@ -5,7 +5,7 @@ import (
 )
 
 // lotTooSmall finds lots of containers or closures that were fed to runs without a quantity and
-// can not have been enough: what each run filled while the lot was fed, shared by all lots of
+// cannot have been enough: what each run filled while the lot was fed, shared by all lots of
 // its kind that were fed then, against what was received.
 func lotTooSmall(b *book) (out []Hit) {
 	need, last, open := map[string]float64{}, map[string]*lots.Feed{}, map[string]bool{}
@@ -34,7 +34,7 @@ func lotTooSmall(b *book) (out []Hit) {
 			continue
 		}
 		f := last[lot]
-		h := hit(lot, f.Seq, "%.0f pieces of %s came, and %.0f were filled while it was fed, at last in run %s", float64(r.Qty.N), lot, need[lot], f.Run)
+		h := hit(lot, f.Seq, "%.0f pieces of %s arrived, but %.0f were filled while it was in use, most recently in run %s", float64(r.Qty.N), lot, need[lot], f.Run)
 		h.Mend = "heeltap feed " + f.Run + " --from LOT --since …, or heeltap amend " + lot + " quantity=…"
 		out = append(out, h)
 	}
@@ -104,14 +104,14 @@ func restNotSeen(b *book) (out []Hit) {
 		if len(b.uses[r.Lot]) == 0 || !ok || left < 0.02*float64(r.Qty.N) || float64(now-seen) < days*86400 {
 			continue
 		}
-		h := hit(r.Lot, r.Seq, "%.3g%% of %s is left by the books, and was neither used nor counted since %s", 100*left/float64(r.Qty.N), r.Lot, b.day(seen))
+		h := hit(r.Lot, r.Seq, "%.3g%% of %s is left by the books, but it has been neither used nor counted since %s", 100*left/float64(r.Qty.N), r.Lot, b.day(seen))
 		h.Mend = "heeltap count " + r.Lot + " --quantity …, or heeltap remove " + r.Lot + " --reason …"
 		out = append(out, h)
 	}
 	return out
 }
 
-// unitsDoNotMeet finds items whose lots came in units that can not be added up.
+// unitsDoNotMeet finds items whose lots came in units that cannot be added up.
 func unitsDoNotMeet(b *book) (out []Hit) {
 	first := map[string]*lots.Receipt{}
 	for _, r := range b.receipts {

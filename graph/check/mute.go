@@ -38,7 +38,7 @@ func Silence(tx *store.Tx, m Mute) error {
 			return err
 		}
 		if !all.stands(m.Rule, m.Code, tx.Recorded(), zone) {
-			return lots.Errorf(lots.NotFound, "no mute of %s stands that could be taken back", strings.TrimSpace(m.Rule+" "+m.Code))
+			return lots.Errorf(lots.NotFound, "%s is not muted, so there is nothing to take back", strings.TrimSpace(m.Rule+" "+m.Code))
 		}
 		m.Until = ""
 		_, err = tx.Act(aboutMutes, m, m.By)
@@ -46,7 +46,7 @@ func Silence(tx *store.Tx, m Mute) error {
 	}
 	until, err := time.ParseInLocation(time.DateOnly, m.Until, zone)
 	if err != nil || !until.After(tx.Recorded()) {
-		return lots.Errorf(lots.Invalid, "a mute needs a day on which it ends, ahead of today: --until 2026-12-31")
+		return lots.Errorf(lots.Invalid, "a mute needs a last day, after today: --until 2026-12-31")
 	}
 	if m.Code != "" {
 		r, err := Run(tx, []string{m.Rule}, time.Time{})
@@ -54,7 +54,7 @@ func Silence(tx *store.Tx, m Mute) error {
 			return err
 		}
 		if !slices.ContainsFunc(r.Hits, func(h Hit) bool { return h.Code == m.Code }) {
-			return lots.Errorf(lots.NotFound, "%s has no hit on %s: heeltap check --rule %s --json lists their codes", m.Rule, m.Code, m.Rule)
+			return lots.Errorf(lots.NotFound, "%s finds nothing about %s: heeltap check --rule %s --json lists their codes", m.Rule, m.Code, m.Rule)
 		}
 	}
 	_, err = tx.Act(aboutMutes, m, m.By)
@@ -69,7 +69,7 @@ func Mutes(tx *store.Tx) (mutes, error) {
 	err := tx.Acts(aboutMutes, func(e *store.Entry, step []byte) error {
 		var m Mute
 		if err := json.Unmarshal(step, &m); err != nil {
-			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 		}
 		out = append(out, m)
 		return nil

@@ -14,24 +14,24 @@ import (
 
 func packagingRules() []Rule {
 	return []Rule{
-		{"run-without-tank", Misses, "asked backwards, the trace ends at the run", "heeltap feed RUN --from TANK", runWithoutTank},
-		{"run-above-tank", Misses, "more was filled than was drawn: a second tank or a top-up is not recorded", "heeltap feed RUN --from TANK", func(b *book) []Hit { return b.tankAgainstRun(true) }},
-		{"run-below-tank", Widens, "far less was filled than was drawn: rejects or another run are missing", "heeltap amend RUN rejects=…", func(b *book) []Hit { return b.tankAgainstRun(false) }},
-		{"run-too-fast", Widens, "faster than the line can: its times are wrong, and so are the windows of its pallets", "heeltap amend RUN started_at=… ended_at=…", runTooFast},
-		{"run-too-slow", Slows, "far slower than the line: stops are missing, and times within the run are unsure", "heeltap amend RUN, or record it as two runs", runTooSlow},
-		{"parts-do-not-fit", Widens, "cans or ends fed are not what was filled: a change of lots may not be recorded", "heeltap feed RUN --from LOT --since …", partsDoNotFit},
-		{"part-of-run-without-lot", Misses, "packages of that time have no lot of the part: its recall misses them", "heeltap feed RUN --from LOT --since … --until …", partOfRunWithoutLot},
-		{"undeclared-allergen", Misses, "a traced allergen is not on the label: people may be seriously ill", "hold what is here, then heeltap recall open LOT --hazard allergen", undeclaredAllergen},
-		{"cases-on-no-unit", Misses, "cases that nobody can find", "heeltap pack UNIT --run RUN --quantity …", casesOnNoUnit},
-		{"units-above-run", Misses, "more stands on units than was filled: a quantity or a run is wrong", "heeltap amend UNIT quantity=…", func(b *book) []Hit { return b.folded("units-above-run") }},
-		{"window-outside-run", Widens, "a unit's times lie outside its run: it may come from any of it", "heeltap amend UNIT first_at=… last_at=…", func(b *book) []Hit { return b.folded("window-outside-run", "feed-outside-run") }},
-		{"unit-too-full", Misses, "more cases than a pallet holds: two pallets under one tag", "heeltap amend UNIT quantity=…", unitTooFull},
-		{"keg-filled-while-out", Misses, "a keg was filled while it was still at a consignee: a return is missing, or a number is wrong", "heeltap return --unit KEG/RUN --state empty", kegFilledWhileOut},
-		{"keg-filled-while-full", Misses, "a keg was filled while its last filling was still here by the books: a shipment, a return or a number is wrong, and with it which filling somebody has", "heeltap ship, or heeltap remove KEG/RUN, as it was", kegFilledWhileFull},
-		{"keg-not-washed", Widens, "a fault of the keg washer can not be traced to it", "heeltap amend KEG/RUN washed_at=… washer=…", kegNotWashed},
-		{"tank-age", Slows, "beer is not packed so young, or so old: a brew, a tank or a date is wrong", "heeltap amend RUN started_at=…, or the brew's", tankAge},
-		{"usual-lot-missing", Widens, "nearly all other runs of the product have a lot of this kind behind them: a recall of such a lot misses this one", "record the input, addition or feed that is missing", usualLotMissing},
-		{"repack-does-not-add-up", Misses, "what was unpacked is not what was packed: the lots of some packages are lost", "heeltap feed RUN --from UNIT --quantity …", repackDoesNotAddUp},
+		{"run-without-tank", Misses, "a trace back ends at the run", "heeltap feed RUN --from TANK", runWithoutTank},
+		{"run-above-tank", Misses, "more was filled than was drawn: a second tank or a top-up was not recorded", "heeltap feed RUN --from TANK", func(b *book) []Hit { return b.tankAgainstRun(true) }},
+		{"run-below-tank", Widens, "far less was filled than was drawn: rejects or another run were not recorded", "heeltap amend RUN rejects=…", func(b *book) []Hit { return b.tankAgainstRun(false) }},
+		{"run-too-fast", Widens, "faster than the line can run: its times are wrong, and so are those of its pallets", "heeltap amend RUN started_at=… ended_at=…", runTooFast},
+		{"run-too-slow", Slows, "far slower than the line runs: stops were not recorded, so times within the run are uncertain", "heeltap amend RUN, or record it as two runs", runTooSlow},
+		{"parts-do-not-fit", Widens, "the cans or ends fed do not match what was filled: a change of lot may be missing", "heeltap feed RUN --from LOT --since …", partsDoNotFit},
+		{"part-of-run-without-lot", Misses, "packages of that time have no lot for that part: a recall of it misses them", "heeltap feed RUN --from LOT --since … --until …", partOfRunWithoutLot},
+		{"undeclared-allergen", Misses, "an allergen traced into the beer is not on the label: people can fall seriously ill", "hold what is here, then heeltap recall open LOT --hazard allergen", undeclaredAllergen},
+		{"cases-on-no-unit", Misses, "nobody can find these cases", "heeltap pack UNIT --run RUN --quantity …", casesOnNoUnit},
+		{"units-above-run", Misses, "more is on pallets or in kegs than was filled: a quantity or a run is wrong", "heeltap amend UNIT quantity=…", func(b *book) []Hit { return b.folded("units-above-run") }},
+		{"window-outside-run", Widens, "its times lie outside its run: it may come from any part of it", "heeltap amend UNIT first_at=… last_at=…", func(b *book) []Hit { return b.folded("window-outside-run", "feed-outside-run") }},
+		{"unit-too-full", Misses, "more cases than a pallet holds: perhaps two pallets under one tag", "heeltap amend UNIT quantity=…", unitTooFull},
+		{"keg-filled-while-out", Misses, "a keg was filled while it was still out: a return is missing, or a keg number is wrong", "heeltap return --unit KEG/RUN --state empty", kegFilledWhileOut},
+		{"keg-filled-while-full", Misses, "a keg was filled while the books still had its last filling here: a shipment, a return or a keg number is wrong, so nobody knows who has which filling", "heeltap ship, or heeltap remove KEG/RUN, as it was", kegFilledWhileFull},
+		{"keg-not-washed", Widens, "a fault of the keg washer cannot be traced to it", "heeltap amend KEG/RUN washed_at=… washer=…", kegNotWashed},
+		{"tank-age", Slows, "beer is not packed that young, or that old: a brew, a tank or a date is wrong", "heeltap amend RUN started_at=…, or the brew's", tankAge},
+		{"usual-lot-missing", Widens, "nearly every other run of the product has a lot of this kind in it: a recall of such a lot misses this run", "record the input, addition or feed that is missing", usualLotMissing},
+		{"repack-does-not-add-up", Misses, "what was unpacked does not match what was packed: some packages have lost their lots", "heeltap feed RUN --from UNIT --quantity …", repackDoesNotAddUp},
 	}
 }
 
@@ -53,7 +53,7 @@ func (b *book) tanksOf(run string) (tanks, units []*lots.Feed) {
 func runWithoutTank(b *book) (out []Hit) {
 	for _, r := range b.runs {
 		if tanks, units := b.tanksOf(r.Run); len(tanks)+len(units) == 0 {
-			h := hit(r.Run, r.Seq, "run %s has no tank it was packed from", r.Run)
+			h := hit(r.Run, r.Seq, "run %s has no tank to have been packed from", r.Run)
 			h.Mend = "heeltap feed " + r.Run + " --from TANK"
 			out = append(out, h)
 		}
@@ -82,9 +82,9 @@ func (b *book) tankAgainstRun(above bool) (out []Hit) {
 		switch {
 		case !known || filled == 0:
 		case above && filled > drawn*most:
-			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L, and %.5g L were drawn for it", r.Run, filled/1000, drawn/1000))
+			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L, but only %.5g L were drawn for it", r.Run, filled/1000, drawn/1000))
 		case !above && filled < drawn*least:
-			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L of %.5g L that were drawn for it", r.Run, filled/1000, drawn/1000))
+			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L of the %.5g L drawn for it", r.Run, filled/1000, drawn/1000))
 		}
 	}
 	return out
@@ -104,7 +104,7 @@ func runTooFast(b *book) (out []Hit) {
 	most := 1 + b.limit("run-too-fast.percent")/100
 	for _, r := range b.runs {
 		if speed, rate, ok := b.speed(r); ok && speed > rate*most {
-			out = append(out, hit(r.Run, r.Seq, "run %s made %.3g a minute on a line of %.3g", r.Run, speed, rate))
+			out = append(out, hit(r.Run, r.Seq, "run %s made %.3g a minute on a line that makes %.3g", r.Run, speed, rate))
 		}
 	}
 	return out
@@ -114,7 +114,7 @@ func runTooSlow(b *book) (out []Hit) {
 	least := 1 - b.limit("run-too-slow.percent")/100
 	for _, r := range b.runs {
 		if speed, rate, ok := b.speed(r); ok && speed < rate*least {
-			out = append(out, hit(r.Run, r.Seq, "run %s made %.3g a minute on a line of %.3g", r.Run, speed, rate))
+			out = append(out, hit(r.Run, r.Seq, "run %s made %.3g a minute on a line that makes %.3g", r.Run, speed, rate))
 		}
 	}
 	return out
@@ -143,9 +143,9 @@ func partsDoNotFit(b *book) (out []Hit) {
 			switch {
 			case !known[kind] || made == 0:
 			case sums[kind] < made:
-				out = append(out, hit(r.Run, r.Seq, "run %s filled %.0f, and was fed %.0f of its %ss", r.Run, made, sums[kind], kind))
+				out = append(out, hit(r.Run, r.Seq, "run %s filled %.0f, but was fed %.0f of its %ss", r.Run, made, sums[kind], kind))
 			case sums[kind] > made*most:
-				out = append(out, hit(r.Run, r.Seq, "run %s filled %.0f, and was fed %.0f of its %ss: some were spoiled, or another lot was opened", r.Run, made, sums[kind], kind))
+				out = append(out, hit(r.Run, r.Seq, "run %s filled %.0f, but was fed %.0f of its %ss: some were spoiled, or another lot was opened", r.Run, made, sums[kind], kind))
 			}
 		}
 	}
@@ -174,19 +174,19 @@ func partOfRunWithoutLot(b *book) (out []Hit) {
 		for _, kind := range sortedKeys(spans) {
 			list := spans[kind]
 			if len(list) == 0 {
-				out = append(out, hit(r.Run, r.Seq, "run %s has no lot of its %s at all", r.Run, kind))
+				out = append(out, hit(r.Run, r.Seq, "run %s has no lot for its %s at all", r.Run, kind))
 				continue
 			}
 			slices.SortFunc(list, func(a, c [2]int64) int { return cmp.Compare(a[0], c[0]) })
 			at := r.Started.From
 			for _, s := range list {
 				if s[0] > at {
-					out = append(out, hit(r.Run, r.Seq, "run %s has no lot of its %s from %s to %s", r.Run, kind, b.stamp(at), b.stamp(s[0])))
+					out = append(out, hit(r.Run, r.Seq, "run %s has no lot for its %s from %s to %s", r.Run, kind, b.stamp(at), b.stamp(s[0])))
 				}
 				at = max(at, s[1])
 			}
 			if at < r.Ended.End() {
-				out = append(out, hit(r.Run, r.Seq, "run %s has no lot of its %s from %s on", r.Run, kind, b.stamp(at)))
+				out = append(out, hit(r.Run, r.Seq, "run %s has no lot for its %s from %s on", r.Run, kind, b.stamp(at)))
 			}
 		}
 	}
@@ -272,7 +272,7 @@ func undeclaredAllergen(b *book) (out []Hit) {
 		}
 		missing := b.undeclared(p, b.backWithout(r.Run, noPath))
 		for _, a := range sortedKeys(missing) {
-			out = append(out, hit(r.Run, r.Seq, "run %s of %s holds %s by lot %s (%s), and its label does not say so", r.Run, r.Product, a, missing[a].lot, missing[a].band))
+			out = append(out, hit(r.Run, r.Seq, "run %s of %s contains %s from lot %s (%s), and its label does not say so", r.Run, r.Product, a, missing[a].lot, missing[a].band))
 		}
 	}
 	return out
@@ -289,11 +289,11 @@ func casesOnNoUnit(b *book) (out []Hit) {
 			on += x.Quantity
 		}
 		if left := r.Good/max(1, p.PerCase) - on; left > 0 {
-			hang := "hang"
+			verb := "are"
 			if left == 1 {
-				hang = "hangs"
+				verb = "is"
 			}
-			h := hit(r.Run, r.Seq, "%s of run %s %s on no unit", trace.CasesOrKegs(b.tx, r.Run, left), r.Run, hang)
+			h := hit(r.Run, r.Seq, "%s of run %s %s on no unit", trace.CasesOrKegs(b.tx, r.Run, left), r.Run, verb)
 			h.Mend = fmt.Sprintf("heeltap pack UNIT --run %s --quantity %d", r.Run, left)
 			if trace.OfKegs(b.tx, r.Run) {
 				h.Mend = fmt.Sprintf("heeltap pack KEG --kind keg --run %s --quantity 1, for each", r.Run)
@@ -318,7 +318,7 @@ func unitTooFull(b *book) (out []Hit) {
 		case kind == "keg" && sum > 1:
 			out = append(out, hit(unit, rows[0].Seq, "keg filling %s counts as %d kegs", unit, sum))
 		case kind == "pallet" && most > 0 && sum > most:
-			out = append(out, hit(unit, rows[0].Seq, "pallet %s holds %d cases, and can hold %d", unit, sum, most))
+			out = append(out, hit(unit, rows[0].Seq, "pallet %s has %d cases, and takes %d", unit, sum, most))
 		}
 	}
 	return out
@@ -338,7 +338,7 @@ func repackDoesNotAddUp(b *book) (out []Hit) {
 		}
 		made := float64(r.Good + r.Rejects)
 		if known && math.Abs(fed-made) > 0.005*made {
-			out = append(out, hit(r.Run, r.Seq, "run %s was fed %.0f containers from units, and packed %.0f", r.Run, fed, made))
+			out = append(out, hit(r.Run, r.Seq, "run %s unpacked %.0f containers and packed %.0f", r.Run, fed, made))
 		}
 	}
 	return out

@@ -14,24 +14,24 @@ import (
 
 func receivingRules() []Rule {
 	return []Rule{
-		{"used-above-receipt", Misses, "some of the use belongs to another lot, whose trace is incomplete", "heeltap show LOT, then heeltap amend the wrong row",
+		{"used-above-receipt", Misses, "some of that use belongs to another lot, whose trace is incomplete", "heeltap show LOT, then heeltap amend the wrong row",
 			func(b *book) []Hit { return b.folded("used-above-receipt") }},
-		{"used-before-receipt", Misses, "a lot or a time is wrong: what is asked backwards contradicts itself", "heeltap amend ENTRY at=… or from=…", usedBeforeReceipt},
-		{"used-while-stopped", Misses, "goods that were stopped are in the beer, with nobody's word for it", "hold what came of it, or void the wrong row", usedWhileStopped},
-		{"rejected-in-vessel", Misses, "what was rejected is in a vessel by the records, and in all that was drawn from it", "heeltap hold VESSEL; if it never went in, heeltap amend LOT into=", rejectedInVessel},
-		{"near-supplier-lots", Misses, "one is a misreading of the other: whoever asks for the lot as printed misses it", "look at the bag or the papers, then heeltap amend LOT supplier_lot=…", nearSupplierLots},
+		{"used-before-receipt", Misses, "a lot or a time is wrong, so a trace back contradicts itself", "heeltap amend ENTRY at=… or from=…", usedBeforeReceipt},
+		{"used-while-stopped", Misses, "goods that were stopped went into beer, and nobody signed for it", "hold what was made from them, or void the wrong row", usedWhileStopped},
+		{"rejected-in-vessel", Misses, "by the records, rejected goods are in a vessel and in everything drawn from it since", "heeltap hold VESSEL; if it never went in, heeltap amend LOT into=", rejectedInVessel},
+		{"near-supplier-lots", Misses, "one is probably a misreading of the other: asking for the lot as printed misses it", "check the bag or the delivery note, then heeltap amend LOT supplier_lot=…", nearSupplierLots},
 		{"supplier-lot-twice", Widens, "one supplier's lot under two items: the item or the lot is wrong", "heeltap amend LOT item=… or supplier_lot=…", supplierLotTwice},
-		{"odd-supplier-lot", Widens, "what stands there is another number, so that the supplier's notice can not be matched", "heeltap amend LOT supplier_lot=…", oddSupplierLot},
-		{"odd-shape", Widens, "it does not look like this supplier's other lots: perhaps mistyped", "look at the bag, then heeltap amend LOT supplier_lot=…", oddShape},
-		{"late-receipt", Slows, "it was entered from memory", "enter receipts at the dock", lateReceipt},
-		{"past-best-by", Slows, "it was used after its best-by date", "note who decided so", pastBestBy},
-		{"lot-too-small", Misses, "more was filled than the lots fed to it can have given: a change of lots is not recorded", "heeltap feed RUN --from LOT --since …", lotTooSmall},
-		{"rest-not-seen", Slows, "a rest lies about, or was used and not booked", "heeltap count LOT --quantity …, or heeltap remove LOT", restNotSeen},
-		{"units-do-not-meet", Widens, "lots of one item in kg and in L, or in pieces: no balance in one unit is possible", "heeltap amend LOT unit=…", unitsDoNotMeet},
-		{"store-never-emptied", Widens, "every lot since its last clean is in whatever is drawn from it", "empty and clean it, and record it: heeltap clean VESSEL --method manual", neverEmptied},
-		{"above-capacity", Misses, "more is in it than it can hold: a vessel is wrong, or something left it unrecorded", "heeltap show VESSEL, then heeltap amend the wrong row", aboveCapacity},
-		{"count-differs", Widens, "what was counted is not what the books say: something was used or lost unrecorded", "find the use, or heeltap remove it as a loss", countDiffers},
-		{"no-carrier", Slows, "records of a receipt or shipment name who brought it (21 CFR 1.337, 1.345)", "heeltap amend CODE carrier=…", noCarrier},
+		{"odd-supplier-lot", Widens, "that is some other number, so a notice from the supplier cannot be matched to it", "heeltap amend LOT supplier_lot=…", oddSupplierLot},
+		{"odd-shape", Widens, "it does not look like this supplier's other lots: it may be mistyped", "check the bag, then heeltap amend LOT supplier_lot=…", oddShape},
+		{"late-receipt", Slows, "it was entered from memory", "enter receipts at the dock, as they arrive", lateReceipt},
+		{"past-best-by", Slows, "it was used after its best-by date", "note who decided to use it", pastBestBy},
+		{"lot-too-small", Misses, "more was filled than its lots can account for: a change of lot was not recorded", "heeltap feed RUN --from LOT --since …", lotTooSmall},
+		{"rest-not-seen", Slows, "the rest is still somewhere, or it was used and not recorded", "heeltap count LOT --quantity …, or heeltap remove LOT", restNotSeen},
+		{"units-do-not-meet", Widens, "lots of one item are in kg and in L, or in pieces: they cannot be balanced in one unit", "heeltap amend LOT unit=…", unitsDoNotMeet},
+		{"store-never-emptied", Widens, "whatever is drawn from it contains every lot since its last clean", "empty it, clean it and record that: heeltap clean VESSEL --method manual", neverEmptied},
+		{"above-capacity", Misses, "it holds more than it can: a vessel is wrong, or something left it and was not recorded", "heeltap show VESSEL, then heeltap amend the wrong row", aboveCapacity},
+		{"count-differs", Widens, "the count does not match the books: something was used or lost and not recorded", "find where it went and record it, or heeltap remove it as a loss", countDiffers},
+		{"no-carrier", Slows, "the record of a receipt or shipment must name the carrier (21 CFR 1.337, 1.345)", "heeltap amend CODE carrier=…", noCarrier},
 	}
 }
 
@@ -40,7 +40,7 @@ func usedBeforeReceipt(b *book) (out []Hit) {
 		came, _, _, ok := b.came(lot)
 		for _, u := range b.uses[lot] {
 			if ok && !u.removed && came.From > u.at.To && u.at.To > 0 {
-				out = append(out, hit(lot, u.entry, "%s was used in %s on %s, and came on %s", lot, u.what, b.stamp(u.at.From), b.stamp(came.From)))
+				out = append(out, hit(lot, u.entry, "%s was used in %s on %s, but arrived on %s", lot, u.what, b.stamp(u.at.From), b.stamp(came.From)))
 			}
 		}
 	}
@@ -69,7 +69,7 @@ func usedWhileStopped(b *book) (out []Hit) {
 	for _, r := range b.receipts {
 		for _, u := range b.uses[r.Lot] {
 			if r.Status == "rejected" && !u.removed && !over[u.entry] {
-				out = append(out, hit(r.Lot, u.entry, "%s was rejected, and used in %s", r.Lot, u.what))
+				out = append(out, hit(r.Lot, u.entry, "%s was rejected, yet used in %s", r.Lot, u.what))
 			}
 		}
 	}
@@ -80,7 +80,7 @@ func usedWhileStopped(b *book) (out []Hit) {
 func rejectedInVessel(b *book) (out []Hit) {
 	for _, r := range b.receipts {
 		if r.Status == "rejected" && r.Into != "" {
-			out = append(out, hit(r.Lot, r.Seq, "%s was rejected when it was received, and is recorded as put into %s", r.Lot, r.Into))
+			out = append(out, hit(r.Lot, r.Seq, "%s was rejected when it was received, and yet recorded as put into %s", r.Lot, r.Into))
 		}
 	}
 	return out
@@ -124,7 +124,7 @@ func nearSupplierLots(b *book) (out []Hit) {
 		ofItem[item] = append(ofItem[item], r)
 		key := [2]string{item, fold(r.SupplierLot)}
 		if other := seen[key]; other != nil && other.SupplierLot != r.SupplierLot {
-			out = append(out, hit(r.Lot, r.Seq, "%s is %q, %s is %q: they differ only by what is easily misread", r.Lot, r.SupplierLot, other.Lot, other.SupplierLot))
+			out = append(out, hit(r.Lot, r.Seq, "%s is %q, %s is %q: they differ only in characters that are easily misread", r.Lot, r.SupplierLot, other.Lot, other.SupplierLot))
 		}
 		seen[key] = r
 	}
@@ -147,7 +147,7 @@ func oneLost(list []*lots.Receipt) (out []Hit) {
 		}
 		for _, other := range list {
 			if shapes[shape(other.SupplierLot)] >= 3 && lost(other.SupplierLot, r.SupplierLot) {
-				out = append(out, hit(r.Lot, r.Seq, "%s is %q, %s is %q: a character may be lost", r.Lot, r.SupplierLot, other.Lot, other.SupplierLot))
+				out = append(out, hit(r.Lot, r.Seq, "%s is %q, %s is %q: a character may be missing", r.Lot, r.SupplierLot, other.Lot, other.SupplierLot))
 				break
 			}
 		}
@@ -175,7 +175,7 @@ func supplierLotTwice(b *book) (out []Hit) {
 		}
 		key := [2]string{r.Supplier, r.SupplierLot}
 		if other := seen[key]; other != nil && other.Item != r.Item {
-			out = append(out, hit(r.Lot, r.Seq, "%s (%s) and %s (%s) both bear %q", r.Lot, r.Item, other.Lot, other.Item, r.SupplierLot))
+			out = append(out, hit(r.Lot, r.Seq, "%s (%s) and %s (%s) both carry %q", r.Lot, r.Item, other.Lot, other.Item, r.SupplierLot))
 		}
 		seen[key] = r
 	}
@@ -190,7 +190,7 @@ func oddSupplierLot(b *book) (out []Hit) {
 		case r.SupplierLot == r.Item:
 			out = append(out, hit(r.Lot, r.Seq, "the supplier's lot of %s is the item's code", r.Lot))
 		case dateOf(r.SupplierLot) != "" && dateOf(r.SupplierLot) == b.day(r.At.From):
-			out = append(out, hit(r.Lot, r.Seq, "the supplier's lot of %s is the day it came", r.Lot))
+			out = append(out, hit(r.Lot, r.Seq, "the supplier's lot of %s is the day it arrived", r.Lot))
 		}
 	}
 	return out
@@ -240,7 +240,7 @@ func oddShape(b *book) (out []Hit) {
 		}
 		for _, r := range list {
 			if shape(r.SupplierLot) != usual {
-				out = append(out, hit(r.Lot, r.Seq, "%q is not of the shape %s that %d of %d of %s's lots of %s have", r.SupplierLot, usual, count[usual], len(list), r.Supplier, r.Item))
+				out = append(out, hit(r.Lot, r.Seq, "%q does not look like %s, as %d of %d of %s's lots of %s do", r.SupplierLot, usual, count[usual], len(list), r.Supplier, r.Item))
 			}
 		}
 	}
@@ -252,7 +252,7 @@ func lateReceipt(b *book) []Hit {
 	var out []late
 	for _, r := range b.receipts {
 		if n := b.recorded(r.Seq).Sub(time.Unix(r.At.To, 0)).Hours(); n > hours {
-			out = append(out, late{r.Seq, hit(r.Lot, r.Seq, "%s came on %s and was entered %.0f hours later", r.Lot, b.stamp(r.At.From), n)})
+			out = append(out, late{r.Seq, hit(r.Lot, r.Seq, "%s arrived on %s and was entered %.0f hours later", r.Lot, b.stamp(r.At.From), n)})
 		}
 	}
 	return b.joined(out, "receipts")
@@ -295,9 +295,9 @@ func neverEmptied(b *book) (out []Hit) {
 		var h Hit
 		switch age := float64(b.tx.Recorded().Unix()-oldest) / 86400; {
 		case float64(n) > most:
-			h = hit(code, 0, "%d deliveries stand in %s with no clean between: a fault in one is in all that was drawn since", n, code)
+			h = hit(code, 0, "%d deliveries went into %s with no clean between: a fault in one is in everything drawn since", n, code)
 		case n > 1 && last.Until == 0 && age > days:
-			h = hit(code, 0, "%s was filled again and again since %s with no clean between", code, b.day(oldest))
+			h = hit(code, 0, "%s has been refilled since %s with no clean between", code, b.day(oldest))
 		default:
 			continue
 		}
@@ -320,7 +320,7 @@ func aboveCapacity(b *book) (out []Hit) {
 				in = v.Unit.Of(n.Total * 1000)
 			}
 			if in > v.Capacity*most {
-				out = append(out, hit(n.Code, n.Entry, "%s holds %.4g %s by the books, and can hold %.4g", n.Code, in, v.Unit, v.Capacity))
+				out = append(out, hit(n.Code, n.Entry, "%s holds %.4g %s by the books, but its capacity is %.4g", n.Code, in, v.Unit, v.Capacity))
 			}
 		}
 	}
@@ -350,7 +350,7 @@ func countDiffers(b *book) (out []Hit) {
 			most = max(1000, vessels*booked)
 		}
 		if off := counted - booked; ok && math.Abs(off) > most-1e-9 && math.Abs(off) > share*booked {
-			out = append(out, hit(code, c.Seq, "%s was counted on %s and is not what the books said: %s", code, b.day(c.At.From), offBy(off, booked)))
+			out = append(out, hit(code, c.Seq, "the count of %s on %s does not match the books: %s", code, b.day(c.At.From), offBy(off, booked)))
 		}
 	}
 	return out
@@ -358,9 +358,9 @@ func countDiffers(b *book) (out []Hit) {
 
 func offBy(off, booked float64) string {
 	if booked <= 0 {
-		return "they said that nothing was there"
+		return "they had nothing there"
 	}
-	return fmt.Sprintf("%+.4g%% of them", 100*off/booked)
+	return fmt.Sprintf("%+.4g%% off", 100*off/booked)
 }
 
 func noCarrier(b *book) (out []Hit) {

@@ -11,11 +11,11 @@ import (
 
 func recordRules() []Rule {
 	return []Rule{
-		{"late-entry", Widens, "the scope of the last days is incomplete until it is entered (27 CFR 25.291 asks for the next business day, or the third)", "enter acts on the day", lateEntry},
-		{"recall-scope-changed", Misses, "what was recorded since changes an open recall: somebody may have to be told", "heeltap recall changes, then heeltap recall freeze", recallScopeChanged},
-		{"round-times", Slows, "nearly all times are full or half hours: written from memory", "note the time when it happens", roundTimes},
-		{"one-person", Slows, "one person makes nearly all entries: nobody else knows how", "let a second person enter and trace", onePerson},
-		{"no-exercise", Slows, "no recall was rehearsed for a year (food safety schemes ask for one a year)", "heeltap recall open --mock --surprise", noExercise},
+		{"late-entry", Widens, "until it is entered, the last days are missing from every answer (27 CFR 25.291 asks for the next business day, or the third)", "enter what is done on the day it is done", lateEntry},
+		{"recall-scope-changed", Misses, "later entries change an open recall: somebody may have to be told", "heeltap recall changes, then heeltap recall freeze", recallScopeChanged},
+		{"round-times", Slows, "nearly all times are full or half hours: they were written from memory", "note the time when it happens", roundTimes},
+		{"one-person", Slows, "one person makes nearly all entries: nobody else may know how", "have a second person enter and trace", onePerson},
+		{"no-exercise", Slows, "no mock recall for a year (food safety schemes ask for one a year)", "heeltap recall open --mock --surprise", noExercise},
 	}
 }
 
@@ -54,7 +54,7 @@ func (b *book) joined(list []late, noun string) (out []Hit) {
 			out = append(out, x.hit)
 		case all[0].entry == x.entry:
 			h := hit("site", x.entry, "%d %s were entered at once on %s, late: %s, and others", len(all), noun, b.stamp(b.recorded(x.entry).Unix()), x.hit.Text)
-			h.Mend = "nothing, if they came in from older records: heeltap mute the rule for the site"
+			h.Mend = "if they came in from older records, nothing: heeltap mute the rule for the site"
 			out = append(out, h)
 		}
 	}
@@ -139,7 +139,7 @@ func roundTimes(b *book) (out []Hit) {
 		}
 	}
 	if all >= 50 && float64(round) >= b.limit("round-times.percent")/100*float64(all) {
-		out = append(out, hit("site", 0, "%d of %d acts in the cellar happened at a full or half hour", round, all))
+		out = append(out, hit("site", 0, "%d of %d acts in the cellar are timed at a full or half hour", round, all))
 	}
 	return out
 }
@@ -179,5 +179,5 @@ func noExercise(b *book) (out []Hit) {
 			return nil
 		}
 	}
-	return []Hit{hit("site", 0, "no recall was rehearsed since %s", b.day(now.AddDate(0, 0, -days).Unix()))}
+	return []Hit{hit("site", 0, "no mock recall since %s", b.day(now.AddDate(0, 0, -days).Unix()))}
 }

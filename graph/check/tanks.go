@@ -34,7 +34,7 @@ func filledNotEmpty(b *book) (out []Hit) {
 			}
 			drawn := slices.ContainsFunc(b.draws(vessel), func(d lineage.Draw) bool { return d.Fill == before.Since && d.Qty > 0 && !d.OneOf })
 			if before.Total > 0 && (drawn || float64(n.Since-before.Since) > hours*3600) {
-				h := hit(n.Code, n.Entry, "%s was filled on %s while it still held what came on %s", vessel, b.stamp(n.Since), b.stamp(before.Since))
+				h := hit(n.Code, n.Entry, "%s was filled on %s while it still held the fill of %s", vessel, b.stamp(n.Since), b.stamp(before.Since))
 				h.Mend = "heeltap remove " + vessel + " --quantity all --reason loss --at …, if it was empty; heeltap mute filled-not-empty " + n.Code + ", if it is a blend"
 				out = append(out, h)
 			}
@@ -69,7 +69,7 @@ func additionToEmpty(b *book) (out []Hit) {
 			come = come || b.isBeer(n.Entry)
 		}
 		if last := b.lastEntered(); !come && (len(fills) > at+1 || float64(last-since) > hours*3600) {
-			out = append(out, hit(x.Vessel, x.Seq, "%s was added to %s on %s, which was empty, and no beer came to it", strings.Join(x.From.Codes, " or "), x.Vessel, b.stamp(since)))
+			out = append(out, hit(x.Vessel, x.Seq, "%s was added to %s on %s while it was empty, and no beer followed", strings.Join(x.From.Codes, " or "), x.Vessel, b.stamp(since)))
 		}
 	}
 	return out
@@ -156,7 +156,7 @@ func (b *book) runsAtOnce(line string, list []*lots.Run) (out []Hit) {
 	for i := 1; i < len(list); i++ {
 		before, r := list[i-1], list[i]
 		if r.Started.From < before.Ended.From {
-			h := hit(r.Run, r.Seq, "run %s began on %s on %s, and run %s went on there until %s", r.Run, line, b.stamp(r.Started.From), before.Run, b.stamp(before.Ended.From))
+			h := hit(r.Run, r.Seq, "run %s began on %s on %s, but run %s was on it until %s", r.Run, line, b.stamp(r.Started.From), before.Run, b.stamp(before.Ended.From))
 			h.Mend = "heeltap amend " + r.Run + " started_at=…, or line=…"
 			out = append(out, h)
 		}
@@ -170,9 +170,9 @@ func (b *book) transfersOff(gain bool) (out []Hit) {
 		went, came := float64(x.Out), float64(x.In)
 		switch {
 		case gain && came > went*more:
-			out = append(out, hit(x.Transfer, x.Seq, "transfer %s: %.5g L left %s, and %.5g L came to %s", x.Transfer, went/1000, strings.Join(x.From.Codes, " or "), came/1000, x.To))
+			out = append(out, hit(x.Transfer, x.Seq, "transfer %s: %.5g L left %s, but %.5g L reached %s", x.Transfer, went/1000, strings.Join(x.From.Codes, " or "), came/1000, x.To))
 		case !gain && came < went*less:
-			out = append(out, hit(x.Transfer, x.Seq, "transfer %s: of %.5g L that left %s, %.5g L came to %s", x.Transfer, went/1000, strings.Join(x.From.Codes, " or "), came/1000, x.To))
+			out = append(out, hit(x.Transfer, x.Seq, "transfer %s: of the %.5g L that left %s, only %.5g L reached %s", x.Transfer, went/1000, strings.Join(x.From.Codes, " or "), came/1000, x.To))
 		}
 	}
 	return out

@@ -13,14 +13,14 @@ import (
 
 func tradeRules() []Rule {
 	return []Rule{
-		{"unit-nowhere", Misses, "it should be here by the books, and no place is noted", "heeltap count UNIT --quantity … --place …", unitNowhere},
-		{"shipped-above-packed", Misses, "more left than there was: one consignee or quantity is wrong", "heeltap amend SHIPMENT quantity=… or unit=…", shippedAbovePacked},
-		{"counts-swapped", Misses, "two runs of one product differ at the count by the same number: cases may have been swapped in shipping, and then their consignees are", "count both again, then heeltap amend the shipment", countsSwapped},
-		{"return-shipped-again", Widens, "what came back went out again with nobody's word that it was fit", "heeltap hold UNIT when it comes back, and heeltap release it with the reason", returnShippedAgain},
-		{"return-not-measured", Widens, "nobody measured what a part keg still held: what is out can not be worked out", "heeltap amend RETURN left=… left_unit=L", returnNotMeasured},
+		{"unit-nowhere", Misses, "the books have it here, but nobody noted where", "heeltap count UNIT --quantity … --place …", unitNowhere},
+		{"shipped-above-packed", Misses, "more left than there was: a consignee or a quantity is wrong", "heeltap amend SHIPMENT quantity=… or unit=…", shippedAbovePacked},
+		{"counts-swapped", Misses, "two runs of one product are off by the same number at the count: cases may have been swapped in shipping, and so have their consignees", "count both again, then heeltap amend the shipment", countsSwapped},
+		{"return-shipped-again", Widens, "what came back went out again, and nobody signed that it was fit", "heeltap hold UNIT when it comes back, and heeltap release it with a reason", returnShippedAgain},
+		{"return-not-measured", Widens, "nobody measured what a part keg still held: what is still out cannot be worked out", "heeltap amend RETURN left=… left_unit=L", returnNotMeasured},
 		{"shipped-before-packed", Misses, "a time or a unit is wrong", "heeltap amend SHIPMENT shipped_at=… or unit=…", shippedBeforePacked},
-		{"one-of-several", Widens, "it is not known which unit went where: everybody who may have it must be told", "find out which, then heeltap amend ENTRY unit=…", oneOfSeveral},
-		{"consignee-without-contact", Widens, "the notice reaches nobody", "heeltap amend PARTY phone=… email=…", consigneeWithoutContact},
+		{"one-of-several", Widens, "nobody knows which one it was: everybody who may have it must be told", "find out which, then heeltap amend ENTRY unit=…", oneOfSeveral},
+		{"consignee-without-contact", Widens, "a recall notice cannot reach it", "heeltap amend PARTY phone=… email=…", consigneeWithoutContact},
 		{"returned-above-shipped", Misses, "more came back than went there: a consignee or a unit is wrong", "heeltap amend RETURN quantity=… or unit=…", returnedAboveShipped},
 	}
 }
@@ -38,7 +38,7 @@ func unitNowhere(b *book) (out []Hit) {
 			continue
 		}
 		if left := trace.BooksOf(b.tx, unit).OnHand(); left > 0 {
-			h := hit(unit, rows[0].Seq, "%g of %s should be here, and nobody noted where", left, unit)
+			h := hit(unit, rows[0].Seq, "%g of %s should be here, but nobody noted where", left, unit)
 			h.Mend = "heeltap count " + unit + " --quantity … --place …"
 			out = append(out, h)
 		}
@@ -47,7 +47,7 @@ func unitNowhere(b *book) (out []Hit) {
 }
 
 // shippedAbovePacked finds units of which more left than there was, and units of which one of several
-// left that can not all together have held it.
+// left that cannot all together have held it.
 func shippedAbovePacked(b *book) (out []Hit) {
 	for _, unit := range sortedKeys(b.unitRows) {
 		if left := trace.BooksOf(b.tx, unit).OnHand(); left < 0 {
@@ -129,7 +129,7 @@ func countsSwapped(b *book) (out []Hit) {
 		for i := 1; i < len(list); i++ {
 			x, y := list[i-1].Run, list[i].Run
 			if math.Abs(off[x]) >= 1 && math.Abs(off[x]+off[y]) < 1e-9 {
-				out = append(out, hit(y, entry[y], "of run %s %+g were counted against the books, of run %s %+g", x, off[x], y, off[y]))
+				out = append(out, hit(y, entry[y], "run %s was %+g against the books at the count, run %s %+g", x, off[x], y, off[y]))
 			}
 		}
 	}
@@ -137,7 +137,7 @@ func countsSwapped(b *book) (out []Hit) {
 }
 
 // returnShippedAgain finds shipments of what had come back, where no hold of the unit was released
-// between: only where what had never left can not have been enough.
+// between: only where what had never left cannot have been enough.
 func returnShippedAgain(b *book) (out []Hit) {
 	for _, r := range b.returns {
 		if r.Unit.OneOf() || !r.OfGoods() || b.several(r.Unit.Code()) {
@@ -166,7 +166,7 @@ func returnShippedAgain(b *book) (out []Hit) {
 func returnNotMeasured(b *book) (out []Hit) {
 	for _, r := range b.returns {
 		if rows := b.unitRows[r.Unit.Codes[0]]; r.State == "part" && !r.HasLeft && len(rows) > 0 && rows[0].UnitKind == "keg" {
-			h := hit(r.Unit.Codes[0], r.Seq, "%s came back in part, and nobody measured what it still held", r.Unit.Codes[0])
+			h := hit(r.Unit.Codes[0], r.Seq, "%s came back part full, and nobody measured what it still held", r.Unit.Codes[0])
 			h.Mend = "heeltap amend " + r.Return + " left=… left_unit=L"
 			out = append(out, h)
 		}
@@ -179,7 +179,7 @@ func shippedBeforePacked(b *book) (out []Hit) {
 		for _, u := range s.Unit.Codes {
 			for _, x := range b.unitRows[u] {
 				if r := b.run[x.Run]; r != nil && s.At.To < r.Started.From && len(b.unitRows[u]) == 1 {
-					out = append(out, hit(u, s.Seq, "%s was shipped on %s and packed on %s", u, b.stamp(s.At.From), b.stamp(r.Started.From)))
+					out = append(out, hit(u, s.Seq, "%s was shipped on %s, but packed on %s", u, b.stamp(s.At.From), b.stamp(r.Started.From)))
 				}
 			}
 		}
@@ -190,7 +190,7 @@ func shippedBeforePacked(b *book) (out []Hit) {
 func oneOfSeveral(b *book) (out []Hit) {
 	see := func(ref lots.Ref, entry int64, what string) {
 		if ref.OneOf() {
-			out = append(out, hit(ref.Codes[0], entry, "%s is of one of %s, unknown which", what, strings.Join(ref.Codes, ", ")))
+			out = append(out, hit(ref.Codes[0], entry, "%s is from one of %s, unknown which", what, strings.Join(ref.Codes, ", ")))
 		}
 	}
 	for _, x := range b.shipments {
@@ -220,7 +220,7 @@ func consigneeWithoutContact(b *book) (out []Hit) {
 	}
 	for _, code := range slices.Sorted(maps.Keys(supplied)) {
 		if p := b.parties[code]; p != nil && p.Phone == "" && p.Email == "" {
-			h := hit(code, p.Seq, "%s %s has neither telephone nor e-mail", code, p.Name)
+			h := hit(code, p.Seq, "%s %s has neither a telephone number nor an e-mail address", code, p.Name)
 			h.Mend = "heeltap amend " + code + " phone=… email=…"
 			out = append(out, h)
 		}

@@ -83,7 +83,7 @@ func Ask(tx *store.Tx, q Question) (*Answer, error) {
 		return nil, lots.Errorf(lots.Invalid, "give the complaints: --bad CODE")
 	}
 	if q.Days < 0 {
-		return nil, lots.Errorf(lots.Invalid, "%d days around the complaints can not be: give 0 (for 45) or more", q.Days)
+		return nil, lots.Errorf(lots.Invalid, "%d days around the complaints cannot be: give 0 (for 45) or more", q.Days)
 	}
 	g, err := tx.Snapshot()
 	if err != nil {

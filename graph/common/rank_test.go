@@ -217,7 +217,7 @@ func TestWithoutACauseNothingStandsOut(t *testing.T) {
 }
 
 // Planted causes: of 200 units in a tree of lots, brews, tanks and runs with heels between, 3 to 10
-// complaints from one of them. How often the cause, or what can not be told from it, comes first.
+// complaints from one of them. How often the cause, or what cannot be told from it, comes first.
 func TestPlantedCauses(t *testing.T) {
 	hits, three, trials, none := 0, 0, 0, 0
 	for seed := range uint64(400) {

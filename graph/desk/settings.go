@@ -108,7 +108,7 @@ func (s setting) is(name string) bool {
 	return name == s.name
 }
 
-// checkSetting refuses a name that nothing reads, and a value that can not be meant; an empty one takes back.
+// checkSetting refuses a name that nothing reads, and a value that cannot be meant; an empty one takes back.
 func checkSetting(tx *store.Tx, of, name, value string) error {
 	kind := lots.Kind("")
 	if of != store.SiteSettings {

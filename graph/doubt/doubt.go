@@ -114,7 +114,7 @@ func (d *doubts) pattern(p *lots.Product) {
 		return
 	}
 	if err := datecode.Check(p.DateCode); err != nil {
-		d.add("the date-code pattern can not be used: %v", err)
+		d.add("the date-code pattern cannot be used: %v", err)
 	}
 }
 
@@ -209,7 +209,7 @@ func (d *doubts) shipment(s *lots.Shipment) {
 	}
 	d.overdrawn(s.Unit.Code())
 	if first, ok := d.packedFrom(s.Unit.Code()); ok && s.At.To < first {
-		d.add("%s was not packed before %s: it can not have left at %s", s.Unit.Code(), d.stamp(first), s.At.Text(d.tx.Site().Zone))
+		d.add("%s was not packed before %s: it cannot have left at %s", s.Unit.Code(), d.stamp(first), s.At.Text(d.tx.Site().Zone))
 	}
 }
 

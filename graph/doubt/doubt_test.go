@@ -78,20 +78,20 @@ func TestDoubts(t *testing.T) {
 		{"returns return=U-2 unit=P-1 quantity=1 consignee=D-1 returned_at=2026-03-13_08:00 state=empty", "only kegs come back empty"},
 		{"removals subject=P-1 quantity=40 at=2026-03-13_08:00 reason=taproom", ""},
 		{"removals subject=P-1 quantity=2000 at=2026-03-13_08:00 reason=sample", "more has left P-1 than was on it"},
-		{"products product=X name=X container_ml=440 per_case=24 date_code=BB_{year}-{mon}-{dd}", "the date-code pattern can not be used"},
+		{"products product=X name=X container_ml=440 per_case=24 date_code=BB_{year}-{mon}-{dd}", "the date-code pattern cannot be used"},
 		{"products product=X name=X container_ml=440 per_case=24 declares=gluten;mlik", "mlik"},
 		{"items item=X name=X kind=sugar unit=kg allergens=mlik", "mlik"},
 		{"items item=X name=X kind=sugar unit=kg allergens=milk", ""},
 	})
 }
 
-// TestPrintedCodes records runs and changes of the code: what the pattern would not print is told of, and a pattern that can not be used.
+// TestPrintedCodes records runs and changes of the code: what the pattern would not print is told of, and a pattern that cannot be used.
 func TestPrintedCodes(t *testing.T) {
 	doubted(t, [][2]string{
 		{"runs run=R-3 product=PALE started_at=2026-03-10_23:00 ended_at=2026-03-11_01:00 date_code=BB_2026-12-06 good=24", ""},
 		{"runs run=R-3 product=PALE started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2026-12-O5 good=24", `the pattern of PALE gives "BB 2026-12-05" for that day, and not "BB 2026-12-O5"`},
 		{"runs run=R-3 product=PALE started_at=2026-03-10 ended_at=2026-03-10 date_code=BB_2026 good=24", ""},
-		{"runs run=R-3 product=BAD started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2027-O5-2O good=24", `"BB 2027-O5-2O" is checked against nothing, for the date-code pattern of BAD can not be used: {dd} is not a field`},
+		{"runs run=R-3 product=BAD started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=BB_2027-O5-2O good=24", `"BB 2027-O5-2O" is checked against nothing, for the date-code pattern of BAD cannot be used: {dd} is not a field`},
 		{"runs run=R-3 product=KEG started_at=2026-03-10_22:00 ended_at=2026-03-10_23:00 date_code=anything good=1", ""},
 		{"codes run=R-1 date_code=BB_2026-12-05 since=2026-03-10_09:00", ""},
 		{"codes run=R-1 date_code=BB_2026-12-06 since=2026-03-10_09:00", `gives "BB 2026-12-05" for that day, and not "BB 2026-12-06"`},

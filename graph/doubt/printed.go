@@ -39,7 +39,7 @@ func (d *doubts) printed(r *lots.Run, change *lots.CodeChange) {
 		code = change.DateCode
 	}
 	if _, err := datecode.Parse(p.DateCode); err != nil {
-		d.add("%q is checked against nothing, for the date-code pattern of %s can not be used: %v", code, p.Code, err)
+		d.add("%q is checked against nothing, for the date-code pattern of %s cannot be used: %v", code, p.Code, err)
 		return
 	}
 	if want, odd := OddCode(p, r, change, d.tx.Site().Zone); odd {

@@ -42,7 +42,7 @@ type Reach struct {
 	Left       float64 `json:"left"`
 	Consignees int     `json:"consignees"`
 	Runs       int     `json:"runs"`
-	Unassigned int64   `json:"unassigned"` // cases and kegs of those runs that hang on no unit
+	Unassigned int64   `json:"unassigned"` // cases and kegs of those runs that are on no unit
 }
 
 // litres is how much beer a risk would put in scope, in either band.
@@ -97,7 +97,7 @@ type thing struct {
 	perhaps     []string // who received one of several
 }
 
-// packed is a run with what of it hangs on no unit.
+// packed is a run with what of it is on no unit.
 type packed struct {
 	code       string
 	unassigned int64
@@ -169,7 +169,7 @@ func read(tx *store.Tx) (*model, error) {
 	return m, tx.Err()
 }
 
-// unassigned counts the good cases or kegs of a run that hang on no unit.
+// unassigned counts the good cases or kegs of a run that are on no unit.
 func (m *model) unassigned(code string) int64 {
 	run, ok := m.tx.Run(code)
 	if !ok {

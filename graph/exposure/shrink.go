@@ -53,7 +53,7 @@ const mostTrials = 24
 // answer: the best first, how many were tried, and what came of each, for every one of the worst.
 func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error) {
 	if worst < 0 {
-		return lots.Errorf(lots.Invalid, "%d of the worst can not be tried: give 0 or more", worst)
+		return lots.Errorf(lots.Invalid, "%d of the worst cannot be tried: give 0 or more", worst)
 	}
 	list, err := a.toTry(ctx, db, worst)
 	if err != nil || len(list) == 0 {

@@ -48,7 +48,7 @@ func All(tx *store.Tx) ([]Noted, error) {
 	err := tx.Acts(about, func(e *store.Entry, step []byte) error {
 		var n noted
 		if err := json.Unmarshal(step, &n); err != nil {
-			return lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 		}
 		out = append(out, Noted{e.Seq, e.Recorded, e.By, n.Question, n.Candidates, n.Runs})
 		return nil

@@ -25,7 +25,7 @@ type Unnumbered struct {
 
 func (u Unnumbered) stopped() bool { return u.Held != graph.Out.String() || len(u.Recalls) > 0 }
 
-// unnumbered lists the runs of which kegs hang on no number, the latest first, where what was read is
+// unnumbered lists the runs of which kegs are on no number, the latest first, where what was read is
 // no number that was written down, and may be a keg's.
 func (s *stops) unnumbered(q Question, a *Answer) ([]Unnumbered, error) {
 	out := []Unnumbered{}

@@ -14,7 +14,7 @@ var (
 	phrases       = []string{"foreign body", "foreign bodies", "foreign object", "foreign matter", "over carbonat", "threw up", "throwing up"}
 )
 
-// urgent lists the words of a note that can not wait, each as it is listed, in the note's order.
+// urgent lists the words of a note that cannot wait, each as it is listed, in the note's order.
 func urgent(note string) []string {
 	words := strings.FieldsFunc(strings.ToLower(note), func(r rune) bool { return !unicode.IsLetter(r) })
 	out := []string{}

@@ -198,7 +198,7 @@ counts subject=P-3 quantity=0 at=2026-04-01_08:00
 	require.InDelta(t, 5, a.Groups[i].Over, 0)
 }
 
-// Kegs that hang on no number are kegs in every sum, and a rule that names numbers says there are more.
+// Kegs that are on no number are kegs in every sum, and a rule that names numbers says there are more.
 func TestLooseKegs(t *testing.T) {
 	f := newFloor(t, cellar+`
 runs run=K-1 product=KEG started_at=2026-03-19_08:00 ended_at=2026-03-19_09:00 date_code=K26078 good=10
@@ -251,7 +251,7 @@ shipments shipment=S-4 unit=P-9 quantity=25 consignee=D-3 shipped_at=2026-03-19_
 		require.ErrorContains(t, err, "its 40 of P-9 left before anything affected stood on it")
 		return nil
 	})
-	// What the books can not explain so is not left out.
+	// What the books cannot explain so is not left out.
 	f.write("shipments shipment=S-5 unit=P-9 quantity=70 consignee=D-2 shipped_at=2026-03-17_19:00")
 	_, ok = f.consignee(code, "D-2")
 	require.True(t, ok)
@@ -426,7 +426,7 @@ removals subject=SV-1 quantity=100 unit=L at=2026-03-22_08:00 reason=dumped
 	require.InDelta(t, (1000-packed)*litre, b.InTanks, 1e-6)
 }
 
-// Cases and kegs that hang on no unit can not be counted before they are tagged.
+// Cases and kegs that are on no unit cannot be counted before they are tagged.
 func TestLooseAreTaggedFirst(t *testing.T) {
 	f := newFloor(t, cellar+`
 runs run=K-1 product=KEG started_at=2026-03-19_08:00 ended_at=2026-03-19_09:00 date_code=K26078 good=3

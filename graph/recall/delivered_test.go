@@ -40,7 +40,7 @@ func TestCodesOfTheDay(t *testing.T) {
 	code := f.begin("H-1", "H-2")
 	require.Equal(t, []string{"TWO"}, f.delivered(code, "D-1").Lines[0].DateCodes)
 	require.Equal(t, []string{"THREE", "TWO"}, f.delivered(code, "D-3").Lines[0].DateCodes)
-	// What the books can not explain so keeps all of them.
+	// What the books cannot explain so keeps all of them.
 	f.write("shipments shipment=S-5 unit=P-9 quantity=70 consignee=D-2 shipped_at=2026-03-17_19:00")
 	require.Equal(t, []string{"THREE", "TWO"}, f.delivered(code, "D-2").Lines[0].DateCodes)
 	require.Equal(t, []string{"TWO"}, f.delivered(code, "D-1").Lines[0].DateCodes)

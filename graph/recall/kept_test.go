@@ -132,7 +132,7 @@ func TestSuspectTankIsFollowed(t *testing.T) {
 	f.void("T-1") // nothing stands in any more
 	f.with(code, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		require.Empty(t, s.Lost[0].StandsIn)
-		require.True(t, s.HasLeft(tx), "what can not be traced can not be said to be here")
+		require.True(t, s.HasLeft(tx), "what cannot be traced cannot be said to be here")
 		return nil
 	})
 }

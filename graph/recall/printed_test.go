@@ -156,7 +156,7 @@ brews brew=B beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 
 	}
 }
 
-// Where the hour alone is printed a reader can not tell half of it: that is a loud failure, and the window
+// Where the hour alone is printed a reader cannot tell half of it: that is a loud failure, and the window
 // is in whole hours. A size that the name says already is not said twice.
 func TestHoursAreWholeHours(t *testing.T) {
 	db := open(t, "hours")

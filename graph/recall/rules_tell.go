@@ -26,7 +26,7 @@ func knownParty(tx *store.Tx, code string) error {
 
 func (s *Told) ready(tx *store.Tx, _ *Recall) error { return knownParty(tx, s.Party) }
 
-// ready refuses quantities that can not be, and finds what is odd about the others.
+// ready refuses quantities that cannot be, and finds what is odd about the others.
 func (s *Answered) ready(tx *store.Tx, r *Recall) error {
 	c, err := r.receivedBy(tx, s.Party)
 	if err != nil {

@@ -145,7 +145,7 @@ func TestKeptVesselIsHeld(t *testing.T) {
 	require.False(t, ok)
 }
 
-// What of a kept run hangs on no unit stays in the house's list and in the printed rules.
+// What of a kept run is on no unit stays in the house's list and in the printed rules.
 func TestKeptLooseCases(t *testing.T) {
 	f := newFloor(t, strings.Replace(cellar, "units unit=P-3 kind=pallet run=R-3 quantity=80", "units unit=P-3 kind=pallet run=R-3 quantity=40 first_at=2026-03-18_08:00 last_at=2026-03-18_09:00", 1))
 	code := f.begin("H-1")

@@ -95,7 +95,7 @@ func take(tx *store.Tx, code string, s Step, at time.Time, by string) error {
 func read(e *store.Entry, step []byte) (Logged, error) {
 	var w written
 	if err := json.Unmarshal(step, &w); err != nil {
-		return Logged{}, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+		return Logged{}, lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 	}
 	make, ok := steps[w.Step]
 	if !ok {
@@ -105,12 +105,12 @@ func read(e *store.Entry, step []byte) (Logged, error) {
 	if w.At != "" {
 		at, err := time.Parse(time.RFC3339, w.At)
 		if err != nil {
-			return l, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+			return l, lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 		}
 		l.At = at
 	}
 	if err := json.Unmarshal(w.With, l.Step); err != nil {
-		return l, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", e.Seq, err)
+		return l, lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 	}
 	return l, nil
 }

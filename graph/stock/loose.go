@@ -10,7 +10,7 @@ import (
 	"heeltap/lots/store"
 )
 
-// What hangs on no unit is told of for so long after its run: later it is for the readiness check.
+// What is on no unit is told of for so long after its run: later it is for the readiness check.
 const looseFor = 90 * 24 * time.Hour
 
 func each(keg bool) string {
@@ -65,7 +65,7 @@ func OneOfSeveral(list []Unit) (cases, kegs float64) {
 	return lots.Nine(cases), lots.Nine(kegs)
 }
 
-// onNoUnit lists what of the runs of the last days hangs on no unit, by product and run.
+// onNoUnit lists what of the runs of the last days is on no unit, by product and run.
 func onNoUnit(tx *store.Tx, product string, holds *trace.Standing) ([]Unit, error) {
 	rows, err := tx.Records("runs")
 	if err != nil {

@@ -42,10 +42,10 @@ type Lot struct {
 	Counted *float64 `json:"counted"`
 }
 
-// Unit is a pallet, stack or keg filling that has not left, or not whole; or what of a run hangs on none.
+// Unit is a pallet, stack or keg filling that has not left, or not whole; or what of a run is on none.
 type Unit struct {
-	Unit      string   `json:"unit"` // the run, where it hangs on no unit
-	Kind      string   `json:"kind"` // pallet stack keg, or loose: it hangs on no unit
+	Unit      string   `json:"unit"` // the run, where it is on no unit
+	Kind      string   `json:"kind"` // pallet stack keg, or loose: it is on no unit
 	Each      string   `json:"each"` // what it counts in: case or keg
 	Product   *string  `json:"product"`
 	DateCodes []string `json:"date_codes"`
@@ -157,7 +157,7 @@ func lotOf(tx *store.Tx, rec lots.Record) (l Lot, unit lots.Unit, left float64, 
 }
 
 // Units lists the pallets, stacks and kegs of which something is here, and after them what of the
-// runs of the last days hangs on none; of one product, or of all.
+// runs of the last days is on none; of one product, or of all.
 func Units(tx *store.Tx, product string) ([]Unit, error) {
 	holds, err := trace.StandingHolds(tx)
 	if err != nil {

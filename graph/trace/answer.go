@@ -20,7 +20,7 @@ type Answer struct {
 	MayRetain []Retaining `json:"may_retain,omitempty"`
 
 	asked *asked
-	loose []Run // adopted runs of which some hangs on no unit
+	loose []Run // adopted runs of which some is on no unit
 	// adopted are units that are affected whole although the walk does not come to them, or to less of them.
 	adopted map[string]bool
 }
@@ -83,7 +83,7 @@ type Run struct {
 	DateCodes  []string `json:"date_codes"`
 	Line       *string  `json:"line"`
 	Cases      int64    `json:"cases"`      // good cases (kegs) of the whole run
-	Unassigned int64    `json:"unassigned"` // of those, what hangs on no unit
+	Unassigned int64    `json:"unassigned"` // of those, what is on no unit
 }
 
 // Unit is a pallet, keg filling or stack.

@@ -13,7 +13,7 @@ import (
 
 // Before lists shipments and returns of reached units, by their entries, that were over before
 // any affected case stood on the unit, with the time of the first such case: a pallet that was
-// topped up later carried nothing of the later run then. What the books can not explain so is
+// topped up later carried nothing of the later run then. What the books cannot explain so is
 // not listed, and neither is what moved one of several units.
 func (a *Answer) Before() map[int64]lots.When {
 	out := map[int64]lots.When{}

@@ -50,13 +50,13 @@ func (q *asked) findings(a *Answer) []Finding {
 	return append([]Finding{}, slices.Compact(out)...)
 }
 
-// unassigned tells of cases or kegs that hang on no unit, and on which open part pallets they may stand.
+// unassigned tells of cases or kegs that are on no unit, and on which open part pallets they may stand.
 func unassigned(tx *store.Tx, run *lots.Run, product *lots.Product, cases int64) Finding {
-	hang := "hang"
+	verb := "are"
 	if cases == 1 {
-		hang = "hangs"
+		verb = "is"
 	}
-	text := fmt.Sprintf("%s of run %s %s on no unit", CasesOrKegs(tx, run.Run, cases), run.Run, hang)
+	text := fmt.Sprintf("%s of run %s %s on no unit", CasesOrKegs(tx, run.Run, cases), run.Run, verb)
 	if open := openPallets(tx, run, product); len(open) > 0 {
 		more := ""
 		if len(open) > mostOpen {

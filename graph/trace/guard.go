@@ -352,7 +352,7 @@ func StoppedBy(tx *store.Tx, kind lots.Kind, code string) (string, error) {
 	}
 	t, err := g.r.target(reading{kind: string(kind), code: code})
 	if err != nil {
-		return "", nil // nothing in the lineage hangs on it
+		return "", nil // nothing in the lineage is linked to it
 	}
 	for _, s := range t.starts {
 		if steps := g.heldBy(lots.When{From: math.MaxInt64, To: math.MaxInt64}, s.ID); steps != nil {

@@ -152,7 +152,7 @@ func (s *Standing) On(kind lots.Kind, code string) (graph.Band, error) {
 	band := graph.Out
 	t, err := s.r.target(reading{kind: string(kind), code: code})
 	if err != nil && lots.KindOf(err) == lots.NotFound {
-		return band, nil // nothing in the lineage hangs on it yet
+		return band, nil // nothing in the lineage is linked to it yet
 	}
 	if err != nil {
 		return band, err

@@ -230,7 +230,7 @@ func ProductsOf(tx *store.Tx, n gs1.Number) []string {
 	return out
 }
 
-// misdialled says that a GS1 number can not be right; empty where it can, or is none.
+// misdialled says that a GS1 number cannot be right; empty where it can, or is none.
 func misdialled(text string) string {
 	n, ok := gs1.Read(text)
 	if !ok || n.Valid() || len(n.Digits) < len("2027031009420") && !n.Named { // shorter ones may be dates and times

@@ -30,7 +30,7 @@ func OfKegs(tx *store.Tx, code string) bool {
 	return p.PerCase <= 1 && p.ContainerML >= leastKeg
 }
 
-// OnNoUnit counts the good cases or kegs of a run that hang on no unit.
+// OnNoUnit counts the good cases or kegs of a run that are on no unit.
 func OnNoUnit(tx *store.Tx, run *lots.Run) int64 {
 	return max(0, run.Good/max(productOf(tx, run.Product).PerCase, 1)-packedFrom(tx, run.Run))
 }

@@ -10,7 +10,7 @@ import (
 const leftAbovePacked = "left-above-packed"
 
 // Overdrawn says that more has left a unit than was on it; empty where not. A shipment, a unit or
-// a quantity is wrong then, and what is here can not be told from the books.
+// a quantity is wrong then, and what is here cannot be told from the books.
 func (b Books) Overdrawn(unit string) string {
 	if b.OnHand() >= 0 {
 		return ""

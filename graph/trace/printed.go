@@ -25,7 +25,7 @@ type Printed struct {
 // Printed tells what was printed on what an answer forward reaches: the reached stretches of
 // runs widened by their line's margin, and the windows of units that are reached otherwise. It
 // tells too of everything else that bears the same product and code, which a reader of the
-// package can not tell apart from it.
+// package cannot tell apart from it.
 func (a *Answer) Printed() []Printed {
 	tx := a.asked.tx
 	affected := a.affectedSpans()
@@ -83,7 +83,7 @@ func (a *Answer) affectedSpans() map[string][]bandedSpan {
 			out[node.Home] = append(out[node.Home], bandedSpan{span{node.Since, node.Until}, band})
 		}
 	}
-	for _, r := range a.loose { // nobody knows when what hangs on no unit was packed
+	for _, r := range a.loose { // nobody knows when what is on no unit was packed
 		if run, _, ok := runOf(q.tx, r.Code); ok {
 			band := graph.Possible
 			if r.Band == graph.In.String() {

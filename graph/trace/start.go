@@ -43,7 +43,7 @@ func (r *resolver) target(m reading) (*target, error) {
 		return nil, err
 	}
 	if len(t.starts) == 0 && len(t.runs) == 0 {
-		return nil, lots.Errorf(lots.NotFound, "%s %s is known, but nothing in the lineage hangs on it", m.kind, m.code)
+		return nil, lots.Errorf(lots.NotFound, "%s %s is known, but nothing in the lineage is linked to it", m.kind, m.code)
 	}
 	return t.sorted(), nil
 }

@@ -157,7 +157,7 @@ func EndsIn(kind, number, text string) bool {
 	return false
 }
 
-// Stands says why a text that was put down before, as it is recorded, can not be asked about any more; nil
+// Stands says why a text that was put down before, as it is recorded, cannot be asked about any more; nil
 // where it can. Unlike [Understood] it reads nothing into it.
 func Stands(tx *store.Tx, text string) error {
 	_, err := (&resolver{tx: tx, dir: graph.Forward, site: tx.Site(), literal: true}).resolve(text)

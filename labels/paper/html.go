@@ -56,7 +56,7 @@ type cellView struct {
 
 // HTML writes the document as one page that needs nothing else: no script, no other file, no
 // network. It can be read on a phone, and printed with marks, footer and page number on each
-// sheet. One part that can not be shown fails all; nothing is written then.
+// sheet. One part that cannot be shown fails all; nothing is written then.
 func (d *Document) HTML(w io.Writer) error {
 	d = d.cleaned()
 	page, err := template.New("page").Funcs(template.FuncMap{"keep": keepCodes}).Parse(pageHTML)

@@ -60,7 +60,7 @@ type press struct {
 	grids map[int]*grid
 }
 
-// PDF writes the document ready to print. One part that can not be shown fails all; nothing
+// PDF writes the document ready to print. One part that cannot be shown fails all; nothing
 // is written then.
 func (d *Document) PDF(w io.Writer) error {
 	p := newPress(d.cleaned())

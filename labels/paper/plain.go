@@ -38,7 +38,7 @@ func (d *Document) Plain(w io.Writer) error {
 	return nil
 }
 
-// NotInPDF lists the words of a document that its PDF can not show as they are, each once: the face
+// NotInPDF lists the words of a document that its PDF cannot show as they are, each once: the face
 // lacks some of their characters, and a mark stands in their place. Text and HTML have them whole.
 func (d *Document) NotInPDF() ([]string, error) {
 	var b bytes.Buffer

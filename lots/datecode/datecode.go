@@ -201,7 +201,7 @@ func (p *Pattern) findTime() error {
 	return nil
 }
 
-// Check refuses a pattern that says nothing about when a package was filled: one that can not
+// Check refuses a pattern that says nothing about when a package was filled: one that cannot
 // be read, or that has no field of a date, so that every package would bear the same code.
 func Check(pattern string) error {
 	p, err := Parse(pattern)

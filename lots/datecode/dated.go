@@ -28,7 +28,7 @@ func (p *Pattern) has(name string) bool {
 }
 
 // Date reads the day that a recorded code of the pattern shows: the best-before date, or where
-// that can not be read from it the day of packing. False where the code does not follow the
+// that cannot be read from it the day of packing. False where the code does not follow the
 // pattern, or the pattern shows no whole date.
 func (p *Pattern) Date(code string) (time.Time, bool) {
 	var b strings.Builder

@@ -46,7 +46,7 @@ func pairs(list ...string) *looks {
 
 func (l *looks) like(a, b rune) bool { return a < 128 && b < 128 && l[a][b] }
 
-// turned is what a character reads as upside down; what is missing can not be read so.
+// turned is what a character reads as upside down; what is missing cannot be read so.
 var turned = map[rune]rune{'0': '0', 'O': 'O', '1': '1', 'I': 'I', 'L': '7', '7': 'L', '2': '2', 'Z': 'Z', '5': '5', 'S': 'S', '6': '9', '9': '6', '8': '8', 'H': 'H', '4': 'H', '3': 'E', 'E': '3',
 	'N': 'N', 'X': 'X', 'M': 'W', 'W': 'M', 'A': 'V', 'V': 'A', 'U': 'N', 'B': 'B', 'K': 'K', 'C': 'C', 'D': 'D', '?': '?'}
 

@@ -13,7 +13,7 @@ import (
 func WriteWhole(path string, data []byte) error {
 	f, err := os.CreateTemp(filepath.Dir(path), ".heeltap-*")
 	if err != nil {
-		return lots.Errorf(lots.NotFound, "%s can not be written: %w", path, err)
+		return lots.Errorf(lots.NotFound, "%s cannot be written: %w", path, err)
 	}
 	_, err = f.Write(data)
 	err = cmp.Or(err, f.Chmod(0o644), f.Close())
@@ -22,7 +22,7 @@ func WriteWhole(path string, data []byte) error {
 	}
 	if err != nil {
 		os.Remove(f.Name())
-		return lots.Errorf(lots.Invalid, "%s can not be written: %w", path, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be written: %w", path, err)
 	}
 	return nil
 }

@@ -87,7 +87,7 @@ type book struct {
 	at       status
 }
 
-// settle works a vessel's moves into its books. Moves whose times can not touch each
+// settle works a vessel's moves into its books. Moves whose times cannot touch each
 // other are worked separately: uncertainty never reaches beyond such a cluster.
 func settle(vessel string, m *moves, limits Limits) *book {
 	b := &book{vessel: vessel, moves: m, limits: limits, at: status{cur: -1, last: -1}}

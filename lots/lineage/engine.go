@@ -346,7 +346,7 @@ func standing[T any](e *engine, fresh, before []T, place func(T) (vessel string,
 }
 
 // refuseCrossing refuses two transfers that run between the same vessels in
-// opposite directions at one time: what each carried can not be told.
+// opposite directions at one time: what each carried cannot be told.
 func (e *engine) refuseCrossing(rec lots.Record) error {
 	t, ok := rec.(*lots.Transfer)
 	if !ok || t.From.OneOf() {

@@ -5,7 +5,7 @@
 // Every call gives the same history.
 //
 // The gaps are honest ones and meant: a bright tank filled again over what was left of a
-// milk stout without a clean, a can run of which some cases hang on no pallet, a lot
+// milk stout without a clean, a can run of which some cases are on no pallet, a lot
 // without a supplier's lot, a brink used on without a clean, a pallet shipped as one of two.
 package demo
 

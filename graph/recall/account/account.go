@@ -54,7 +54,7 @@ type Sum struct {
 	OneOf float64 `json:"one_of"`
 }
 
-// UnitAccount is the account of one unit, or of the cases of a run that hang on none.
+// UnitAccount is the account of one unit, or of the cases of a run that are on none.
 type UnitAccount struct {
 	Unit      string   `json:"unit"` // the run where no unit is named
 	Kind      string   `json:"kind"` // pallet keg stack loose
@@ -174,7 +174,7 @@ func unitAccount(tx *store.Tx, u trace.Unit) UnitAccount {
 	return x
 }
 
-// Find says how what is missing of it is found: cases and kegs that hang on no unit are tagged first, since
+// Find says how what is missing of it is found: cases and kegs that are on no unit are tagged first, since
 // only what has a tag can be counted.
 func (u UnitAccount) Find() string {
 	switch {

@@ -17,13 +17,13 @@ type AnswerLine struct {
 	DateCode  string  `json:"date_code,omitempty"`
 	Kegs      bool    `json:"kegs,omitempty"` // quantities are kegs, else cases
 	OnHand    float64 `json:"on_hand"`        // when the notice came
-	Sold      float64 `json:"sold"`           // or served: can not be had back
+	Sold      float64 `json:"sold"`           // or served: cannot be had back
 	Returned  float64 `json:"returned"`       // on its way back
 	Destroyed float64 `json:"destroyed"`      // there
 	PassedOn  float64 `json:"passed_on"`      // to its own customers
 }
 
-// Possible refuses quantities that can not be.
+// Possible refuses quantities that cannot be.
 func (l AnswerLine) Possible() error {
 	for _, q := range []float64{l.OnHand, l.Sold, l.PassedOn, l.Returned, l.Destroyed} {
 		if !QuantityOK(q) {
@@ -80,7 +80,7 @@ func ReadAccounts(in io.Reader) ([]SubAccount, error) {
 		return nil, lots.Errorf(lots.Invalid, "the list is empty: its first line names the columns %s", strings.Join(accountColumns, ", "))
 	}
 	if err != nil {
-		return nil, lots.Errorf(lots.Invalid, "the list can not be read: %w", err)
+		return nil, lots.Errorf(lots.Invalid, "the list cannot be read: %w", err)
 	}
 	var faults lots.Faults
 	at := map[string]int{}
@@ -101,7 +101,7 @@ func ReadAccounts(in io.Reader) ([]SubAccount, error) {
 			break
 		}
 		if err != nil {
-			return nil, lots.Errorf(lots.Invalid, "the list can not be read: %w", err)
+			return nil, lots.Errorf(lots.Invalid, "the list cannot be read: %w", err)
 		}
 		line, _ := rows.FieldPos(0)
 		a, fault := readAccount(row, at)

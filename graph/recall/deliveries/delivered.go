@@ -117,7 +117,7 @@ func (l *Line) dated(tx *store.Tx, rows []*lots.Shipment, kept bool) {
 }
 
 // bearing leaves a line the products and date codes that can have been on its unit when it was last
-// shipped there. What the books can not explain so, and what nobody can date, keeps all of them. A line that
+// shipped there. What the books cannot explain so, and what nobody can date, keeps all of them. A line that
 // a correction took away, and one of which nothing affected stood there, bears what anything there bore.
 func (l *Line) bearing(tx *store.Tx, units map[string]trace.Unit, rows []*lots.Shipment, kept bool) {
 	last := int64(math.MinInt64)

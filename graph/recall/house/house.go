@@ -17,7 +17,7 @@ import (
 // Stock is something in scope that is in the house: what a hold stops and somebody has
 // to find.
 type Stock struct {
-	Kind     string   `json:"kind"` // tank lot unit, or loose: cases that hang on no unit
+	Kind     string   `json:"kind"` // tank lot unit, or loose: cases that are on no unit
 	Code     string   `json:"code"` // what a hold names; the run where loose
 	Band     string   `json:"band"`
 	What     string   `json:"what"`     // beer, item, product with date codes
@@ -173,7 +173,7 @@ func mayHaveLeft(tx *store.Tx, unit string) bool {
 	})
 }
 
-// loose are cases or kegs of affected runs that hang on no unit: no hold can name them.
+// loose are cases or kegs of affected runs that are on no unit: no hold can name them.
 func loose(tx *store.Tx, s *scope.Scope) []Stock {
 	var out []Stock
 	for _, r := range s.Answer.Runs {

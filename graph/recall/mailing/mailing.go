@@ -180,7 +180,7 @@ func (d *Drafts) Papers() int { return len(d.papers) }
 // Write writes the papers and tables into a folder; done is called after each paper.
 func (d *Drafts) Write(folder string, done func()) error {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return lots.Errorf(lots.Invalid, "%s can not be made: %w", folder, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be made: %w", folder, err)
 	}
 	put := func(name string, data []byte) error { return files.WriteWhole(filepath.Join(folder, name), data) }
 	if err := d.Each(put, done); err != nil {
@@ -249,7 +249,7 @@ func (d *Drafts) tables(put func(name string, data []byte) error) error {
 func (d *Drafts) findStale(folder string) error {
 	all, err := os.ReadDir(folder)
 	if err != nil {
-		return lots.Errorf(lots.Invalid, "%s can not be read: %w", folder, err)
+		return lots.Errorf(lots.Invalid, "%s cannot be read: %w", folder, err)
 	}
 	for _, f := range all {
 		name := strings.TrimSuffix(strings.TrimSuffix(f.Name(), ".pdf"), ".txt")

@@ -65,7 +65,7 @@ func (m *Maker) besides() []paper.Part {
 
 // served lists what was drawn or sold in the taproom.
 func (m *Maker) served(list []scope.Served) paper.Table {
-	t := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it can not be had back, and whoever drank it is told by the public notice alone."}
+	t := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it cannot be had back, and whoever drank it is told by the public notice alone."}
 	for _, x := range list {
 		sure := "sure"
 		if x.MayBe {
@@ -76,7 +76,7 @@ func (m *Maker) served(list []scope.Served) paper.Table {
 	return t
 }
 
-// unitsInScope lists the units, and what hangs on none, with the chain from the suspect.
+// unitsInScope lists the units, and what is on none, with the chain from the suspect.
 func (m *Maker) unitsInScope() paper.Table {
 	t := paper.Table{Head: []string{"unit", "band", "product", "date codes", "#packed", "#at most affected", "from the suspect to it"},
 		Note: "In: by recorded moves alone. Possible: not recorded, and not ruled out. The chain is the shortest of the surest ones."}

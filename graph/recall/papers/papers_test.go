@@ -29,7 +29,7 @@ var ctx = context.Background()
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-// history is one bad hop lot, in cans of two date codes and in kegs of which one hangs on no number; D-3
+// history is one bad hop lot, in cans of two date codes and in kegs of which one is on no number; D-3
 // received one of two kegs.
 const history = `
 site name=Testbrew time_zone=Europe/Dublin volume_unit=hL
@@ -308,7 +308,7 @@ func TestSecondLevel(t *testing.T) {
 	})
 }
 
-// Where kegs of a code hang on no number, a list of numbers would tell the reader of another keg that it is safe.
+// Where kegs of a code are on no number, a list of numbers would tell the reader of another keg that it is safe.
 func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
 	b := began(t, false)
 	text := b.text(press)
@@ -385,7 +385,7 @@ func TestHoldList(t *testing.T) {
 // The report lists all it counts: each unit with its chain, what is in the house, what each consignee received.
 func TestReportListsTheScope(t *testing.T) {
 	b := began(t, false)
-	says(t, b.text((*papers.Maker).Report), "In scope: 5 units in, with 160 cases and 3 kegs; 0 possible, with 0 cases; and 1 packed that hang on no unit", "unit: on none band: in product: KEG date codes: K34 packed: 1 keg")
+	says(t, b.text((*papers.Maker).Report), "In scope: 5 units in, with 160 cases and 3 kegs; 0 possible, with 0 cases; and 1 packed that are on no unit", "unit: on none band: in product: KEG date codes: K34 packed: 1 keg")
 	b.freeze()
 	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
 	b.freeze()

@@ -87,7 +87,7 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 	n, t := m.notices(consignees), m.s.Answer.Totals
 	loose := ""
 	if k := t.In.Unassigned + t.Possible.Unassigned; k > 0 {
-		loose = fmt.Sprintf("; and %d packed that hang on no unit", k)
+		loose = fmt.Sprintf("; and %d packed that are on no unit", k)
 	}
 	f := paper.Facts{Rows: [][2]string{
 		{"In scope", fmt.Sprintf("%d units in, with %s; %d possible, with %s", t.In.Units, casesAndKegs(float64(t.In.Cases), float64(t.In.Kegs)), t.Possible.Units, casesAndKegs(float64(t.Possible.Cases), float64(t.Possible.Kegs))) + loose},
@@ -96,7 +96,7 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 		{"Accounted for", accounted(a)},
 	}}
 	if served := m.s.Served(m.tx); len(served) > 0 {
-		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%s, last on %s: it can not be had back (Annex 4)", countOf(len(served), "time", "times"), day(served[len(served)-1].At))})
+		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%s, last on %s: it cannot be had back (Annex 4)", countOf(len(served), "time", "times"), day(served[len(served)-1].At))})
 	}
 	for _, l := range m.s.Lost {
 		f.Rows = append(f.Rows, [2]string{"NOT TRACED", l.What + " " + l.Code + ": " + l.Why})

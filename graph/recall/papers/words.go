@@ -166,7 +166,7 @@ func (m *Maker) productText(codes string) string {
 }
 
 // ruleText reads a printed rule out. A list of keg numbers is a rule only where it is whole: kegs
-// of that code that hang on no number are affected like the others.
+// of that code that are on no number are affected like the others.
 func (m *Maker) ruleText(r printed.Rule) string {
 	kegs := r.Kegs
 	r.Kegs = nil
@@ -191,7 +191,7 @@ func numbersAre(n int64) string {
 	return "numbers are"
 }
 
-// looseKegs counts what was filled of a rule's product and codes and hangs on no keg's number.
+// looseKegs counts what was filled of a rule's product and codes and is on no keg's number.
 func (m *Maker) looseKegs(r printed.Rule) (loose int64) {
 	for _, run := range m.s.Answer.Runs {
 		bears := slices.ContainsFunc(run.DateCodes, func(c string) bool { return slices.Contains(r.Codes, c) })

@@ -256,7 +256,7 @@ func minuteText(second int64) string {
 }
 
 // kegNumbers lists the kegs filled in affected stretches, and counts those of the same runs that
-// hang on no number.
+// are on no number.
 func (s finder) kegNumbers(pieces []trace.Printed) (numbers []string, more int64) {
 	runs := map[string]bool{}
 	for _, p := range pieces {

@@ -201,7 +201,7 @@ func (n names) concernedBy(tx *store.Tx, e *store.Entry) (bool, error) {
 	for _, x := range append(all, root) {
 		var body any
 		if err := json.Unmarshal([]byte(x.Body), &body); err != nil {
-			return false, lots.Errorf(lots.Corrupt, "entry %d can not be read: %w", x.Seq, err)
+			return false, lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", x.Seq, err)
 		}
 		if n.in(body) {
 			return true, nil

@@ -99,7 +99,7 @@ func (s *Scope) Served(tx *store.Tx) []Served {
 // sold in the taproom; so does what only links reach that do not count for the hazard.
 func (s *Scope) HasLeft(tx *store.Tx) bool {
 	if slices.ContainsFunc(s.Lost, func(l Lost) bool { return l.What == suspected && len(l.StandsIn) == 0 }) {
-		return true // what can not be traced can not be said to be here
+		return true // what cannot be traced cannot be said to be here
 	}
 	return len(s.Shipments()) > 0 || len(s.Served(tx)) > 0 || s.Answer.UncountedLeft() || slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "consignee" })
 }

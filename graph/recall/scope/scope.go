@@ -19,7 +19,7 @@ type Scope struct {
 	Kept   []Item        // of the last version: a correction took them out, nobody signed for it yet
 	// Declared are units whose product declares the allergen: proposed for exclusion.
 	Declared []string
-	// Lost are suspects and decisions that can not be understood any more.
+	// Lost are suspects and decisions that cannot be understood any more.
 	Lost []Lost
 	// LeftOut are shipments of affected units that carried nothing affected.
 	LeftOut []LeftOut
@@ -97,7 +97,7 @@ func (b *Basis) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
 	return other.Scope(tx)
 }
 
-// trace follows the suspects and what was included, past what was excluded. What can not be
+// trace follows the suspects and what was included, past what was excluded. What cannot be
 // understood any more is told of and passed over: a row taken back must not stop a recall.
 func (b *Basis) trace(tx *store.Tx, suspects []string, hazard graph.Hazard, decisions []Decision) (*trace.Answer, []Lost, error) {
 	suspects, decisions, lost := b.understood(tx, suspects, decisions)
@@ -217,7 +217,7 @@ func taggedSince(tx *store.Tx, run Item, entry int64) []Item {
 	return out
 }
 
-// renamed reports whether a fill is not called so any more, since its name hangs on its time,
+// renamed reports whether a fill is not called so any more, since its name follows its time,
 // while its vessel has a fill in scope that the last version did not know.
 func renamed(tx *store.Tx, fill string, a *trace.Answer, had map[string]bool) bool {
 	if len(tx.NodesNamed(fill)) > 0 {

@@ -11,7 +11,7 @@ import (
 	"heeltap/lots/store"
 )
 
-// Lost is a suspect or a decision that can not be understood any more: what it names was
+// Lost is a suspect or a decision that cannot be understood any more: what it names was
 // taken back, or its name means several things now. Nothing is traced from it.
 type Lost struct {
 	What string `json:"what"` // suspect, include or exclude
@@ -72,7 +72,7 @@ func (b *Basis) Traced(tx *store.Tx) []string {
 	return suspects
 }
 
-// begunBy begins what keeps a fill by the vessel and the entry that began it: its code hangs on its time.
+// begunBy begins what keeps a fill by the vessel and the entry that began it: its code follows its time.
 const begunBy = "begun-by:"
 
 // standing gives what can stand in for a meaning now; none where it is gone.
