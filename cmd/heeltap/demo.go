@@ -61,7 +61,7 @@ func (e *env) demo(ctx context.Context, folder string) (err error) {
 	}
 	defer func() { err = cmp.Or(err, db.Close()) }()
 	e.printf("Building fourteen months of Tidewick, a brewery that does not exist …\n")
-	done := e.progress(len(history))
+	done := e.progress("building the demo: " + counted(len(history), "row"))
 	err = replay(ctx, db, history)
 	done()
 	if err != nil {

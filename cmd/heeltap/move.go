@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,7 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/desk"
-	"heeltap/lots"
 	"heeltap/lots/sheet"
 	"heeltap/lots/store"
 )
@@ -28,7 +26,9 @@ func (e *env) importCommand() *cobra.Command {
 created. Rows can be in any order. Every bad row is reported with its file, line, column and
 reason, and nothing is kept unless every row is good. With --keep-going the good rows are kept
 and the bad ones written to a folder beside the first PATH, with a last column that says what is
-wrong: correct them there and import that folder. A row that is already recorded is refused;
+wrong: correct them there and import that folder. Numbers with a unit ("60 kg") are understood;
+what a spreadsheet may have changed (1.2E+10, 11-Mar) is pointed out. Further pages or files are
+refused, or passed over with --skip-others. A row that is already recorded is refused;
 --only-new passes over such rows, so that an exported folder with rows added to it can be
 imported again.`,
 		Example: `  heeltap import records/
@@ -40,27 +40,24 @@ imported again.`,
 			if err != nil {
 				by = "import" // rows mostly name somebody themselves
 			}
-			how.By = by
-			if how.BadRows == "" {
-				clean := filepath.Clean(args[0])
-				how.BadRows = strings.TrimSuffix(clean, filepath.Ext(clean)) + "-bad-rows"
-			}
-			return e.importInto(cmd.Context(), args, how)
+			how.By, how.Paths = by, args
+			return e.importInto(cmd.Context(), how)
 		},
 	}
 	cmd.Flags().StringVar(&how.By, "by", "", "who says so in rows that name nobody (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&how.KeepGoing, "keep-going", false, "keep the good rows and write the bad ones to a folder")
 	cmd.Flags().BoolVar(&how.OnlyNew, "only-new", false, "pass over rows that are already recorded")
 	cmd.Flags().StringVar(&how.Override, "override", "", "record rows although they take goods that are on hold, for this reason; the override is recorded")
+	cmd.Flags().BoolVar(&how.SkipOthers, "skip-others", false, "pass over files and pages that are none of the sheets")
 	cmd.Flags().StringVar(&how.BadRows, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "say what was done as JSON")
 	return cmd
 }
 
 // importInto makes the database where there is none yet; if then nothing is recorded, it is gone again.
-func (e *env) importInto(ctx context.Context, paths []string, how desk.Import) error {
+func (e *env) importInto(ctx context.Context, how desk.Import) error {
 	if _, err := os.Lstat(e.path()); !errors.Is(err, os.ErrNotExist) {
-		return e.importAll(ctx, paths, how)
+		return e.importAll(ctx, how)
 	}
 	db, err := store.Create(ctx, e.path())
 	if err != nil {
@@ -69,23 +66,19 @@ func (e *env) importInto(ctx context.Context, paths []string, how desk.Import) e
 	if err := db.Close(); err != nil {
 		return err
 	}
-	err = e.importAll(ctx, paths, how)
+	err = e.importAll(ctx, how)
 	if err != nil {
 		return cmp.Or(db.Discard(), err)
 	}
 	return nil
 }
 
-func (e *env) importAll(ctx context.Context, paths []string, how desk.Import) error {
-	var err error
-	if how.Rows, how.Faults, err = readAll(paths); err != nil {
-		return err
-	}
+func (e *env) importAll(ctx context.Context, how desk.Import) error {
 	db, err := e.open(ctx)
 	if err != nil {
 		return err
 	}
-	done := e.progress(len(how.Rows))
+	done := e.progress("importing")
 	said, err := how.Run(ctx, db)
 	done()
 	if err = cmp.Or(err, db.Close()); err != nil {
@@ -104,39 +97,22 @@ func (e *env) importAll(ctx context.Context, paths []string, how desk.Import) er
 	if how.OnlyNew {
 		e.printf("passed over %s already recorded\n", counted(said.Passed, "row"))
 	}
+	for _, o := range said.Others {
+		e.printf("passed over %s, which is none of the sheets\n", o)
+	}
 	if said.BadRows != nil {
 		e.printf("the bad rows are in %s: correct them there and import that folder\n", *said.BadRows)
 	}
 	return nil
 }
 
-// readAll reads all paths; with several, files are named with their folder.
-func readAll(paths []string) (rows []sheet.Row, faults lots.Faults, err error) {
-	for _, p := range paths {
-		r, f, err := sheet.Read(p)
-		if err != nil {
-			return nil, nil, err
-		}
-		if len(paths) > 1 {
-			for i := range r {
-				r[i].File = filepath.Join(p, r[i].File)
-			}
-			for i := range f {
-				f[i].File = filepath.Join(p, f[i].File)
-			}
-		}
-		rows, faults = append(rows, r...), append(faults, f...)
-	}
-	return rows, faults, nil
-}
-
-// progress shows on a terminal that rows are being recorded; the function it returns ends that.
-func (e *env) progress(rows int) func() {
+// progress shows on a terminal what is being done; the function it returns ends that.
+func (e *env) progress(what string) func() {
 	if !e.terminal(e.errOut) {
 		return func() {}
 	}
 	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(e.errOut), progressbar.OptionClearOnFinish(),
-		progressbar.OptionSetDescription(fmt.Sprintf("recording %s", counted(rows, "row"))), progressbar.OptionSpinnerType(14))
+		progressbar.OptionSetDescription(what), progressbar.OptionSpinnerType(14))
 	tick := time.NewTicker(100 * time.Millisecond)
 	stop := make(chan struct{})
 	go func() {

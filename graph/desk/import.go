@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -14,17 +14,17 @@ import (
 	"heeltap/lots/store"
 )
 
-// Import is a set of rows read from files, and how they are to be taken in.
+// Import is files of rows, and how they are to be taken in.
 type Import struct {
-	Rows      []sheet.Row
-	Faults    lots.Faults // of rows and files that could not be read
-	By        string      // who says so where a row names nobody
-	Override  string      // why rows may take what is on hold
-	KeepGoing bool        // keep the good rows, and write the bad ones to a folder
-	OnlyNew   bool        // pass over rows that are recorded already
-	BadRows   string      // that folder
+	Paths      []string // folders of CSV files, and workbooks
+	By         string   // who says so where a row names nobody
+	Override   string   // why rows may take what is on hold
+	KeepGoing  bool     // keep the good rows, and write the bad ones to a folder
+	OnlyNew    bool     // pass over rows that are recorded already
+	SkipOthers bool     // pass over files and pages that are none of the sheets
+	BadRows    string   // that folder; empty: beside the first path
 
-	written []sheet.Row // as they stand in their files
+	sheet.Contents // what the files hold
 }
 
 // Imported is what came of an import.
@@ -33,19 +33,19 @@ type Imported struct {
 	Passed   int         `json:"passed_over"` // recorded already
 	Bad      int         `json:"bad"`
 	BadRows  *string     `json:"bad_rows"` // folder they were written to
+	Others   []string    `json:"others"`   // files and pages passed over, which are none of the sheets
 	Warnings []string    `json:"warnings"`
 	Faults   lots.Faults `json:"-"` // of the bad rows, by file and line
 }
 
-// Run records the rows: all of them or none, or where the import keeps going those that are good.
+// Run reads the files and records their rows: all of them or none, or where the import keeps going those that are good.
 // The bad ones are written before the good ones are kept, so that none is lost. Where nothing could
 // be kept, the faults are the error.
 func (i Import) Run(ctx context.Context, db *store.DB) (*Imported, error) {
-	all := len(i.Rows)
-	doubts, err := i.plain(ctx, db)
-	if err != nil {
+	if err := i.read(ctx, db); err != nil {
 		return nil, err
 	}
+	all := len(i.Rows)
 	if i.OnlyNew {
 		if err := i.passOver(ctx, db); err != nil {
 			return nil, err
@@ -66,8 +66,9 @@ func (i Import) Run(ctx context.Context, db *store.DB) (*Imported, error) {
 	if len(good) == 0 && len(faults) > 0 {
 		return nil, i.nothingKept(sorted(faults))
 	}
-	done := &Imported{Rows: len(good), Passed: all - len(i.Rows), Bad: len(i.Rows) - len(good), Warnings: []string{}, Faults: sorted(faults)}
-	for _, w := range sorted(append(doubts, warnings...)) {
+	done := &Imported{Rows: len(good), Passed: all - len(i.Rows), Bad: len(i.Rows) - len(good), Warnings: []string{}, Faults: sorted(faults),
+		Others: append([]string{}, i.PassedOver...)}
+	for _, w := range sorted(append(i.Warnings, warnings...)) {
 		done.Warnings = append(done.Warnings, w.String())
 	}
 	if sheet.Placed(faults) {
@@ -84,28 +85,33 @@ func (i Import) nothingKept(faults lots.Faults) error {
 	return faults
 }
 
-// plain reads the rows as people write them, and says where that could have been meant otherwise.
-func (i *Import) plain(ctx context.Context, db *store.DB) (doubts lots.Faults, err error) {
-	manner := lots.Manner{File: true}
-	err = db.View(ctx, func(tx *store.Tx) error {
-		manner.Decimal = tx.Decimal()
+// read reads all paths, with the site's decimal sign; of several, files are named with their folder.
+func (i *Import) read(ctx context.Context, db *store.DB) error {
+	how := sheet.Options{SkipOthers: i.SkipOthers}
+	err := db.View(ctx, func(tx *store.Tx) error {
+		how.Decimal = tx.Decimal()
 		return tx.Err()
 	})
-	i.written, i.Rows = i.Rows, slices.Clone(i.Rows)
-	for k, r := range i.Rows {
-		row := maps.Clone(r.Row)
-		d, f := lots.Plain(r.Sheet, row, manner)
-		i.Rows[k].Row = row
-		for _, x := range d {
-			x.File, x.Line = r.File, r.Line
-			doubts = append(doubts, x)
-		}
-		for _, x := range f {
-			x.File, x.Line = r.File, r.Line
-			i.Faults = append(i.Faults, x)
-		}
+	if err != nil {
+		return err
 	}
-	return doubts, err
+	if i.BadRows == "" {
+		first := filepath.Clean(i.Paths[0])
+		i.BadRows = strings.TrimSuffix(first, filepath.Ext(first)) + "-bad-rows"
+	}
+	for _, p := range i.Paths {
+		c, err := sheet.ReadWith(p, how)
+		if err != nil {
+			return err
+		}
+		if len(i.Paths) > 1 {
+			c.Within(p)
+		}
+		i.Rows, i.Refused = append(i.Rows, c.Rows...), append(i.Refused, c.Refused...)
+		i.Faults = append(i.Faults, c.Faults...)
+		i.Warnings, i.PassedOver = append(i.Warnings, c.Warnings...), append(i.PassedOver, c.PassedOver...)
+	}
+	return nil
 }
 
 // passOver leaves out the rows that are recorded already.
@@ -130,11 +136,12 @@ func (i *Import) passOver(ctx context.Context, db *store.DB) error {
 // keep records rows: all of them or none, or where the import keeps going those that are good.
 func (i Import) keep(ctx context.Context, db *store.DB) (good []sheet.Row, warnings, faults lots.Faults, err error) {
 	faults = i.Faults
+	written := slices.Concat(i.Rows, i.Refused)
 	writeBad := func() error {
 		if !sheet.Placed(faults) {
 			return nil
 		}
-		return sheet.WriteFaulty(i.BadRows, i.written, faults)
+		return sheet.WriteFaulty(i.BadRows, written, faults)
 	}
 	for good = without(i.Rows, faults); len(good) > 0; {
 		warnings, more, err := i.try(ctx, db, good, writeBad)

@@ -19,25 +19,31 @@ func (r *reading) folder(dir string) error {
 	if err != nil {
 		return openError(dir, err)
 	}
-	found := map[string]bool{}
+	found, any := map[*lots.Sheet]string{}, false
 	for _, e := range entries {
 		name := e.Name()
 		if strings.HasPrefix(name, ".") || !strings.EqualFold(filepath.Ext(name), ".csv") {
 			continue // what file managers and spreadsheets leave about
 		}
-		found[name] = true
-		if _, ok := lots.SheetNamed(strings.TrimSuffix(name, ".csv")); !ok {
+		any = true
+		s, ok := lots.SheetNamed(pageName(name[:len(name)-len(".csv")]))
+		switch {
+		case !ok:
 			r.unknownFile(name)
+		case found[s] != "":
+			r.fault(name, 1, "", "is the sheet %s once more, beside %s: put their rows into one file", s.Name, found[s])
+		default:
+			found[s] = name
 		}
 	}
-	if len(found) == 0 {
+	if !any {
 		return lots.Errorf(lots.NotFound, "%s holds none of the files that are read: %s", dir, strings.Join(sheetNames(".csv"), " "))
 	}
 	for _, s := range lots.Sheets {
-		if !found[s.File()] {
+		if found[s] == "" {
 			continue
 		}
-		if err := r.csvFile(filepath.Join(dir, s.File()), s); err != nil {
+		if err := r.csvFile(filepath.Join(dir, found[s]), s); err != nil {
 			return err
 		}
 	}
@@ -51,9 +57,9 @@ func (r *reading) unknownFile(name string) {
 	case r.how.SkipOthers:
 		r.passed = append(r.passed, name)
 	case len(near) > 0:
-		r.fault(name, 1, "", "is not one of the files that are read; did you mean %s?", strings.Join(near, ", "))
+		r.fault(name, 1, "", "is not one of the sheets; did you mean %s?", strings.Join(near, ", "))
 	default:
-		r.fault(name, 1, "", "is not one of the files that are read: %s", strings.Join(known, " "))
+		r.fault(name, 1, "", "is not one of the sheets (%s); --skip-others passes over it", strings.Join(known, " "))
 	}
 }
 
@@ -63,7 +69,7 @@ func (r *reading) csvFile(path string, s *lots.Sheet) error {
 		return openError(path, err)
 	}
 	if !info.Mode().IsRegular() {
-		r.fault(s.File(), 1, "", "is not a file")
+		r.fault(filepath.Base(path), 1, "", "is not a file")
 		return nil
 	}
 	f, err := os.Open(path)

@@ -93,6 +93,7 @@ func (p *page) take(line int, row lots.Row) {
 	doubts, faults := lots.Plain(p.sheet, row, lots.Manner{File: true, Decimal: p.into.how.Decimal, Sure: p.sure})
 	if p.sums.totals(p.sheet, row) {
 		p.fault(line, "", "looks like a totals row: leave it out")
+		p.refuse(line, written)
 		return
 	}
 	broken := p.broken(line, written)
@@ -100,6 +101,7 @@ func (p *page) take(line int, row lots.Row) {
 		p.fault(line, f.Column, "%s", f.Reason)
 	}
 	if broken || len(faults) > 0 {
+		p.refuse(line, written)
 		return
 	}
 	p.suspect(line, written, doubts)
@@ -108,6 +110,11 @@ func (p *page) take(line int, row lots.Row) {
 		written = nil
 	}
 	p.keep(line, row, written)
+}
+
+// refuse keeps a row that cannot be read, so that it can be corrected and need not be typed again.
+func (p *page) refuse(line int, written lots.Row) {
+	p.into.refused = append(p.into.refused, Row{Sheet: p.sheet, Row: written, File: p.file, Line: line})
 }
 
 func (p *page) keep(line int, row, written lots.Row) {

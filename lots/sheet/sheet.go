@@ -46,8 +46,26 @@ type Options struct {
 type Contents struct {
 	Rows       []Row
 	Faults     lots.Faults // what cannot be read; its rows are not among Rows
+	Refused    []Row       // those of its rows that have cells at all, as written, for WriteFaulty
 	Warnings   lots.Faults // what was read and may be meant otherwise: check the paper
 	PassedOver []string    // files and pages that are none of the sheets, where Options asked to skip them
+}
+
+// Within names every file in the folder or workbook it was read from.
+func (c Contents) Within(path string) {
+	for _, list := range [][]Row{c.Rows, c.Refused} {
+		for i := range list {
+			list[i].File = filepath.Join(path, list[i].File)
+		}
+	}
+	for _, list := range []lots.Faults{c.Faults, c.Warnings} {
+		for i := range list {
+			list[i].File = filepath.Join(path, list[i].File)
+		}
+	}
+	for i := range c.PassedOver {
+		c.PassedOver[i] = filepath.Join(path, c.PassedOver[i])
+	}
 }
 
 // Read is ReadWith for files that have a decimal point and nothing but sheets; warnings are dropped.
@@ -76,7 +94,7 @@ func ReadWith(path string, how Options) (Contents, error) {
 	if err != nil {
 		return Contents{}, err
 	}
-	return Contents{Rows: r.rows, Faults: r.faults, Warnings: r.warnings, PassedOver: r.passed}, nil
+	return Contents{Rows: r.rows, Faults: r.faults, Refused: r.refused, Warnings: r.warnings, PassedOver: r.passed}, nil
 }
 
 func openError(path string, err error) error {
@@ -91,6 +109,7 @@ type reading struct {
 	how      Options
 	rows     []Row
 	faults   lots.Faults
+	refused  []Row
 	warnings lots.Faults
 	passed   []string
 	left     int   // rows that may still come

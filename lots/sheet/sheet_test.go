@@ -219,8 +219,8 @@ func mustSheet(t testing.TB, name string) *lots.Sheet {
 func TestFolderFaults(t *testing.T) {
 	dir := t.TempDir()
 	for name, content := range map[string]string{
-		"recipts.csv": "lot\n", "whatever at all.csv": "x\n", "Codes.csv": codesHead, "notes.txt": "hello",
-		"._codes.csv": "junk", "codes.csv": codesHead + "R1,L1,2026,,\n",
+		"recipts.csv": "lot\n", "whatever at all.csv": "x\n", "Codes.csv": codesHead + "R1,L1,2026,,\n", "notes.txt": "hello",
+		"._codes.csv": "junk", "codes.csv": codesHead,
 	} {
 		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte(content), 0o600))
 	}
@@ -229,9 +229,9 @@ func TestFolderFaults(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, rows, 1)
 	require.Len(t, faults, 4)
-	require.Equal(t, "Codes.csv:1: is not one of the files that are read; did you mean codes.csv?", faults[0].String())
-	require.Equal(t, "recipts.csv:1: is not one of the files that are read; did you mean receipts.csv?", faults[1].String())
-	require.Equal(t, "whatever at all.csv:1: is not one of the files that are read: "+strings.Join(sheetNames(".csv"), " "), faults[2].String())
+	require.Equal(t, "codes.csv:1: is the sheet codes once more, beside Codes.csv: put their rows into one file", faults[0].String())
+	require.Equal(t, "recipts.csv:1: is not one of the sheets; did you mean receipts.csv?", faults[1].String())
+	require.Equal(t, "whatever at all.csv:1: is not one of the sheets ("+strings.Join(sheetNames(".csv"), " ")+"); --skip-others passes over it", faults[2].String())
 	require.Equal(t, "runs.csv:1: is not a file", faults[3].String())
 }
 
