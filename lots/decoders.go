@@ -11,7 +11,7 @@ var decoders = map[string]func(*fields) Record{
 	"site": decodeSite, "items": decodeItem, "parties": decodeParty, "vessels": decodeVessel,
 	"lines": decodeLine, "products": decodeProduct, "receipts": decodeReceipt, "brews": decodeBrew,
 	"brew_inputs": decodeBrewInput, "additions": decodeAddition, "transfers": decodeTransfer,
-	"circulations": decodeCirculation, "crops": decodeCrop, "cleans": decodeClean, "runs": decodeRun,
+	"circulations": decodeCirculation, "crops": decodeCrop, "cleans": decodeClean, "clearances": decodeClearance, "runs": decodeRun,
 	"codes": decodeCodeChange, "feeds": decodeFeed, "units": decodePacked, "shipments": decodeShipment,
 	"returns": decodeReturn, "removals": decodeRemoval, "counts": decodeCount, "holds": decodeHold,
 }
@@ -211,6 +211,12 @@ func decodeClean(f *fields) Record {
 	c := &Clean{Meta: f.meta(), At: f.when("at"), Method: f.text("method"), Verified: f.yes("verified", true)}
 	code, t := f.one("vessel")
 	c.Subject = Ref{Kind: t.Kind, Codes: []string{code}}
+	return c
+}
+
+func decodeClearance(f *fields) Record {
+	c := &Clearance{Meta: f.meta(), At: f.when("at")}
+	c.Line, _ = f.one("line")
 	return c
 }
 

@@ -173,6 +173,14 @@ type Clean struct {
 // Breaks reports whether the clean ends a vessel's chain.
 func (c *Clean) Breaks() bool { return c.Verified && (c.Method == "cip" || c.Method == "manual") }
 
+// Clearance is a line clearance: every can, end, label and carrier of the run before was taken
+// out of the line's magazines, hoppers and rolls.
+type Clearance struct {
+	Meta
+	Line string
+	At   When
+}
+
 // Run is a package run.
 type Run struct {
 	Meta

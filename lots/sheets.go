@@ -196,6 +196,10 @@ var Sheets = []*Sheet{
 		need(choice("method", "cip manual rinse purge", "cip or manual empties and cleans; rinse and purge do not")),
 		{Name: "verified", Type: YesNo, Help: "no where the clean was not verified"}, refColumn, byColumn,
 	}},
+	{Name: "clearances", Verb: "clear", Noun: "line clearance", When: "at", Columns: []Column{
+		need(ref("line", "line that was cleared", KindLine)),
+		need(at("at", "when its magazines, hoppers and rolls were empty")), refColumn, byColumn,
+	}},
 	{Name: "runs", Verb: "package", Noun: "run", Code: "run", OneRow: true, When: "started_at", Columns: []Column{
 		newCode("run", KindRun, "code of the package run"),
 		need(ref("product", "what was packed", KindProduct)), ref("line", "line it ran on", KindLine),

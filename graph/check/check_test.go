@@ -351,10 +351,11 @@ var faults = map[string]func(b *brewery){
 		b.set("units", 1, "first_at", b.at(4, 12, 1))
 		b.set("units", 1, "last_at", b.at(4, 13, 1))
 	},
-	"unit-too-full":         func(b *brewery) { b.set("units", 0, "quantity", "100") },
-	"keg-filled-while-out":  func(b *brewery) { b.drop("returns", 0) },
-	"keg-filled-while-full": func(b *brewery) { b.drop("shipments", b.where("shipments", "shipment", "SK-0")); b.drop("returns", 0) },
-	"keg-not-washed":        func(b *brewery) { b.set("units", b.where("units", "unit", "K1/K-0"), "washed_at", "") },
+	"part-changed-between-runs": func(b *brewery) { b.set("lines", 0, "overlap_min", "10") }, // each run has ends of its own
+	"unit-too-full":             func(b *brewery) { b.set("units", 0, "quantity", "100") },
+	"keg-filled-while-out":      func(b *brewery) { b.drop("returns", 0) },
+	"keg-filled-while-full":     func(b *brewery) { b.drop("shipments", b.where("shipments", "shipment", "SK-0")); b.drop("returns", 0) },
+	"keg-not-washed":            func(b *brewery) { b.set("units", b.where("units", "unit", "K1/K-0"), "washed_at", "") },
 	"repack-does-not-add-up": func(b *brewery) {
 		b.add(6, "runs", "run", "V", "product", "PALE", "started_at", b.at(6, 8, 1), "ended_at", b.at(6, 9, 1), "date_code", "BB "+b.first.AddDate(0, 0, 6+270).Format(time.DateOnly), "good", "240", "clock_offset_min", "0")
 		b.add(6, "feeds", "run", "V", "from", "Q-0", "quantity", "9", "unit", "case")

@@ -25,6 +25,7 @@ func packagingRules() []Rule {
 		{"cases-on-no-unit", Misses, "nobody can find these cases", "heeltap pack UNIT --run RUN --quantity …", casesOnNoUnit},
 		{"units-above-run", Misses, "more is on pallets or in kegs than was filled: a quantity or a run is wrong", "heeltap amend UNIT quantity=…", func(b *book) []Hit { return b.folded("units-above-run") }},
 		{"window-outside-run", Widens, "its times lie outside its run: it may come from any part of it", "heeltap amend UNIT first_at=… last_at=…", func(b *book) []Hit { return b.folded("window-outside-run", "feed-outside-run") }},
+		{"part-changed-between-runs", Widens, "what the run before left in the magazine is possible in this run's first packages", "heeltap clear LINE --at …", func(b *book) []Hit { return b.folded("part-changed-between-runs") }},
 		{"unit-too-full", Misses, "more cases than a pallet holds: perhaps two pallets under one tag", "heeltap amend UNIT quantity=…", unitTooFull},
 		{"keg-filled-while-out", Misses, "a keg was filled while it was still out: a return is missing, or a keg number is wrong", "heeltap return --unit KEG/RUN --state empty", kegFilledWhileOut},
 		{"keg-filled-while-full", Misses, "a keg was filled while the books still had its last filling here: a shipment, a return or a keg number is wrong, so nobody knows who has which filling", "heeltap ship, or heeltap remove KEG/RUN, as it was", kegFilledWhileFull},

@@ -68,6 +68,8 @@ func (t teller) cellar(rec lots.Record) string {
 		return fmt.Sprintf("Cropped %s of %s from %s%s as lot %s at %s", t.amount(x.Qty), called(t.tx, x.Item), x.Vessel, into, x.Lot, t.when(x.At))
 	case *lots.Clean:
 		return t.clean(x)
+	case *lots.Clearance:
+		return fmt.Sprintf("Line %s cleared at %s: its magazines, hoppers and rolls were empty", x.Line, t.when(x.At))
 	}
 	return ""
 }

@@ -14,7 +14,6 @@ import (
 
 // The findings that concern several things at once are found when a question is asked.
 const (
-	partChanged     = "part-changed-between-runs"
 	casesUnassigned = "cases-unassigned"
 )
 
@@ -39,7 +38,6 @@ func (q *asked) findings(a *Answer) []Finding {
 		if !ok {
 			continue
 		}
-		out = append(out, partsChanged(q.tx, run)...)
 		if r.Unassigned > 0 {
 			out = append(out, unassigned(q.tx, run, product, r.Unassigned))
 		}
@@ -111,90 +109,6 @@ func goneBefore(tx *store.Tx, unit string, quantity, moment int64) bool {
 		}
 	}
 	return quantity <= 0
-}
-
-// partsChanged tells where a run began with another lot of a packaging part than the
-// run before it on its line ended with, although the magazine holds some: what
-// was left in it was taken out, or is in the new run's first packages.
-func partsChanged(tx *store.Tx, run *lots.Run) []Finding {
-	if run.Line == "" {
-		return nil
-	}
-	var on []*lots.Run
-	for _, rec := range tx.Touching(run.Line) {
-		if x, ok := rec.(*lots.Run); ok && x.Line == run.Line {
-			on = append(on, x)
-		}
-	}
-	slices.SortStableFunc(on, func(a, b *lots.Run) int { return cmp.Compare(a.Started.From, b.Started.From) })
-	i := slices.IndexFunc(on, func(x *lots.Run) bool { return x.Run == run.Run })
-	var out []Finding
-	for _, pair := range [][2]int{{i - 1, i}, {i, i + 1}} {
-		if pair[0] >= 0 && pair[1] < len(on) {
-			out = append(out, partChanges(tx, on[pair[0]], on[pair[1]])...)
-		}
-	}
-	return out
-}
-
-func partChanges(tx *store.Tx, before, after *lots.Run) []Finding {
-	last, first := partsAt(tx, before, false), partsAt(tx, after, true)
-	var out []Finding
-	for _, item := range slices.Sorted(maps.Keys(first)) {
-		was, is := last[item], first[item]
-		if len(was.lots) == 0 || slices.Equal(was.lots, is.lots) || !was.overlap && !is.overlap {
-			continue
-		}
-		out = append(out, Finding{partChanged, after.Run, fmt.Sprintf(
-			"run %s began with %s of %s, run %s before it on %s ended with %s: what its magazine still held is taken to have been taken out",
-			after.Run, strings.Join(is.lots, ", "), item, before.Run, after.Line, strings.Join(was.lots, ", "))})
-	}
-	return out
-}
-
-// partLots is which lots of a part a run began or ended with, and whether an overlap is set for any.
-type partLots struct {
-	at      int64
-	lots    []string
-	overlap bool
-}
-
-// partsAt tells which lots of each packaging part a run began or ended with.
-func partsAt(tx *store.Tx, run *lots.Run, start bool) map[string]partLots {
-	line := lineOf(tx, run.Line)
-	out := map[string]partLots{}
-	for _, rec := range tx.Touching(run.Run) {
-		f, ok := rec.(*lots.Feed)
-		if !ok || f.Run != run.Run || f.From.Kind != lots.KindLot {
-			continue
-		}
-		at := run.Started.From
-		switch {
-		case start && f.HasSince:
-			at = f.Since.From
-		case !start && f.HasUntil:
-			at = -f.Until.End() // the latest end is the least
-		case !start:
-			at = -run.Ended.End()
-		}
-		for _, lot := range f.From.Codes {
-			thing, _ := tx.Thing(lot)
-			if !lots.PackagingPart(thing.ItemKind) {
-				continue
-			}
-			item := itemOf(tx, lot)
-			p, had := out[item]
-			if !had || at < p.at {
-				p = partLots{at: at}
-			}
-			if at == p.at {
-				p.lots = sortedSet(append(p.lots, lot))
-				p.overlap = p.overlap || f.Overlap > 0 || !f.HasOverlap && line.Overlap > 0
-			}
-			out[item] = p
-		}
-	}
-	return out
 }
 
 func itemOf(tx *store.Tx, lot string) string {

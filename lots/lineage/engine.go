@@ -121,13 +121,19 @@ func (e *engine) expand(rec lots.Record) {
 		e.lots[r.Lot] = true
 	case *lots.Clean:
 		e.cleaned(r)
+	case *lots.Clearance:
+		e.followLine(r.Line, r.At.From, r.At.To)
 	case *lots.Run:
 		e.expandRun(r.Run)
 		e.through(r.Line)
+		e.followLine(r.Line, r.Started.From, r.Ended.End())
 	case *lots.CodeChange:
 		e.runs[r.Run] = true
 	case *lots.Feed:
 		e.expandRun(r.Run)
+		if run, _, ok := e.runOf(r.Run); ok {
+			e.followLine(run.Line, run.Started.From, run.Ended.End())
+		}
 		e.mark(0, e.holders(r.From)...)
 		e.through(r.From.Codes...)
 		e.used(r.From)

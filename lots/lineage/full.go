@@ -1,12 +1,69 @@
 package lineage
 
-import "heeltap/lots"
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"heeltap/lots"
+)
 
 // ledgerSource reads a ledger that holds everything; nothing was derived before.
 type ledgerSource struct {
 	*lots.Ledger
 	byEntry map[int64]lots.Record
+	lines   map[string][]onLine // sorted by start
 }
+
+// onLine is a run or clearance in the order of its line.
+type onLine struct {
+	LineSpan
+	rec    lots.Record
+	maxEnd int64 // latest finish of all up to this one
+}
+
+// ledgerLines sorts the runs and clearances of a ledger by line and start.
+func ledgerLines(records []lots.Record) map[string][]onLine {
+	lines := map[string][]onLine{}
+	for _, rec := range records {
+		if s, ok := SpanOnLine(rec); ok {
+			lines[s.Line] = append(lines[s.Line], onLine{LineSpan: s, rec: rec})
+		}
+	}
+	for _, on := range lines {
+		slices.SortStableFunc(on, func(a, b onLine) int { return cmp.Compare(a.Start, b.Start) })
+		for i := range on {
+			on[i].maxEnd = on[i].Finish
+			if i > 0 {
+				on[i].maxEnd = max(on[i].maxEnd, on[i-1].maxEnd)
+			}
+		}
+	}
+	return lines
+}
+
+// LineBefore lists what lies, or may lie, within LineMemory before from and starts by until.
+func (s ledgerSource) LineBefore(line string, from, until int64) (out []lots.Record) {
+	on := s.lines[line]
+	after, _ := slices.BinarySearchFunc(on, until+1, func(x onLine, t int64) int { return cmp.Compare(x.Start, t) })
+	reach, ran := int64(math.MinInt64), int64(0)
+	for i := after - 1; i >= 0 && ran < LineMemory; i-- {
+		if on[i].Finish <= from {
+			ran += on[i].Running
+		}
+		if ran >= LineMemory {
+			reach = on[i].Start
+		}
+	}
+	for i := after - 1; i >= 0 && on[i].maxEnd > reach; i-- {
+		if on[i].Finish > reach {
+			out = append(out, on[i].rec)
+		}
+	}
+	return out
+}
+
+func (ledgerSource) LineAfter(string, int64, int64) []lots.Record { return nil } // every run is derived anyway
 
 func (s ledgerSource) Record(entry int64) (lots.Record, bool) {
 	r, ok := s.byEntry[entry]
@@ -21,7 +78,7 @@ func (ledgerSource) PassesThrough(string) []Pass     { return nil }
 
 // DeriveAll derives the whole lineage of a ledger.
 func DeriveAll(l *lots.Ledger, limits Limits) (*Delta, error) {
-	src := ledgerSource{Ledger: l, byEntry: make(map[int64]lots.Record, len(l.Records()))}
+	src := ledgerSource{Ledger: l, byEntry: make(map[int64]lots.Record, len(l.Records())), lines: ledgerLines(l.Records())}
 	for _, r := range l.Records() {
 		src.byEntry[r.Entry()] = r
 	}

@@ -116,6 +116,12 @@ type Source interface {
 	Touching(code string) []lots.Record
 	// Record finds one record; false where the entry does not stand (void or no record).
 	Record(entry int64) (lots.Record, bool)
+	// LineBefore lists the runs and clearances of a line that start at or before until and lie, or may
+	// lie, within the last LineMemory of its running time before from; in any order.
+	LineBefore(line string, from, until int64) []lots.Record
+	// LineAfter lists those that end at or after since and may lie within LineMemory of the line's
+	// running time after from; in any order.
+	LineAfter(line string, since, from int64) []lots.Record
 	// Earlier results, for cells that are not derived anew. A source without any returns none.
 	VesselDraws(vessel string) []Draw
 	VesselArrivals(vessel string) []Arrival

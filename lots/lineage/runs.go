@@ -144,9 +144,14 @@ func (e *engine) runCell(code string) *Cell {
 		return c
 	}
 	feeds := e.feedings(c, run)
-	segs := e.segments(run, feeds)
+	left := e.leftovers(run, feeds)
+	e.tellLeft(c, run, left)
+	segs := e.segments(run, feeds, left)
 	for _, f := range feeds {
 		e.supplyFrom(f, run, segs)
+	}
+	for i := range segs {
+		segs[i].supplyLeft(left)
 	}
 	e.packUnits(c, run, product, segs)
 	for i := range segs {
@@ -206,7 +211,7 @@ func (e *engine) lineOf(code string) lots.Line {
 }
 
 // segments cuts a run wherever anything about its feeds changes.
-func (e *engine) segments(run *lots.Run, feeds []*feeding) []segment {
+func (e *engine) segments(run *lots.Run, feeds []*feeding, left []leftover) []segment {
 	lo, hi := run.Started.From, run.Ended.End()
 	cuts := []int64{lo, hi}
 	anyTank := false
@@ -224,6 +229,9 @@ func (e *engine) segments(run *lots.Run, feeds []*feeding) []segment {
 				cuts = append(cuts, k.Until.End())
 			}
 		}
+	}
+	for _, l := range left {
+		cuts = append(cuts, l.until)
 	}
 	slices.Sort(cuts)
 	cuts = slices.DeleteFunc(slices.Compact(cuts), func(t int64) bool { return t < lo || t > hi })

@@ -131,7 +131,7 @@ func (db *DB) check(ctx context.Context) error {
 			return err
 		}
 	}
-	return db.digested(ctx)
+	return db.brought(ctx)
 }
 
 // migrate runs the migrations above a version, each in its own transaction.

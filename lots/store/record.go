@@ -38,7 +38,7 @@ func (tx *Tx) RecordRows(rows []Statement) (seqs []int64, warnings, faults lots.
 	}
 	tx.reading.reset()
 	if slices.ContainsFunc(rows, func(s Statement) bool { return s.Sheet.Name == "site" }) {
-		if err := tx.redigest(); err != nil {
+		if err := tx.reread(); err != nil {
 			return nil, nil, nil, err
 		}
 	}
@@ -282,6 +282,9 @@ func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) erro
 			return err
 		}
 	}
+	if err := tx.enterSpan(seq, s, row, site); err != nil {
+		return err
+	}
 	for _, p := range printedOn(s, row) {
 		if err := tx.exec("INSERT INTO printed(text, kind, seq) VALUES (?,?,?) ON CONFLICT DO NOTHING", p.Text, p.Kind, seq); err != nil {
 			return err
@@ -292,7 +295,7 @@ func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) erro
 
 // leave takes a row out of the records.
 func (tx *Tx) leave(seq int64, s *lots.Sheet, row lots.Row) error {
-	for _, q := range []string{"DELETE FROM record WHERE seq = ?", "DELETE FROM mention WHERE seq = ?", "DELETE FROM printed WHERE seq = ?", "DELETE FROM code WHERE seq = ?"} {
+	for _, q := range []string{"DELETE FROM record WHERE seq = ?", "DELETE FROM mention WHERE seq = ?", "DELETE FROM printed WHERE seq = ?", "DELETE FROM code WHERE seq = ?", "DELETE FROM line_span WHERE seq = ?"} {
 		if err := tx.exec(q, seq); err != nil {
 			return err
 		}

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"database/sql"
@@ -34,7 +35,13 @@ func (tx *Tx) IsRecorded(s *lots.Sheet, row lots.Row) (bool, error) {
 	return entry != 0, err
 }
 
-// redigest works out all digests anew: the site's zone decides which moments are one.
+// reread works out anew what follows from single rows: the site's zone decides which moments are
+// one, and where runs lie on their line.
+func (tx *Tx) reread() error {
+	return cmp.Or(tx.redigest(), tx.placeLines())
+}
+
+// redigest works out all digests anew.
 func (tx *Tx) redigest() error {
 	site := tx.Site()
 	digests := map[int64]int64{}
@@ -60,13 +67,13 @@ func (tx *Tx) redigest() error {
 	return nil
 }
 
-// digested works out digests that an older layout left to be worked out.
-func (db *DB) digested(ctx context.Context) error {
+// brought brings a database of an older layout up to date: what follows from its rows, and its lineage.
+func (db *DB) brought(ctx context.Context) error {
 	var open bool
 	if err := db.read.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM record WHERE digest = 0)").Scan(&open); err != nil || !open {
 		return db.explain(err)
 	}
-	return db.Update(ctx, (*Tx).redigest)
+	return db.Update(ctx, func(tx *Tx) error { return cmp.Or(tx.reread(), tx.rebuildLineage()) })
 }
 
 // InWords reads back a row's quantities with unit and name, as lots.InWords does.

@@ -104,6 +104,9 @@ func TestOlderDigestsAreWorkedOutAnew(t *testing.T) {
 		if err := tx.exec("UPDATE record SET digest = seq + 1000"); err != nil {
 			return err
 		}
+		if err := tx.exec("DROP TABLE line_span"); err != nil {
+			return err
+		}
 		return tx.exec("PRAGMA user_version = 2")
 	}))
 	require.NoError(t, db.Close())

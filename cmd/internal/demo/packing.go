@@ -66,8 +66,14 @@ func (b *book) packRun(t *batch, bt string, p *product, hl float64, at time.Time
 		b.feedPart(end, run, item, p.each(item, filled), start, end)
 	}
 	b.stack(t, p, run, good/p.perCase, start, end)
+	if run != forgotten {
+		b.write(end.Add(20*time.Minute), packer, "clearances", "line", p.line, "at", b.at(end.Add(20*time.Minute)))
+	}
 	return end.Add(30 * time.Minute)
 }
+
+// forgotten is the can run after which nobody noted that the line was cleared; the next one began with another lot of ends.
+const forgotten = "R25-0103"
 
 // onLine finds when a product's line can start: after the run before it, in working hours, cleaned. Once the
 // bottling line is only rinsed between the stout, which holds milk sugar, and the bitter, which does not.

@@ -268,6 +268,10 @@ func (h *history) clean(a act) {
 }
 
 func (h *history) cleanLine(a act) {
+	if a.x%2 == 1 {
+		h.put("clearances", "line", []string{"L2", "L3"}[a.c%2], "at", h.at(a.start), "ref", h.ref())
+		return
+	}
 	h.put("cleans", "vessel", "L2", "at", h.at(a.start), "method", "cip", "ref", h.ref())
 }
 

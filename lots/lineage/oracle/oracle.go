@@ -60,6 +60,7 @@ type world struct {
 	moves   []*move
 	circles []*circle
 	passes  []*pass
+	cleared []*lots.Clearance
 }
 
 type lot struct {
@@ -145,6 +146,8 @@ func (w *world) readThings() {
 			u.rows = append(u.rows, r)
 			u.total += float64(r.Quantity)
 			w.res.Nodes[lineage.Ref{Kind: graph.Unit, Code: r.Unit}] = u.total
+		case *lots.Clearance:
+			w.cleared = append(w.cleared, r)
 		case *lots.Clean:
 			if v := w.vessels[r.Subject.Code()]; v != nil && r.Breaks() {
 				v.cleans = append(v.cleans, &clean{entry: r.Entry(), lo: r.At.From, hi: r.At.To})

@@ -22,6 +22,13 @@ type run struct {
 	rows         []*lots.Packed
 	codes        []*lots.CodeChange
 	segs         []*segment
+	left         []left
+}
+
+// left is a lot that the run may have found in its line's magazine, until a moment.
+type left struct {
+	lot   string
+	until int64
 }
 
 // feed is what fed a run, clipped to it.
@@ -153,11 +160,18 @@ func (w *world) feedMoves(r *run) {
 
 func (w *world) writeRuns() {
 	for _, r := range w.runs {
+		w.findLeft(r)
 		w.cutRun(r)
 		for _, f := range r.feeds {
 			w.writeFeed(r, f)
 		}
 		for k, g := range r.segs {
+			for _, l := range r.left {
+				if g.e <= l.until {
+					w.contact(lotRef(l.lot), r.segRef(k), graph.Overlap)
+					g.fed = append(g.fed, fed{src: lotRef(l.lot)})
+				}
+			}
 			w.res.Nodes[r.segRef(k)] = g.total
 		}
 		w.writeUnits(r)
@@ -188,6 +202,9 @@ func (w *world) cutRun(r *run) {
 			cuts = append(cuts, c.Until.End())
 		}
 	}
+	for _, l := range r.left {
+		cuts = append(cuts, l.until)
+	}
 	cuts = slices.DeleteFunc(cuts, func(t int64) bool { return t < r.s || t > r.e })
 	slices.Sort(cuts)
 	cuts = slices.Compact(cuts)
@@ -203,6 +220,61 @@ func (w *world) cutRun(r *run) {
 	for _, g := range r.segs {
 		g.total = float64(r.rec.Good+r.rec.Rejects) * float64(g.e-g.s) / span
 	}
+}
+
+// findLeft finds what earlier runs on the line may have left in its magazine: a part lasts for its
+// overlap in running time, unless the line was cleared after it.
+func (w *world) findLeft(r *run) {
+	const day = 86400
+	for _, q := range w.runs {
+		if q == r || r.rec.Line == "" || q.rec.Line != r.rec.Line || q.s > min(r.rec.Started.To, r.e) {
+			continue
+		}
+		ran := int64(0)
+		for _, x := range w.runs {
+			if x != q && x != r && x.rec.Line == r.rec.Line && x.s >= q.e && x.e <= r.s && x.known() {
+				ran += x.e - x.s
+			}
+		}
+		for _, f := range q.feeds {
+			if f.vessel || f.from[0].kind != lots.KindLot || !lots.PackagingPart(w.lots[f.from[0].code].kind) {
+				continue
+			}
+			over := q.over
+			if f.rec.HasOverlap {
+				over = f.rec.Overlap
+			}
+			rest := min(day, over) - ran
+			if q.known() {
+				rest -= q.e - f.until
+			}
+			if rest <= 0 {
+				continue
+			}
+			until := min(r.e, r.rec.Started.To+rest)
+			for _, c := range w.cleared {
+				if c.Line == r.rec.Line && c.At.From >= f.until && c.At.To < until {
+					until = c.At.To
+				}
+			}
+			for _, s := range f.from {
+				if until > r.s && !r.has(s.code, until) {
+					r.left = append(r.left, left{s.code, until})
+					w.fault("part-changed-between-runs", r.rec.Run)
+				}
+			}
+		}
+	}
+}
+
+// known reports whether both ends of a run are known.
+func (r *run) known() bool { return r.rec.Started.Certain() && r.rec.Ended.Certain() }
+
+// has reports whether a feed of the run says that a lot was on from its start until a moment.
+func (r *run) has(lot string, until int64) bool {
+	return slices.ContainsFunc(r.feeds, func(f *feed) bool {
+		return len(f.from) == 1 && f.from[0].kind == lots.KindLot && f.from[0].code == lot && f.since == r.s && f.until >= until
+	})
 }
 
 // writeFeed links one feed to the segments it fed or may have fed.
