@@ -10,7 +10,7 @@ import (
 // starting lot, the sum over its sources of what they hold times the share passed
 // on; backwards the part of a node that is in the starts is the sum over its
 // products of their part times the share passed on. One pass in order of content
-// does either, and an unknown share makes all beyond it unknown.
+// does either, and an unknown share makes all beyond it unknown; an unknown share of nothing is nothing.
 func (r *Reach) measure() {
 	if r.query.Dir == Back {
 		r.measureBack()
@@ -28,10 +28,19 @@ func (r *Reach) measure() {
 		for j := r.g.out.first[i]; j < r.g.out.first[i+1]; j++ {
 			if link := r.g.out.link[j]; r.counts(link, true) {
 				to, _ := r.sure.place.of(r.g.out.to[j])
-				r.amounts[to] += r.amounts[at] * r.g.share(i, link)
+				r.amounts[to] += goesOn(r.amounts[at], r.g.share(i, link))
 			}
 		}
 	}
+}
+
+// goesOn is the part of an amount that goes on: of nothing nothing, and by a share of nothing nothing,
+// even where the other of the two is unknown.
+func goesOn(amount, share float64) float64 {
+	if amount == 0 || share == 0 {
+		return 0
+	}
+	return amount * share
 }
 
 // inOrder gives the places of the nodes reached over content, sources before products.
@@ -60,7 +69,7 @@ func (r *Reach) measureBack() {
 				continue // its segments are starts too, and hold what it holds
 			}
 			if reached, ok := r.sure.place.of(to); ok && r.counts(link, true) {
-				r.amounts[at] += r.amounts[reached] * r.g.share(i, link)
+				r.amounts[at] += goesOn(r.amounts[reached], r.g.share(i, link))
 			}
 		}
 	}

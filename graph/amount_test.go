@@ -12,7 +12,7 @@ import (
 
 // TestAmountsAheadAsMatrixSolve compares what is in each node with a dense solve of the
 // equations that define it, a = e + Sᵀa with S the shares. An amount is unknown just where
-// some content chain from the start to the node uses an unknown share.
+// some content chain from the start to the node uses an unknown share, and none that passes nothing on.
 func TestAmountsAheadAsMatrixSolve(t *testing.T) {
 	every(t, func(t *rapid.T) {
 		d := draw(t, true).scaled()
@@ -23,8 +23,8 @@ func TestAmountsAheadAsMatrixSolve(t *testing.T) {
 		want := solve(t, shares(d, isContent).T(), e)
 		unknown := map[int64]bool{}
 		for _, l := range d.links {
-			if isContent(l) && math.IsNaN(l.Qty) && reachable(d, Forward, []int64{start.ID}, isContent)[l.Src] {
-				mark(unknown, reachable(d, Forward, []int64{l.Dst}, isContent))
+			if isContent(l) && math.IsNaN(l.Qty) && start.Total > 0 && reachable(d, Forward, []int64{start.ID}, passes)[l.Src] {
+				mark(unknown, reachable(d, Forward, []int64{l.Dst}, passes))
 			}
 		}
 		for i, n := range d.nodes {
@@ -49,6 +49,7 @@ func TestAmountsBackAsMatrixSolve(t *testing.T) {
 			stretch[s.ID] = i >= 0 && d.nodes[i].Kind == Stretch
 		}
 		counted := func(l Link) bool { return isContent(l) && !sure[l.Src] && !stretch[l.Dst] }
+		flows := func(l Link) bool { return passes(l) && !stretch[l.Dst] }
 		w := mat.NewVecDense(len(d.nodes), nil)
 		for i, n := range d.nodes {
 			if sure[n.ID] {
@@ -58,8 +59,8 @@ func TestAmountsBackAsMatrixSolve(t *testing.T) {
 		want := solve(t, shares(d, counted), w)
 		unknown := map[int64]bool{}
 		for _, l := range d.links {
-			if counted(l) && math.IsNaN(l.Qty) && reachable(d, Back, idsOf(sureOf(q.Starts)), isContent)[l.Dst] {
-				mark(unknown, reachable(d, Back, []int64{l.Src}, counted))
+			if counted(l) && math.IsNaN(l.Qty) && reachable(d, Back, idsOf(sureOf(q.Starts)), flows)[l.Dst] {
+				mark(unknown, reachable(d, Back, []int64{l.Src}, func(l Link) bool { return counted(l) && passes(l) }))
 			}
 		}
 		r := d.build(t).Walk(q)
@@ -69,6 +70,9 @@ func TestAmountsBackAsMatrixSolve(t *testing.T) {
 		}
 	})
 }
+
+// passes reports whether a content link passes something on, be it known how much or not.
+func passes(l Link) bool { return isContent(l) && l.Qty != 0 }
 
 func mark(all, more map[int64]bool) {
 	for id, is := range more {

@@ -110,12 +110,3 @@ func goneBefore(tx *store.Tx, unit string, quantity, moment int64) bool {
 	}
 	return quantity <= 0
 }
-
-func itemOf(tx *store.Tx, lot string) string {
-	for _, rec := range tx.Touching(lot) {
-		if r, ok := rec.(*lots.Receipt); ok && r.Lot == lot {
-			return r.Item
-		}
-	}
-	return lot
-}

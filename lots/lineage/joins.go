@@ -217,7 +217,11 @@ func (e *engine) joinTransfer(c *Cell, r *lots.Transfer) {
 		from := len(c.Links)
 		for _, d := range draws {
 			if !flows || d.End <= d.Start || (d.Start <= a.Start && a.Start < d.End) {
-				e.linkDraw(c, d, dst, qty, graph.Moved, a.Fill)
+				moved := qty
+				if e.gasFrom(d.Vessel, r.To) {
+					moved = 0
+				}
+				e.linkDraw(c, d, dst, moved, graph.Moved, a.Fill)
 			}
 		}
 		e.passTransfer(c, r, a, dst, c.Links[from:])

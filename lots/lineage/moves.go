@@ -233,7 +233,27 @@ func (e *engine) addedVolume(r *lots.Addition) float64 {
 		t, _ := e.src.Thing(r.From.Code())
 		return r.Count * float64(t.PerCase*t.ContainerML)
 	}
+	if e.gasInto(r.From, r.Vessel) {
+		return 0
+	}
 	return e.adds(r.Vessel, r.Qty)
+}
+
+// gasInto reports whether gas, and nothing else, goes into a beer vessel: it adds no beer, however
+// it is measured.
+func (e *engine) gasInto(from lots.Ref, v string) bool {
+	t, _ := e.src.Thing(v)
+	return lots.BeerVessel(t.VesselKind) && !slices.ContainsFunc(from.Codes, func(code string) bool {
+		t, _ := e.src.Thing(code)
+		return t.ItemKind != "gas" && t.VesselKind != "gas"
+	})
+}
+
+// gasFrom reports whether what goes from v to another vessel is gas that stood over the beer: no beer is drawn.
+func (e *engine) gasFrom(v, to string) bool {
+	from, _ := e.src.Thing(v)
+	t, _ := e.src.Thing(to)
+	return lots.BeerVessel(from.VesselKind) && t.VesselKind == "gas"
 }
 
 // transferTime is the stretch of a transfer, or the interval it lies in where
@@ -249,7 +269,7 @@ func (e *engine) moveTransfer(m *moves, v string, r *lots.Transfer) {
 	lo, hi, flows := transferTime(r)
 	if out, oneOf := e.drawsOn(r.From, v); out {
 		o := outflow{entry: r.Seq, lo: lo, hi: hi, at: lo, end: lo, qty: float64(r.Out), oneOf: oneOf}
-		if oneOf {
+		if oneOf || e.gasFrom(v, r.To) {
 			o.qty = 0
 		}
 		if flows {
@@ -261,14 +281,18 @@ func (e *engine) moveTransfer(m *moves, v string, r *lots.Transfer) {
 	if r.To != v {
 		return
 	}
+	in := float64(r.In)
+	if e.gasInto(r.From, v) {
+		in = 0
+	}
 	if !flows || lo == hi {
-		m.ins = append(m.ins, inflow{entry: r.Seq, lo: lo, hi: hi, at: hi, start: hi, end: hi, vol: float64(r.In)})
+		m.ins = append(m.ins, inflow{entry: r.Seq, lo: lo, hi: hi, at: hi, start: hi, end: hi, vol: in})
 		return
 	}
 	cuts := e.piecesOf(r, v)
 	for i, start := range cuts[:len(cuts)-1] {
 		end := cuts[i+1]
-		vol := float64(r.In) * float64(end-start) / float64(hi-lo)
+		vol := in * float64(end-start) / float64(hi-lo)
 		m.ins = append(m.ins, inflow{entry: r.Seq, lo: start, hi: start, at: start, start: start, end: end, vol: vol})
 	}
 }

@@ -137,6 +137,7 @@ func (w *world) readAddition(r *lots.Addition) {
 	case r.From.Kind == lots.KindUnit:
 		t, _ := w.Thing(r.From.Code())
 		m.in = r.Count * float64(t.PerCase*t.ContainerML)
+	case w.onlyGas(r.From) && lots.BeerVessel(w.vessels[r.Vessel].kind): // it adds no beer
 	default:
 		m.in = w.gains(r.Vessel, r.Qty)
 	}
@@ -146,9 +147,26 @@ func (w *world) readAddition(r *lots.Addition) {
 	w.add(instant(m, r.At))
 }
 
+// onlyGas reports whether all that may have been taken is gas.
+func (w *world) onlyGas(from lots.Ref) bool {
+	for _, code := range from.Codes {
+		gas := from.Kind == lots.KindLot && w.lots[code].kind == "gas" || from.Kind == lots.KindVessel && w.vessels[code].kind == "gas"
+		if !gas {
+			return false
+		}
+	}
+	return true
+}
+
 func (w *world) readTransfer(r *lots.Transfer) {
 	m := &move{entry: r.Entry(), from: w.sources(r.From), oneOf: r.From.OneOf(), out: float64(r.Out), in: float64(r.In),
 		carry: float64(min(r.In, r.Out)), to: r.To, cause: graph.Moved, via: r.Via, transfer: true}
+	if w.onlyGas(r.From) && lots.BeerVessel(w.vessels[r.To].kind) {
+		m.in = 0
+	}
+	if from := w.vessels[r.From.Code()]; !m.oneOf && lots.BeerVessel(from.kind) && w.vessels[r.To].kind == "gas" {
+		m.out, m.carry = 0, 0 // the gas over the beer
+	}
 	switch {
 	case r.Started.Day || r.Ended.Day:
 		m.lo, m.hi = r.Started.From, r.Ended.To
