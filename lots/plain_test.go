@@ -14,9 +14,9 @@ import (
 // abbreviations are common practice.
 func TestUsualSpellingsOfUnits(t *testing.T) {
 	for want, words := range map[Unit][]string{
-		"kg": {"kg", "KG", "kgs", "Kilos"}, "g": {"g", "gr", "grams"}, "lb": {"lbs", "LB", "lb.", "Pounds"}, "oz": {"oz", "ounces"},
+		"kg": {"kg", "KG", "kgs", "Kilos", "kg."}, "g": {"g", "gr", "grams"}, "lb": {"lbs", "LB", "lb.", "Pounds"}, "oz": {"oz", "ounces"},
 		"hL": {"hl", "HL", "hectolitres"}, "L": {"l", "ltr", "litre", "litres", "liter", "Liters"}, "mL": {"ml", "ML"},
-		"bbl": {"bbls", "BBL"}, "gal": {"gallon", "gallons", "gals"}, "each": {"ea", "pc", "pcs", "PCS", "pieces"}, "case": {"cases", "Case", "cs"},
+		"bbl": {"bbls", "BBL"}, "gal": {"gallon", "gallons", "gals"}, "each": {"ea", "pc", "pcs", "PCS", "pieces", "no.", "nos"}, "case": {"cases", "Case", "cs"},
 	} {
 		for _, w := range words {
 			got, err := ParseUnit(w)
@@ -25,7 +25,7 @@ func TestUsualSpellingsOfUnits(t *testing.T) {
 		}
 	}
 	for word, want := range map[string]string{
-		"ton":  `"ton" is not a unit here: a ton is 2000 lb, 2240 lb or 1000 kg: write lb, kg or t`,
+		"ton":  `"ton" is not a unit here: a short ton (US) is 2000 lb, a long ton 2240 lb and a tonne 1000 kg: write lb, kg or t`,
 		"kegs": `"kegs" is not a unit here: a keg of what? Write each for kegs that are counted, or L for what is in them`,
 		"t":    `"t" cannot stand alone: write the quantity in kg`,
 	} {
@@ -66,6 +66,7 @@ func TestPlain(t *testing.T) {
 		{"brewed", "brews", "volume=50HL / plato=12.345", file, "volume=50 / unit=hL / plato=12.345", ""},
 		{"capacity", "vessels", "capacity=3 t / kind=Silo", file, "capacity=3000 / unit=kg / kind=silo", ""},
 		{"item in tonnes", "items", "unit=t", file, "unit=kg", ""},
+		{"numbers", "receipts", "quantity=20000 no.", file, "quantity=20000 / unit=each", ""},
 		{"kegs received", "receipts", "quantity=20 kegs", file, "quantity=20 / unit=each", ""},
 		{"kegs dumped", "removals", "subject=K1/R-2 / quantity=1 keg", file, "subject=K1/R-2 / quantity=1 / unit=each", ""},
 		{"cases shipped", "shipments", "unit=P-1 / quantity=80 cases", file, "unit=P-1 / quantity=80", ""},
@@ -114,7 +115,7 @@ func TestPlainRefusesWhatContradictsItself(t *testing.T) {
 		{"receipts", "quantity=60 kg / unit=lb", Manner{}, "quantity: is in kg here, but unit says lb: write it once"},
 		{"receipts", "quantity=60 kg / unit=t", Manner{}, "quantity: is in kg here, but unit says t: write it once"},
 		{"receipts", "quantity=6 stone", Manner{}, `quantity: "stone" is not a unit: use one of kg g lb oz hL L mL bbl gal each case`},
-		{"receipts", "quantity=6 tons", Manner{}, `quantity: "tons" is not a unit here: a ton is 2000 lb, 2240 lb or 1000 kg: write lb, kg or t`},
+		{"receipts", "quantity=6 tons", Manner{}, `quantity: "tons" is not a unit here: a short ton (US) is 2000 lb, a long ton 2240 lb and a tonne 1000 kg: write lb, kg or t`},
 		{"transfers", "out=49 hL / in=30 bbl / unit=", Manner{}, ""},
 		{"transfers", "out=49 gal / in=100 L", Manner{}, "in: is in L and cannot be written in gal: give both in one unit"},
 		{"transfers", "out=49 hL / in=100 kg", Manner{}, "in: is in kg and cannot be written in hL: give both in one unit"},

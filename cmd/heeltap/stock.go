@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/desk"
 	"heeltap/graph/stock"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -54,7 +55,8 @@ func (e *env) stockLots() *cobra.Command {
 		Example: "  heeltap stock lots\n  heeltap stock lots --item HOP-W",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				if err := isA(tx, item, lots.KindItem); err != nil {
+				item, err := desk.CodeOf(tx, item, lots.KindItem)
+				if err != nil {
 					return err
 				}
 				list, err := stock.Lots(tx, item)
@@ -88,7 +90,8 @@ of them may have left, and the last line says how many did in all.`,
 		Example: "  heeltap stock units\n  heeltap stock units --product PALE-44",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				if err := isA(tx, product, lots.KindProduct); err != nil {
+				product, err := desk.CodeOf(tx, product, lots.KindProduct)
+				if err != nil {
 					return err
 				}
 				list, err := stock.Units(tx, product)
@@ -134,14 +137,6 @@ func (e *env) showStock(list []stock.Unit) {
 	if len(gone) > 0 {
 		e.printf("%s left as one of several, unknown of which: the books above have them still; count what is here.\n", strings.Join(gone, " and "))
 	}
-}
-
-// isA refuses a code that names no thing of a kind; none is fine.
-func isA(tx *store.Tx, code string, kind lots.Kind) error {
-	if thing, ok := tx.Thing(code); code == "" || ok && thing.Kind == kind {
-		return nil
-	}
-	return lots.Errorf(lots.NotFound, "there is no %s %q; near it are: %s", kind, code, orDash(strings.Join(tx.Nearest(code, kind), ", ")))
 }
 
 // orJSON gives an error, or else writes an answer as JSON.
