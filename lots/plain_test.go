@@ -90,7 +90,7 @@ func TestPlain(t *testing.T) {
 		{"comma in a file with commas", "receipts", "quantity=12,5 / unit=kg", commaFile, "quantity=12.5 / unit=kg", ""},
 		{"point in a file with commas", "receipts", "quantity=12.5 / unit=kg", commaFile, "quantity=12.5 / unit=kg", ""},
 		{"what export writes", "receipts", "quantity=12.3450 / unit=kg", commaFile, "quantity=12.3450 / unit=kg", ""},
-		{"time of today", "cleans", "at=14:30 / method=CIP", at, "at=2026-03-05 14:30 / method=cip", ""},
+		{"time of today", "cleans", "at=00:15 / method=CIP", at, "at=2026-03-05 00:15 / method=cip", ""},
 		{"time in a file", "cleans", "at=14:30", file, "at=14:30", ""},
 		{"unknown unit", "receipts", "quantity=5 / unit=stone", file, "quantity=5 / unit=stone", ""},
 		{"no number", "receipts", "quantity=much / unit=kg", file, "quantity=much / unit=kg", ""},
@@ -116,6 +116,7 @@ func TestPlainRefusesWhatContradictsItself(t *testing.T) {
 		{"receipts", "quantity=60 kg / unit=t", Manner{}, "quantity: is in kg here, but unit says t: write it once"},
 		{"receipts", "quantity=6 stone", Manner{}, `quantity: "stone" is not a unit: use one of kg g lb oz hL L mL bbl gal each case`},
 		{"receipts", "quantity=6 tons", Manner{}, `quantity: "tons" is not a unit here: a short ton (US) is 2000 lb, a long ton 2240 lb and a tonne 1000 kg: write lb, kg or t`},
+		{"cleans", "at=23:50", desk(t), "at: 23:50 has not come yet: it is 00:30 in Europe/Berlin; write the day with it, such as 2026-03-04 23:50 for yesterday or 2026-03-05 23:50 for today"},
 		{"transfers", "out=49 hL / in=30 bbl / unit=", Manner{}, ""},
 		{"transfers", "out=49 gal / in=100 L", Manner{}, "in: is in L and cannot be written in gal: give both in one unit"},
 		{"transfers", "out=49 hL / in=100 kg", Manner{}, "in: is in kg and cannot be written in hL: give both in one unit"},
@@ -133,7 +134,7 @@ func TestPlainRefusesWhatContradictsItself(t *testing.T) {
 
 // The readings of the desk become records: what Plain wrote Decode understands.
 func TestWhatPlainWroteIsDecoded(t *testing.T) {
-	row := sheetRow("lot=M-7 / item=MALT / supplier=S-1 / supplier_lot=x / quantity=1 250,5 lbs / received_at=14:30 / status=HOLD")
+	row := sheetRow("lot=M-7 / item=MALT / supplier=S-1 / supplier_lot=x / quantity=1 250,5 lbs / received_at=00:15 / status=HOLD")
 	s, _ := SheetNamed("receipts")
 	_, faults := Plain(s, row, desk(t))
 	require.Empty(t, faults)
@@ -142,7 +143,7 @@ func TestWhatPlainWroteIsDecoded(t *testing.T) {
 	r := rec.(*Receipt)
 	require.Equal(t, Quantity{567_217_259, Mass}, r.Qty, "1250.5 lb of 453.59237 g (NIST Handbook 44, appendix C)")
 	require.Equal(t, "hold", r.Status)
-	require.Equal(t, unix(t, "2026-03-05T14:30:00+01:00"), r.At.From)
+	require.Equal(t, unix(t, "2026-03-05T00:15:00+01:00"), r.At.From)
 }
 
 func TestInWords(t *testing.T) {
