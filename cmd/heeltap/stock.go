@@ -19,11 +19,12 @@ func (e *env) stockCommand() *cobra.Command {
 evidence that it is: that is what heeltap count is for.`,
 		Example: `  heeltap stock tanks
   heeltap stock lots --item HOP-W
-  heeltap stock units --product PALE-44`,
+  heeltap stock units --product PALE-44
+  heeltap stock waiting`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(e.stockTanks(), e.stockLots(), e.stockUnits())
+	cmd.AddCommand(e.stockTanks(), e.stockLots(), e.stockUnits(), e.stockWaiting())
 	return cmd
 }
 
@@ -105,6 +106,29 @@ of them may have left, and the last line says how many did in all.`,
 	}
 	cmd.Flags().StringVar(&product, "product", "", "only this product")
 	return e.asks(cmd)
+}
+
+func (e *env) stockWaiting() *cobra.Command {
+	return e.asks(&cobra.Command{
+		Use: "waiting", Short: "Lots that came in on hold and wait for a certificate or somebody's judgement", Args: cobra.NoArgs,
+		Long: `List the lots that came in on hold (heeltap receive --status hold --reason …) and that nobody has released or
+sent away yet, the longest first.`,
+		Example: "  heeltap stock waiting",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				list, err := stock.WaitingLots(tx)
+				if err != nil || e.json {
+					return orJSON(e, err, list)
+				}
+				t := &table{head: []string{"lot", "item", "supplier", "supplier's lot", "since", "reason", "where"}}
+				for _, x := range list {
+					t.add(x.Lot, x.Item, x.Supplier, x.SupplierLot, minute(x.Since), x.Reason, text(x.Where))
+				}
+				e.listed(t, "no lot that came in on hold is waiting")
+				return nil
+			})
+		},
+	})
 }
 
 func (e *env) showStock(list []stock.Unit) {

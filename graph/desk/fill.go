@@ -45,6 +45,19 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 	return row, notes, tx.Err()
 }
 
+// Moment gives a time as it was typed its day where it has none: today's, in the site's zone.
+func Moment(tx *store.Tx, text string) (string, error) {
+	zone := tx.Site().Zone
+	if _, _, err := lots.ParseWhen(text, zone); text == "" || err == nil {
+		return text, nil
+	}
+	w, _, err := lots.ParseWhenAt(text, zone, tx.Recorded())
+	if err != nil {
+		return "", lots.Errorf(lots.Invalid, "%w", err)
+	}
+	return w.Text(zone), nil
+}
+
 // DefaultsToNow reports whether a column says when an act happened that is usually entered as it is done.
 func DefaultsToNow(s *lots.Sheet, column string) bool {
 	if column != s.When {

@@ -63,10 +63,10 @@ func likeness(k, lot string, known []string) string {
 		return "only upper and lower case differ"
 	case lots.Fold(plain(k)) == lots.Fold(plain(lot)):
 		return "they differ only in what is easily misread"
+	case len(a) >= leastTwin-1 && swapped(a, b):
+		return "two characters are swapped"
 	case min(len(a), len(b)) < leastTwin:
 		return ""
-	case swapped(a, b):
-		return "two characters are swapped"
 	case counts(k, lot, known):
 		return ""
 	case oneLost(a, b):

@@ -121,6 +121,16 @@ func nameOf(tx *store.Tx, code string) string {
 	return cmp.Or(rows[0].Row["name"], code)
 }
 
+// Copies repeats each tag, one copy after the other.
+func Copies(tags []labels.Tag, n int) (out []labels.Tag) {
+	for _, t := range tags {
+		for range n {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
 // Draw draws tags in the format that a file's ending asks for.
 func Draw(tags []labels.Tag, s labels.Stock, out, address string) ([]byte, error) {
 	ending := strings.ToLower(filepath.Ext(out))
