@@ -24,11 +24,11 @@ func (p *pen) placard(t Tag, payload string) error {
 	if tidy(t.Status) != "" {
 		part, a = a.below(12)
 		part.h -= 1
-		p.status(t.Status, part, style{most: 7, least: 3.2}, 2)
+		p.status(t, part, style{most: 7, least: 3.2}, 2)
 	}
 	const caption = 3.2
 	title := style{most: 11, least: 4, bold: true}
-	if lot, ok := t.supplierLot(); ok {
+	if lot, ok := t.number(); ok {
 		title.most = 7.2
 		part, a = a.below(15.5)
 		p.stack(lot, part, caption, style{most: 6.4, least: 3, bold: true}, 2)
@@ -73,14 +73,14 @@ func (p *pen) facts(t Tag, a area) {
 	var part area
 	if tidy(t.Status) != "" {
 		part, a = a.below(7)
-		p.status(t.Status, part, style{most: 4.4, least: 2.2}, 2)
+		p.status(t, part, style{most: 4.4, least: 2.2}, 2)
 		_, a = a.below(gap)
 	}
 	spare := a.h - p.tableHeight(len(t.facts()), text)
 	part, _ = a.above(spare * 0.54)
 	high := p.text(t.Title, part, style{most: 4.6, least: 2.4, bold: true}, 3)
 	_, a = a.above(high + gap)
-	if lot, ok := t.supplierLot(); ok {
+	if lot, ok := t.number(); ok {
 		part, _ = a.above(spare - high - 2*gap)
 		high := p.stack(lot, part, 2.4, style{most: 4.2, least: 2.2, bold: true}, 2)
 		_, a = a.above(high + gap)
@@ -102,14 +102,18 @@ func (p *pen) sticker(t Tag, payload string) error {
 	part, _ := a.above(5.6)
 	high := p.text(t.Title, part, style{most: 3, least: 2, bold: true}, 2)
 	_, a = a.above(high + gap)
-	if lot, ok := t.supplierLot(); ok {
+	if lot, ok := t.number(); ok {
 		part, _ = a.above(7)
 		high := p.stack(lot, part, 1.8, style{most: 2.6, least: 1.9, bold: true}, 2)
 		_, a = a.above(high + gap)
 	}
 	if tidy(t.Status) != "" {
-		part, a = a.above(3)
-		p.status(t.Status, part, style{most: 2.2, least: 1.6}, 1)
+		high, st := 3.0, style{most: 2.2, least: 1.6}
+		if t.Refused {
+			high, st = 4.4, style{most: 3.6, least: 1.6}
+		}
+		part, a = a.above(high)
+		p.status(t, part, st, 1)
 		_, a = a.above(gap)
 	}
 	p.table(t.rows(), a, 9, 1.9, style{most: 2.1, least: 1.7, bold: true})

@@ -148,15 +148,19 @@ func (p *pen) frame(a area, thick float64) {
 		area{a.x, a.y + thick, thick, a.h - 2*thick}, area{a.x + a.w - thick, a.y + thick, thick, a.h - 2*thick})
 }
 
-// status sets the status line in a frame: words, so that it needs no colour.
-func (p *pen) status(s string, a area, st style, lines int) {
+// status sets the status line in a frame, white on black where the thing is refused: words, so that it needs no colour.
+func (p *pen) status(t Tag, a area, st style, lines int) {
 	thick := a.h / 28
 	inset := a.h / 6
-	p.frame(a, thick)
-	st.bold, st.across = true, center
+	if t.Refused {
+		p.boxes = append(p.boxes, a)
+	} else {
+		p.frame(a, thick)
+	}
+	st.bold, st.white, st.across = true, t.Refused, center
 	before := len(p.texts)
 	inner := area{a.x + inset, a.y + 2*thick, a.w - 2*inset, a.h - 4*thick}
-	high := p.text(s, inner, st, lines)
+	high := p.text(t.Status, inner, st, lines)
 	for i := before; i < len(p.texts); i++ { // the block of lines in the middle
 		p.texts[i].y += (inner.h - high) / 2
 	}

@@ -73,6 +73,41 @@ func TestEveryFactIsPrinted(t *testing.T) {
 	}
 }
 
+// Whoever has no scanner types the SSCC: on every stock it stands whole, in one line, large enough to be read.
+func TestTheWholeSSCCIsPrinted(t *testing.T) {
+	tag := testTags()[3]
+	tag.SSCC, tag.Status, tag.Refused = "095201234567891234", "REJECTED", true
+	for _, stock := range Stocks() {
+		d, err := layOut(newFaces(), tag, testBase, stock, dot)
+		require.NoError(t, err)
+		i := slices.IndexFunc(d.texts, func(m textMark) bool { return m.text == tag.SSCC })
+		require.GreaterOrEqual(t, i, 0, "%s: %s", stock.Name, d.printed())
+		require.GreaterOrEqual(t, d.texts[i].size, 1.9, stock.Name) // 5 point and more
+		require.Contains(t, d.printed(), "SSCC")
+		require.Contains(t, squeezed(d.printed()), squeezed(tag.Title))
+	}
+}
+
+// What is refused needs no colour: its word stands white in a black box, and every other status black in a frame.
+func TestRefusedIsWhiteOnBlack(t *testing.T) {
+	for _, stock := range Stocks() {
+		for _, tag := range testTags() {
+			for _, stop := range []bool{true, false} {
+				tag.Status, tag.Refused = "REJECTED", stop
+				d, err := layOut(newFaces(), tag, testBase, stock, dot)
+				require.NoError(t, err)
+				i := slices.IndexFunc(d.texts, func(m textMark) bool { return m.text == "REJECTED" })
+				require.GreaterOrEqual(t, i, 0, "%s: %s", stock.Name, d.printed())
+				mark := d.texts[i]
+				require.Equal(t, stop, mark.white)
+				require.Equal(t, stop, slices.ContainsFunc(d.boxes, func(a area) bool {
+					return a.x < mark.x && a.y < mark.y-mark.size/2 && a.y+a.h > mark.y && a.x+a.w > mark.x+newFaces().bold.width(mark.text)*mark.size
+				}))
+			}
+		}
+	}
+}
+
 func TestStickerKeepsWhatMatters(t *testing.T) {
 	stock, err := StockByName("50x30")
 	require.NoError(t, err)
@@ -173,7 +208,7 @@ func tags() *rapid.Generator[Tag] {
 			Kind: rapid.SampledFrom(Kinds()).Draw(t, "kind"), Code: codes().Draw(t, "code"),
 			Title: texts().Draw(t, "title"), SupplierLot: texts().Draw(t, "supplier's lot"),
 			Quantity: texts().Draw(t, "quantity"), Received: texts().Draw(t, "received"), BestBy: texts().Draw(t, "best by"),
-			Status: texts().Draw(t, "status"), Extra: rapid.SliceOfN(row, 0, 6).Draw(t, "extra"),
+			Status: texts().Draw(t, "status"), Refused: rapid.Bool().Draw(t, "stop"), SSCC: texts().Draw(t, "sscc"), Extra: rapid.SliceOfN(row, 0, 6).Draw(t, "extra"),
 		}
 	})
 }

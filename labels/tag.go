@@ -44,6 +44,8 @@ type Tag struct {
 	Received    string // date
 	BestBy      string // date
 	Status      string // in words ("accepted", "ON HOLD"): a tag has no colours
+	Refused     bool   // it must never be used: the status is printed white on black
+	SSCC        string // of a pallet or keg: as whole as the code, for whoever must type it
 
 	Extra []Row // further lines, printed as far as they fit
 }
@@ -54,15 +56,17 @@ type Row struct {
 	Text string
 }
 
-// supplierLot is the caption and the text of the supplier's lot. A lot always
-// has the line, so that "none" and "not written down" can be told apart.
-func (t Tag) supplierLot() (Row, bool) {
+// number is the caption and the text of the number that others know it by: the supplier's lot, or the
+// SSCC. A lot always has the line, so that "none" and "not written down" can be told apart.
+func (t Tag) number() (Row, bool) {
 	row := Row{Name: "Supplier’s lot", Text: tidy(t.SupplierLot)}
 	switch {
 	case row.Text == "-":
 		row.Text = "none on the goods"
 	case row.Text == "" && t.Kind == KindLot:
 		row.Text = "not recorded"
+	case row.Text == "" && tidy(t.SSCC) != "":
+		return Row{Name: "SSCC", Text: tidy(t.SSCC)}, true
 	case row.Text == "":
 		return Row{}, false
 	}
@@ -79,7 +83,7 @@ func (t Tag) facts() []Row {
 	})
 }
 
-// rows are all captioned lines but the supplier's lot, most wanted first.
+// rows are all captioned lines but the number of others, most wanted first.
 func (t Tag) rows() []Row { return append(t.facts(), tidyRows(t.Extra)...) }
 
 // tidyRows leaves out rows without a text.

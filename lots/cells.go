@@ -214,7 +214,7 @@ func (f *fields) refs(col Column, codes []string) (Ref, Thing) {
 			f.unknown(col.Name, code, col.Kinds)
 			continue
 		case !slices.Contains(col.Kinds, t.Kind):
-			f.fault(col.Name, "%s is a %s; a %s belongs here", code, t.Kind, kindsText(col.Kinds))
+			f.fault(col.Name, "%s is %s; %s belongs here", code, withArticle(string(t.Kind)), withArticle(kindsText(col.Kinds)))
 			continue
 		case seen[code]:
 			f.fault(col.Name, "%s is named twice", code)
@@ -242,6 +242,14 @@ func (f *fields) unknown(name, code string, kinds []Kind) {
 		return
 	}
 	f.fault(name, "there is no %s %q; did you mean %s?", kindsText(kinds), code, strings.Join(near, ", "))
+}
+
+// withArticle is a noun, or a list of them, with a or an before it.
+func withArticle(noun string) string {
+	if strings.HasPrefix(noun, "item") {
+		return "an " + noun
+	}
+	return "a " + noun
 }
 
 func kindsText(kinds []Kind) string {

@@ -85,9 +85,15 @@ func (p *plainer) time(c Column) {
 	if p.manner.File || p.manner.Now.IsZero() || p.manner.Zone == nil {
 		return
 	}
-	if text, ok := dated(p.row[c.Name], p.manner.Zone, p.manner.Now); ok {
-		p.row[c.Name] = text
+	text, ok := dated(p.row[c.Name], p.manner.Zone, p.manner.Now)
+	if !ok {
+		return
 	}
+	if _, _, err := ParseWhenAt(p.row[c.Name], p.manner.Zone, p.manner.Now); err != nil {
+		p.fault(c.Name, "%v", err)
+		return
+	}
+	p.row[c.Name] = text
 }
 
 // numberAndUnit is a number with a word behind it.

@@ -14,9 +14,9 @@ import (
 // abbreviations are common practice.
 func TestUsualSpellingsOfUnits(t *testing.T) {
 	for want, words := range map[Unit][]string{
-		"kg": {"kg", "KG", "kgs", "Kilos"}, "g": {"g", "gr", "grams"}, "lb": {"lbs", "LB", "lb.", "Pounds"}, "oz": {"oz", "ounces"},
+		"kg": {"kg", "KG", "kgs", "Kilos", "kg."}, "g": {"g", "gr", "grams"}, "lb": {"lbs", "LB", "lb.", "Pounds"}, "oz": {"oz", "ounces"},
 		"hL": {"hl", "HL", "hectolitres"}, "L": {"l", "ltr", "litre", "litres", "liter", "Liters"}, "mL": {"ml", "ML"},
-		"bbl": {"bbls", "BBL"}, "gal": {"gallon", "gallons", "gals"}, "each": {"ea", "pc", "pcs", "PCS", "pieces"}, "case": {"cases", "Case", "cs"},
+		"bbl": {"bbls", "BBL"}, "gal": {"gallon", "gallons", "gals"}, "each": {"ea", "pc", "pcs", "PCS", "pieces", "no.", "nos"}, "case": {"cases", "Case", "cs"},
 	} {
 		for _, w := range words {
 			got, err := ParseUnit(w)
@@ -25,7 +25,7 @@ func TestUsualSpellingsOfUnits(t *testing.T) {
 		}
 	}
 	for word, want := range map[string]string{
-		"ton":  `"ton" is not a unit here: a ton is 2000 lb, 2240 lb or 1000 kg: write lb, kg or t`,
+		"ton":  `"ton" is not a unit here: a short ton (US) is 2000 lb, a long ton 2240 lb and a tonne 1000 kg: write lb, kg or t`,
 		"kegs": `"kegs" is not a unit here: a keg of what? Write each for kegs that are counted, or L for what is in them`,
 		"t":    `"t" cannot stand alone: write the quantity in kg`,
 	} {
@@ -66,6 +66,7 @@ func TestPlain(t *testing.T) {
 		{"brewed", "brews", "volume=50HL / plato=12.345", file, "volume=50 / unit=hL / plato=12.345", ""},
 		{"capacity", "vessels", "capacity=3 t / kind=Silo", file, "capacity=3000 / unit=kg / kind=silo", ""},
 		{"item in tonnes", "items", "unit=t", file, "unit=kg", ""},
+		{"numbers", "receipts", "quantity=20000 no.", file, "quantity=20000 / unit=each", ""},
 		{"kegs received", "receipts", "quantity=20 kegs", file, "quantity=20 / unit=each", ""},
 		{"kegs dumped", "removals", "subject=K1/R-2 / quantity=1 keg", file, "subject=K1/R-2 / quantity=1 / unit=each", ""},
 		{"cases shipped", "shipments", "unit=P-1 / quantity=80 cases", file, "unit=P-1 / quantity=80", ""},
@@ -89,7 +90,7 @@ func TestPlain(t *testing.T) {
 		{"comma in a file with commas", "receipts", "quantity=12,5 / unit=kg", commaFile, "quantity=12.5 / unit=kg", ""},
 		{"point in a file with commas", "receipts", "quantity=12.5 / unit=kg", commaFile, "quantity=12.5 / unit=kg", ""},
 		{"what export writes", "receipts", "quantity=12.3450 / unit=kg", commaFile, "quantity=12.3450 / unit=kg", ""},
-		{"time of today", "cleans", "at=14:30 / method=CIP", at, "at=2026-03-05 14:30 / method=cip", ""},
+		{"time of today", "cleans", "at=00:15 / method=CIP", at, "at=2026-03-05 00:15 / method=cip", ""},
 		{"time in a file", "cleans", "at=14:30", file, "at=14:30", ""},
 		{"unknown unit", "receipts", "quantity=5 / unit=stone", file, "quantity=5 / unit=stone", ""},
 		{"no number", "receipts", "quantity=much / unit=kg", file, "quantity=much / unit=kg", ""},
@@ -114,7 +115,8 @@ func TestPlainRefusesWhatContradictsItself(t *testing.T) {
 		{"receipts", "quantity=60 kg / unit=lb", Manner{}, "quantity: is in kg here, but unit says lb: write it once"},
 		{"receipts", "quantity=60 kg / unit=t", Manner{}, "quantity: is in kg here, but unit says t: write it once"},
 		{"receipts", "quantity=6 stone", Manner{}, `quantity: "stone" is not a unit: use one of kg g lb oz hL L mL bbl gal each case`},
-		{"receipts", "quantity=6 tons", Manner{}, `quantity: "tons" is not a unit here: a ton is 2000 lb, 2240 lb or 1000 kg: write lb, kg or t`},
+		{"receipts", "quantity=6 tons", Manner{}, `quantity: "tons" is not a unit here: a short ton (US) is 2000 lb, a long ton 2240 lb and a tonne 1000 kg: write lb, kg or t`},
+		{"cleans", "at=23:50", desk(t), "at: 23:50 has not come yet: it is 00:30 in Europe/Berlin; write the day with it, such as 2026-03-04 23:50 for yesterday or 2026-03-05 23:50 for today"},
 		{"transfers", "out=49 hL / in=30 bbl / unit=", Manner{}, ""},
 		{"transfers", "out=49 gal / in=100 L", Manner{}, "in: is in L and cannot be written in gal: give both in one unit"},
 		{"transfers", "out=49 hL / in=100 kg", Manner{}, "in: is in kg and cannot be written in hL: give both in one unit"},
@@ -132,7 +134,7 @@ func TestPlainRefusesWhatContradictsItself(t *testing.T) {
 
 // The readings of the desk become records: what Plain wrote Decode understands.
 func TestWhatPlainWroteIsDecoded(t *testing.T) {
-	row := sheetRow("lot=M-7 / item=MALT / supplier=S-1 / supplier_lot=x / quantity=1 250,5 lbs / received_at=14:30 / status=HOLD")
+	row := sheetRow("lot=M-7 / item=MALT / supplier=S-1 / supplier_lot=x / quantity=1 250,5 lbs / received_at=00:15 / status=HOLD")
 	s, _ := SheetNamed("receipts")
 	_, faults := Plain(s, row, desk(t))
 	require.Empty(t, faults)
@@ -141,7 +143,7 @@ func TestWhatPlainWroteIsDecoded(t *testing.T) {
 	r := rec.(*Receipt)
 	require.Equal(t, Quantity{567_217_259, Mass}, r.Qty, "1250.5 lb of 453.59237 g (NIST Handbook 44, appendix C)")
 	require.Equal(t, "hold", r.Status)
-	require.Equal(t, unix(t, "2026-03-05T14:30:00+01:00"), r.At.From)
+	require.Equal(t, unix(t, "2026-03-05T00:15:00+01:00"), r.At.From)
 }
 
 func TestInWords(t *testing.T) {

@@ -24,7 +24,7 @@ var spellings = spelledAs(map[string]string{
 	"L":   "ls ltr ltrs liter liters litre litres",
 	"mL":  "mls milliliter milliliters millilitre millilitres",
 	"bbl": "bbls", "gal": "gals gallon gallons",
-	"each": "ea pc pcs piece pieces",
+	"each": "ea pc pcs pce pces piece pieces no nos",
 	"case": "cases cs",
 })
 
@@ -44,10 +44,13 @@ func spelledAs(list map[string]string) map[string]spelling {
 	return out
 }
 
+// A short ton is 2000 lb and a long ton 2240 lb (NIST Handbook 44, appendix C).
+const whichTon = "a short ton (US) is 2000 lb, a long ton 2240 lb and a tonne 1000 kg: write lb, kg or t"
+
 // mistakable are words for units that mean different amounts in different places.
 var mistakable = map[string]string{
-	"ton":     "a ton is 2000 lb, 2240 lb or 1000 kg: write lb, kg or t",
-	"tons":    "a ton is 2000 lb, 2240 lb or 1000 kg: write lb, kg or t",
+	"ton":     whichTon,
+	"tons":    whichTon,
 	"barrel":  "not every barrel is the same: write bbl for the US beer barrel of 31 gallons, or give L",
 	"barrels": "not every barrel is the same: write bbl for the US beer barrel of 31 gallons, or give L",
 	"keg":     "a keg of what? Write each for kegs that are counted, or L for what is in them",

@@ -190,10 +190,22 @@ func dated(text string, zone *time.Location, now time.Time) (string, bool) {
 }
 
 // ParseWhenAt is ParseWhen for what somebody enters while it happens: a time without a day, such
-// as 14:30, is of the day of now in zone.
+// as 14:30, is of the day of now in zone, and is refused where it has not come yet: whoever enters at
+// ten past midnight what happened at 23:50 means the day before.
 func ParseWhenAt(text string, zone *time.Location, now time.Time) (w When, warning string, err error) {
-	if today, ok := dated(text, zone, now); ok {
-		text = today
+	today, clock := dated(text, zone, now)
+	if !clock {
+		return ParseWhen(text, zone)
 	}
-	return ParseWhen(text, zone)
+	w, warning, err = ParseWhen(today, zone)
+	if err == nil && w.From > now.Add(clocksDiffer).Unix() {
+		day, at, _ := strings.Cut(today, " ")
+		yesterday := now.In(zone).AddDate(0, 0, -1).Format(time.DateOnly)
+		return When{}, "", fmt.Errorf("%s has not come yet: it is %s in %s; write the day with it, such as %s %s for yesterday or %s %[5]s for today",
+			strings.TrimSpace(text), now.In(zone).Format("15:04"), zone, yesterday, at, day)
+	}
+	return w, warning, err
 }
+
+// clocksDiffer is how far the clocks of two people are apart at most (common practice).
+const clocksDiffer = 10 * time.Minute

@@ -229,7 +229,19 @@ func FuzzParseWhen(f *testing.F) {
 
 func TestATimeWithoutADayIsToday(t *testing.T) {
 	berlin := zone(t, "Europe/Berlin")
-	late := time.Date(2026, 3, 4, 23, 30, 0, 0, time.UTC) // 00:30 on the 5th in Berlin
+	late := time.Date(2026, 3, 5, 20, 30, 0, 0, time.UTC)
+	early := time.Date(2026, 3, 4, 23, 30, 0, 0, time.UTC) // 00:30 on the 5th in Berlin
+	for text, want := range map[string]string{"00:10": "2026-03-05T00:10:00+01:00", "00:40": "2026-03-05T00:40:00+01:00"} {
+		w, _, err := ParseWhenAt(text, berlin, early)
+		require.NoError(t, err, text)
+		require.Equal(t, At(unix(t, want)), w, text)
+	}
+	for _, text := range []string{"23:50", "00:41", "6am"} {
+		_, _, err := ParseWhenAt(text, berlin, early)
+		require.ErrorContains(t, err, text+" has not come yet: it is 00:30 in Europe/Berlin; write the day with it, such as 2026-03-04 ")
+	}
+	_, _, err := ParseWhenAt("23:50", berlin, early)
+	require.ErrorContains(t, err, "2026-03-04 23:50 for yesterday or 2026-03-05 23:50 for today")
 	for text, want := range map[string]string{
 		"14:30": "2026-03-05T14:30:00+01:00", " 9:05 ": "2026-03-05T09:05:00+01:00", "14:30:15": "2026-03-05T14:30:15+01:00",
 		"2:30 pm": "2026-03-05T14:30:00+01:00", "2:30PM": "2026-03-05T14:30:00+01:00", "6am": "2026-03-05T06:00:00+01:00", "00:10": "2026-03-05T00:10:00+01:00",

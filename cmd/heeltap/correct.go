@@ -14,6 +14,7 @@ import (
 
 func (e *env) amendCommand() *cobra.Command {
 	var c desk.Change
+	try := false
 	cmd := &cobra.Command{
 		Use:   "amend CODE|REF|ENTRY COLUMN=VALUE…",
 		Short: "Correct a recorded row",
@@ -35,16 +36,17 @@ known before.`,
 				set[strings.ReplaceAll(strings.TrimSpace(column), "-", "_")] = strings.TrimSpace(value)
 			}
 			c.Name = args[0]
-			return e.correct(cmd, &c, "amended", func(tx *store.Tx) (*desk.Corrected, error) { return desk.Amend(tx, c, set) })
+			return e.correct(cmd, &c, try, "amended", func(tx *store.Tx) (*desk.Corrected, error) { return desk.Amend(tx, c, set) })
 		},
 	}
-	e.corrects(cmd, &c.Reason, &c.By)
+	e.corrects(cmd, &c.Reason, &c.By, &try)
 	overrides(cmd, &c.Override)
 	return cmd
 }
 
 func (e *env) voidCommand() *cobra.Command {
 	var c desk.Change
+	try := false
 	cmd := &cobra.Command{
 		Use:   "void CODE|REF|ENTRY",
 		Short: "Void a recorded row, or undo a correction",
@@ -54,10 +56,10 @@ func (e *env) voidCommand() *cobra.Command {
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c.Name = args[0]
-			return e.correct(cmd, &c, "void", func(tx *store.Tx) (*desk.Corrected, error) { return desk.Void(tx, c) })
+			return e.correct(cmd, &c, try, "void", func(tx *store.Tx) (*desk.Corrected, error) { return desk.Void(tx, c) })
 		},
 	}
-	e.corrects(cmd, &c.Reason, &c.By)
+	e.corrects(cmd, &c.Reason, &c.By, &try)
 	overrides(cmd, &c.Override)
 	return cmd
 }
@@ -66,22 +68,23 @@ func overrides(cmd *cobra.Command, override *string) {
 	cmd.Flags().StringVar(override, "override", "", "record it although it takes goods that are on hold, for this reason; the override is recorded")
 }
 
-func (e *env) corrects(cmd *cobra.Command, reason, by *string) {
+func (e *env) corrects(cmd *cobra.Command, reason, by *string, try *bool) {
 	cmd.Flags().StringVar(reason, "reason", "", "why (needed)")
 	cmd.Flags().StringVar(by, "by", "", "who says so (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "say what was recorded as JSON")
+	tries(cmd, try)
 	cmd.ValidArgsFunction = e.codesOf(nil)
 }
 
 // correct records a correction and says what came of it.
-func (e *env) correct(cmd *cobra.Command, change *desk.Change, done string, f func(*store.Tx) (*desk.Corrected, error)) error {
+func (e *env) correct(cmd *cobra.Command, change *desk.Change, try bool, done string, f func(*store.Tx) (*desk.Corrected, error)) error {
 	by, err := e.who(change.By)
 	if err != nil {
 		return err
 	}
 	change.By = by
 	var c *desk.Corrected
-	if err := e.update(cmd.Context(), func(tx *store.Tx) (err error) { c, err = f(tx); return err }); err != nil {
+	if err := e.act(cmd.Context(), try, func(tx *store.Tx) (err error) { c, err = f(tx); return err }); err != nil {
 		return err
 	}
 	for _, w := range c.Warnings {
@@ -91,11 +94,16 @@ func (e *env) correct(cmd *cobra.Command, change *desk.Change, done string, f fu
 		return e.writeJSON(c)
 	}
 	for _, p := range c.Pairs {
-		e.printf("entry %d is %s (entry %d)\n", p.Corrects, done, p.Entry)
+		if try {
+			e.printf("entry %d would be %s\n", p.Corrects, done)
+		} else {
+			e.printf("entry %d is %s (entry %d)\n", p.Corrects, done, p.Entry)
+		}
 	}
 	for _, x := range c.Changes {
 		e.printf("  was: %s\n  now: %s\n", orVoid(x.Was), orVoid(x.Now))
 	}
+	e.onlyTried(try)
 	return nil
 }
 
@@ -108,6 +116,7 @@ func orVoid(text string) string {
 
 func (e *env) releaseCommand() *cobra.Command {
 	var reason, by, at string
+	try := false
 	cmd := &cobra.Command{
 		Use:   "release SUBJECT",
 		Short: "Release what was put on hold",
@@ -121,8 +130,11 @@ reason: what is stopped for another reason, or for a recall, stays stopped.`,
 				return err
 			}
 			var entries []int64
-			err = e.update(cmd.Context(), func(tx *store.Tx) error {
-				var err error
+			err = e.act(cmd.Context(), try, func(tx *store.Tx) error {
+				at, err := desk.Moment(tx, at)
+				if err != nil {
+					return err
+				}
 				entries, err = recall.Release(tx, args[0], at, reason, by)
 				return err
 			})
@@ -130,13 +142,18 @@ reason: what is stopped for another reason, or for a recall, stays stopped.`,
 				return err
 			}
 			if e.json {
-				return e.writeJSON(map[string]any{"subject": args[0], "entries": entries})
+				return e.writeJSON(map[string]any{"subject": args[0], "entries": entries, "tried": try})
 			}
-			e.printf("%s is released (%s)\n", args[0], counted(len(entries), "hold"))
+			is := "is"
+			if try {
+				is = "would be"
+			}
+			e.printf("%s %s released (%s)\n", args[0], is, counted(len(entries), "hold"))
+			e.onlyTried(try)
 			return nil
 		},
 	}
-	e.corrects(cmd, &reason, &by)
+	e.corrects(cmd, &reason, &by, &try)
 	cmd.Flags().StringVar(&at, "at", "", "when (else now)")
 	return cmd
 }

@@ -14,8 +14,12 @@ import (
 	"heeltap/lots/store"
 )
 
+// mostCopies is more than a lorry has pallets.
+const mostCopies = 200
+
 func (e *env) labelCommand() *cobra.Command {
 	var stock, out, address string
+	copies := 1
 	cmd := &cobra.Command{
 		Use:   "label CODE…",
 		Short: "Print tags with a QR code for lots, vessels, runs, pallets and kegs",
@@ -24,6 +28,7 @@ as PNG or SVG, by the ending of --out. The QR code holds our own code, which sta
 whatever is corrected later; with --address it is an address that a phone's camera opens.
 Print at 100 %, never "fit to page": the squares of the code must keep their size.`,
 		Example: `  heeltap label L26-0142 L26-0143 --stock a4 --out tags.pdf
+  heeltap label L26-0144 --stock 50x30 --copies 12
   heeltap label P26-0817 --stock 100x150 --out pallet.pdf
   heeltap label FV2 --out fv2.svg`,
 		Args: cobra.MinimumNArgs(1), ValidArgsFunction: e.codesOf(nil),
@@ -31,6 +36,9 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 			s, err := labels.StockByName(stock)
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%w", err)
+			}
+			if copies < 1 || copies > mostCopies {
+				return lots.Errorf(lots.Invalid, "--copies %d: print 1 to %d of each tag", copies, mostCopies)
 			}
 			var tags []labels.Tag
 			err = e.question(cmd.Context(), func(tx *store.Tx) (err error) {
@@ -44,14 +52,14 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 				return err
 			}
 			out := cmp.Or(out, "tags.pdf")
-			data, err := tag.Draw(tags, s, out, address)
+			data, err := tag.Draw(tag.Copies(tags, copies), s, out, address)
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%w", err)
 			}
 			if err := files.WriteWhole(out, data); err != nil {
 				return err
 			}
-			e.printf("wrote %s to %s\n", counted(len(tags), "tag"), out)
+			e.printf("wrote %s to %s\n", counted(copies*len(tags), "tag"), out)
 			return nil
 		},
 	}
@@ -61,6 +69,7 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 	}
 	cmd.Flags().StringVar(&stock, "stock", names[0], "what to print on: "+strings.Join(names, " "))
 	cmd.Flags().StringVar(&out, "out", "", "file ending in .pdf, .png or .svg (else tags.pdf)")
+	cmd.Flags().IntVar(&copies, "copies", 1, "how many of each tag, one after the other")
 	cmd.Flags().StringVar(&address, "address", "", "the server's address, put before the code so that a phone opens it (else HEELTAP_ADDRESS, else the site's setting)")
 	if err := cmd.RegisterFlagCompletionFunc("stock", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // the flag was defined above

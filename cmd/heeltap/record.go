@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -16,7 +17,7 @@ func dashed(name string) string { return strings.ReplaceAll(name, "_", "-") }
 // recordCommand records one row of a sheet.
 func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	first := s.Columns[0]
-	by, override := "", ""
+	by, override, reason, try := "", "", "", false
 	cells := map[string]*string{}
 	cmd := &cobra.Command{
 		Use:     s.Verb + " [" + strings.ToUpper(first.Name) + "]",
@@ -44,6 +45,10 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	if s.When != "" {
 		overrides(cmd, &override)
 	}
+	if s.Has("status") {
+		cmd.Flags().StringVar(&reason, "reason", "", "what it waits for, with --status hold; it stands in the hold")
+	}
+	tries(cmd, &try)
 	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		row := lots.Row{}
@@ -61,7 +66,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 		if s.Name == "site" && len(row) == 0 {
 			return e.showSite(cmd)
 		}
-		return e.record(cmd, desk.Act{Sheet: s, Row: row, By: by, Override: override})
+		return e.record(cmd, desk.Act{Sheet: s, Row: row, By: by, Override: override, Reason: reason}, try)
 	}
 	return cmd
 }
@@ -75,26 +80,57 @@ func (e *env) who(by string) (string, error) {
 	return by, nil
 }
 
+// tries gives a verb that records something the flag by which it only says what it would record.
+func tries(cmd *cobra.Command, try *bool) {
+	cmd.Flags().BoolVar(try, "try", false, "say what would be recorded, and what is doubtful about it, and record nothing")
+}
+
+// act runs f and keeps what it records, or only tries it.
+func (e *env) act(ctx context.Context, try bool, f func(*store.Tx) error) (err error) {
+	if !try {
+		return e.update(ctx, f)
+	}
+	db, err := e.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = cmp.Or(err, db.Close()) }()
+	return desk.Try(ctx, db, e.telling(f))
+}
+
+// onlyTried says at the end of what was only tried that nothing of it is recorded.
+func (e *env) onlyTried(try bool) {
+	if try {
+		e.printf("Nothing was recorded (--try): leave --try out to record it.\n")
+	}
+}
+
 // record enters one row and says what was recorded, and what to know about it.
-func (e *env) record(cmd *cobra.Command, a desk.Act) error {
+func (e *env) record(cmd *cobra.Command, a desk.Act, try bool) error {
 	by, err := e.who(a.By)
 	if err != nil {
 		return err
 	}
 	a.By = by
 	var said *desk.Said
-	if err := e.update(cmd.Context(), func(tx *store.Tx) (err error) { said, err = desk.Record(tx, a); return err }); err != nil {
+	if err := e.act(cmd.Context(), try, func(tx *store.Tx) (err error) { said, err = desk.Record(tx, a); return err }); err != nil {
 		return err
 	}
 	for _, text := range append(said.Warnings, said.Findings...) {
 		e.note("%s", text)
 	}
 	if e.json {
+		said.Tried = try
 		return e.writeJSON(said)
 	}
-	e.printf("%s (entry %d)\n", said.Text, said.Entry)
+	if try {
+		e.printf("Would record: %s\n", said.Text)
+	} else {
+		e.printf("%s (entry %d)\n", said.Text, said.Entry)
+	}
 	for _, text := range said.Also {
 		e.printf("%s\n", text)
 	}
+	e.onlyTried(try)
 	return nil
 }

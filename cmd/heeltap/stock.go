@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heeltap/graph/desk"
 	"heeltap/graph/stock"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -18,11 +19,12 @@ func (e *env) stockCommand() *cobra.Command {
 evidence that it is: that is what heeltap count is for.`,
 		Example: `  heeltap stock tanks
   heeltap stock lots --item HOP-W
-  heeltap stock units --product PALE-44`,
+  heeltap stock units --product PALE-44
+  heeltap stock waiting`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(e.stockTanks(), e.stockLots(), e.stockUnits())
+	cmd.AddCommand(e.stockTanks(), e.stockLots(), e.stockUnits(), e.stockWaiting())
 	return cmd
 }
 
@@ -54,7 +56,8 @@ func (e *env) stockLots() *cobra.Command {
 		Example: "  heeltap stock lots\n  heeltap stock lots --item HOP-W",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				if err := isA(tx, item, lots.KindItem); err != nil {
+				item, err := desk.CodeOf(tx, item, lots.KindItem)
+				if err != nil {
 					return err
 				}
 				list, err := stock.Lots(tx, item)
@@ -88,7 +91,8 @@ of them may have left, and the last line says how many did in all.`,
 		Example: "  heeltap stock units\n  heeltap stock units --product PALE-44",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				if err := isA(tx, product, lots.KindProduct); err != nil {
+				product, err := desk.CodeOf(tx, product, lots.KindProduct)
+				if err != nil {
 					return err
 				}
 				list, err := stock.Units(tx, product)
@@ -102,6 +106,29 @@ of them may have left, and the last line says how many did in all.`,
 	}
 	cmd.Flags().StringVar(&product, "product", "", "only this product")
 	return e.asks(cmd)
+}
+
+func (e *env) stockWaiting() *cobra.Command {
+	return e.asks(&cobra.Command{
+		Use: "waiting", Short: "Lots that came in on hold and wait for a certificate or somebody's judgement", Args: cobra.NoArgs,
+		Long: `List the lots that came in on hold (heeltap receive --status hold --reason …) and that nobody has released or
+sent away yet, the longest first.`,
+		Example: "  heeltap stock waiting",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.question(cmd.Context(), func(tx *store.Tx) error {
+				list, err := stock.WaitingLots(tx)
+				if err != nil || e.json {
+					return orJSON(e, err, list)
+				}
+				t := &table{head: []string{"lot", "item", "supplier", "supplier's lot", "since", "reason", "where"}}
+				for _, x := range list {
+					t.add(x.Lot, x.Item, x.Supplier, x.SupplierLot, minute(x.Since), x.Reason, text(x.Where))
+				}
+				e.listed(t, "no lot that came in on hold is waiting")
+				return nil
+			})
+		},
+	})
 }
 
 func (e *env) showStock(list []stock.Unit) {
@@ -134,14 +161,6 @@ func (e *env) showStock(list []stock.Unit) {
 	if len(gone) > 0 {
 		e.printf("%s left as one of several, unknown of which: the books above have them still; count what is here.\n", strings.Join(gone, " and "))
 	}
-}
-
-// isA refuses a code that names no thing of a kind; none is fine.
-func isA(tx *store.Tx, code string, kind lots.Kind) error {
-	if thing, ok := tx.Thing(code); code == "" || ok && thing.Kind == kind {
-		return nil
-	}
-	return lots.Errorf(lots.NotFound, "there is no %s %q; near it are: %s", kind, code, orDash(strings.Join(tx.Nearest(code, kind), ", ")))
 }
 
 // orJSON gives an error, or else writes an answer as JSON.

@@ -13,9 +13,11 @@ var verbs = map[string]verb{
 	"lines":    {"Record a packaging line or keg washer", "", `  heeltap line CANS --rate-per-min 60 --margin-min 4 --overlap-min 10 --residue yes`},
 	"products": {"Record a product", "", `  heeltap product PALE-44 --name Pale --beer Pale --container-ml 440 --per-case 24 --cases-per-pallet 80`},
 	"receipts": {"Log a delivery at the dock",
-		"Log a delivery. Without a code the next free one is given; without a time it is now. Print its tags with heeltap label.",
+		"Log a delivery. Without a code the next free one is given; without a time it is now, and a time without\na day is today's. A name is as good as a code. What can hardly be so is said at once, while the goods are\nthere; --try says it before anything is recorded. Print the tags with heeltap label.",
 		`  heeltap receive --item HOP-W --supplier S-03 --supplier-lot "WH 24/117" --quantity "60 kg"
-  heeltap receive L26-0142 --item MALT --supplier S-01 --supplier-lot 8871 --quantity "12000 kg" --into SILO-1 --document DN-5521`},
+  heeltap receive L26-0142 --item MALT --supplier S-01 --supplier-lot 8871 --quantity "12000 kg" --into SILO-1 --document DN-5521
+  heeltap receive --item "pale malt" --supplier S-01 --supplier-lot 8872 --quantity "1.5 t" --received-at 10:37 \
+      --status hold --reason "certificate missing"`},
 	"brews": {"Record a turn of the brewhouse", "One row for each vessel a brew is cast into.",
 		`  heeltap brew B26-031 --beer Pale --started-at "2026-03-02 06:30" --cast-out-at "2026-03-02 12:40" --into FV2 --volume "20 hL"`},
 	"brew_inputs": {"Record what went into a brew", "Use A|B for --from where it was one of several, unknown which.",

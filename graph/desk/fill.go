@@ -5,9 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"strings"
-	"unicode"
 
-	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -47,6 +45,19 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 	return row, notes, tx.Err()
 }
 
+// Moment gives a time as it was typed its day where it has none: today's, in the site's zone.
+func Moment(tx *store.Tx, text string) (string, error) {
+	zone := tx.Site().Zone
+	if _, _, err := lots.ParseWhen(text, zone); text == "" || err == nil {
+		return text, nil
+	}
+	w, _, err := lots.ParseWhenAt(text, zone, tx.Recorded())
+	if err != nil {
+		return "", lots.Errorf(lots.Invalid, "%w", err)
+	}
+	return w.Text(zone), nil
+}
+
 // DefaultsToNow reports whether a column says when an act happened that is usually entered as it is done.
 func DefaultsToNow(s *lots.Sheet, column string) bool {
 	if column != s.When {
@@ -64,6 +75,7 @@ func DefaultsToNow(s *lots.Sheet, column string) bool {
 // meant puts codes where somebody scanned a tag, typed a name, wrote a code in another case, or
 // read a keg's number or an SSCC; of several with | or ; between, for each. It says what it read as what.
 func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string, err error) {
+	var faults lots.Faults
 	for _, c := range s.Columns {
 		text := row[c.Name]
 		if text == "" {
@@ -91,7 +103,7 @@ func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string, err error
 			parts[i] = part
 			code, err := codeMeant(tx, c, part)
 			if err != nil {
-				return nil, lots.Errorf(lots.KindOf(err), "%s: %w", c.Name, err)
+				faults = append(faults, lots.Fault{Column: c.Name, Reason: err.Error()})
 			}
 			if code != "" && code != part {
 				parts[i] = code
@@ -102,80 +114,8 @@ func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string, err error
 		}
 		row[c.Name] = strings.Join(parts, between)
 	}
+	if len(faults) > 0 {
+		return nil, faults
+	}
 	return notes, nil
-}
-
-// codeMeant is the one code of a column's kinds that a text can only mean: what a tag holds, a code
-// however it is spaced, a keg's number, an SSCC, a date code, or a name; empty where there is none.
-// What can mean several things is refused with all of them.
-func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
-	if _, known := tx.Thing(text); known || text == "" {
-		return "", nil
-	}
-	if code := labels.ParsePayload(text); code != text {
-		return code, nil
-	}
-	code, err := trace.CodeOf(tx, text, c.Kinds...)
-	if kind := lots.KindOf(err); err == nil || kind != lots.NotFound && kind != lots.Invalid {
-		return code, err
-	}
-	var found []string
-	for _, kind := range c.Kinds {
-		found = append(found, named(tx, kind, text)...)
-	}
-	switch len(found) {
-	case 0:
-		return "", nil // whoever reads the row says what is wrong
-	case 1:
-		return found[0], nil
-	}
-	return "", lots.Errorf(lots.Conflict, "%q can mean %s: give the code", text, strings.Join(found, " or "))
-}
-
-// sheetOf are the sheets of things that have names.
-var sheetOf = map[lots.Kind]string{lots.KindItem: "items", lots.KindParty: "parties", lots.KindProduct: "products"}
-
-// named lists the things of a kind whose name is a text, but for case, spaces and punctuation.
-func named(tx *store.Tx, kind lots.Kind, text string) (codes []string) {
-	want, sheet := plain(text), sheetOf[kind]
-	if want == "" || sheet == "" {
-		return nil
-	}
-	rows, err := tx.All(sheet)
-	if err != nil {
-		return nil // the transaction keeps its error
-	}
-	for _, r := range rows {
-		if plain(r.Row["name"]) == want {
-			codes = append(codes, r.Row[r.Sheet.Code])
-		}
-	}
-	return codes
-}
-
-// plain is a text without case, spaces and punctuation.
-func plain(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsLetter(r) || unicode.IsDigit(r) {
-			return unicode.ToLower(r)
-		}
-		return -1
-	}, text)
-}
-
-// called is a code with the name people know it by.
-func called(tx *store.Tx, code string) string {
-	if name := nameOf(tx, code); name != code {
-		return name + " (" + code + ")"
-	}
-	return code
-}
-
-// nameOf is what people call a thing; its code where it has no name.
-func nameOf(tx *store.Tx, code string) string {
-	rows, err := tx.RowsOf(code)
-	if err != nil || len(rows) == 0 {
-		return code
-	}
-	return cmp.Or(rows[0].Row["name"], code)
 }

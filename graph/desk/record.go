@@ -4,7 +4,6 @@
 package desk
 
 import (
-	"cmp"
 	"slices"
 
 	"heeltap/graph/doubt"
@@ -21,6 +20,7 @@ type Act struct {
 	Row      lots.Row // texts as typed or scanned, by column; it is not changed
 	By       string
 	Override string // why it may take what is on hold
+	Reason   string // what a delivery that comes in on hold waits for
 }
 
 // Said is what is to be said back about a recorded row.
@@ -29,8 +29,9 @@ type Said struct {
 	Sheet    string   `json:"sheet"`
 	Code     *string  `json:"code"`     // of the thing recorded, where the sheet has codes
 	Text     string   `json:"text"`     // what was recorded, as a colleague would say it
-	Also     []string `json:"also"`     // what was recorded with it: the hold of goods that came back
+	Also     []string `json:"also"`     // what was recorded with it: the hold of goods that came back, or came in
 	Warnings []string `json:"warnings"` // what can hardly be so, and what to know
+	Tried    bool     `json:"tried"`    // nothing was kept: see Try
 	Findings []string `json:"findings"` // faults in the records that the row made or touched
 }
 
@@ -49,8 +50,14 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 	}
 	said.Text = Sentence(tx, said.Entry)
 	also, err := stopReturned(tx, said.Entry)
+	if err != nil {
+		return nil, err
+	}
 	said.Also = append(said.Also, also...)
-	return said, cmp.Or(err, tx.Err())
+	if err := said.stopReceived(tx, a); err != nil {
+		return nil, err
+	}
+	return said, tx.Err()
 }
 
 // enter records a row, unless it takes what is stopped, and gathers what is worth knowing about it.

@@ -64,6 +64,8 @@ func (d *doubts) about(rec lots.Record) {
 	case *lots.Crop:
 		if i, ok := d.tx.Item(x.Item); ok && i.Kind != "yeast" {
 			d.add("a crop of %s, which is a %s: is that the item?", x.Item, i.Kind)
+		} else if ok {
+			d.misplaced(x.Item, i.Kind, x.Into, "heeltap amend "+x.Lot+" into=…")
 		}
 	case *lots.Run:
 		d.sideBySide(x)
@@ -87,6 +89,9 @@ func (d *doubts) about(rec lots.Record) {
 	case *lots.Addition:
 		if x.From.Kind == lots.KindUnit && !x.From.OneOf() {
 			d.overdrawn(x.From.Code())
+		}
+		if thing, ok := d.tx.Thing(x.From.Code()); ok && x.From.Kind == lots.KindLot {
+			d.misplaced(x.From.Code(), thing.ItemKind, x.Vessel, fmt.Sprintf("heeltap amend %d vessel=…", x.Seq))
 		}
 	case *lots.Feed:
 		if x.From.Kind == lots.KindUnit && !x.From.OneOf() {
@@ -124,35 +129,6 @@ func (d *doubts) words(list []string) {
 		if err := allergens.Check(w); err != nil {
 			d.add("%v", err)
 		}
-	}
-}
-
-// delivery warns about a delivery that seems entered already, a supplier that is none, and a rejected lot
-// that went in all the same.
-func (d *doubts) delivery(r *lots.Receipt) {
-	d.rejected(r)
-	if p, ok := d.tx.Party(r.Supplier); ok && p.Role == "consignee" {
-		d.add("%s is recorded as a consignee: is that the supplier?", r.Supplier)
-	}
-	if r.SupplierLot == "-" {
-		return
-	}
-	for _, rec := range d.tx.Touching(r.Item) {
-		o, ok := rec.(*lots.Receipt)
-		if ok && o.Seq != r.Seq && o.Supplier == r.Supplier && o.SupplierLot == r.SupplierLot && o.Qty == r.Qty && d.day(o.At) == d.day(r.At) {
-			d.add("%s is the same delivery to the letter (item, supplier's lot, quantity, day): if it came once, void one of the two", o.Lot)
-		}
-	}
-}
-
-// rejected warns about a rejected lot that was put into a vessel, or used: what it is in is not stopped by its status.
-func (d *doubts) rejected(r *lots.Receipt) {
-	switch {
-	case r.Status != "rejected":
-	case r.Into != "":
-		d.add("%s is recorded as rejected and as put into %s: if it is in there, so is whatever is drawn from %s (heeltap hold %s); if not, correct where it went (heeltap amend %s into=)", r.Lot, r.Into, r.Into, r.Into, r.Lot)
-	case trace.Used(d.tx, r.Lot):
-		d.add("%s is recorded as rejected, and some of it was used: what it went into is not stopped by that (heeltap hold %s stops all of it)", r.Lot, r.Lot)
 	}
 }
 

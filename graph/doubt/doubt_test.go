@@ -101,6 +101,11 @@ func TestPrintedCodes(t *testing.T) {
 // doubted records each row by itself on top of the history, and holds what is said of it against what is wanted; nothing where that is empty.
 func doubted(t *testing.T, rows [][2]string) {
 	t.Helper()
+	doubtedAfter(t, house, rows)
+}
+
+func doubtedAfter(t *testing.T, history string, rows [][2]string) {
+	t.Helper()
 	for _, c := range rows {
 		row, want := c[0], c[1]
 		t.Run(row, func(t *testing.T) {
@@ -109,7 +114,7 @@ func doubted(t *testing.T, rows [][2]string) {
 			defer func() { require.NoError(t, db.Close()) }()
 			db.Now = func() time.Time { return time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC) }
 			require.NoError(t, db.Update(context.Background(), func(tx *store.Tx) error {
-				_, _, faults, err := tx.RecordRows(statements(house))
+				_, _, faults, err := tx.RecordRows(statements(history))
 				require.Empty(t, faults)
 				require.NoError(t, err)
 				seqs, _, faults, err := tx.RecordRows(statements(row))

@@ -15,6 +15,7 @@ import (
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/gs1"
 	"heeltap/lots/store"
 )
 
@@ -55,7 +56,7 @@ func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 	case *lots.Receipt:
 		tag.Kind, tag.Title, tag.SupplierLot, tag.BestBy = labels.KindLot, nameOf(tx, x.Item), x.SupplierLot, x.BestBy
 		tag.Quantity, tag.Received = number(x.Unit.Of(float64(x.Qty.N)))+" "+string(x.Unit), dayOf(x.At, zone)
-		tag.Status = cmp.Or(x.Status, "accepted")
+		tag.Status, tag.Refused = received(x)
 	case *lots.Crop:
 		tag.Kind, tag.Title, tag.SupplierLot = labels.KindLot, nameOf(tx, x.Item), "-"
 		tag.Quantity, tag.Status = number(x.Unit.Of(float64(x.Qty.N)))+" "+string(x.Unit), "cropped"
@@ -72,26 +73,41 @@ func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 		return tag, lots.Errorf(lots.Invalid, "%s names no such thing (%s): tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
 	}
 	held, err := holds.On(lots.CodeKind(rows[0].Sheet), code)
-	if held == graph.In {
+	switch {
+	case tag.Refused: // for good, whatever else stops it
+	case held == graph.In:
 		tag.Status = "ON HOLD"
+	case held == graph.Possible:
+		tag.Status = "POSSIBLY ON HOLD"
 	}
 	return tag, err
+}
+
+// received says what became of a lot at the dock; of one that came in on hold that it was released, for
+// the holds that stand are told over it.
+func received(r *lots.Receipt) (status string, refused bool) {
+	switch r.Status {
+	case "rejected":
+		return "REJECTED", true
+	case "hold":
+		return "released", false
+	}
+	return "accepted", false
 }
 
 // unitTag fills in the tag of a pallet, stack or keg from all its rows.
 func unitTag(tx *store.Tx, tag *labels.Tag, rows []lots.Entered, zone *time.Location) {
 	var quantity int64
 	var runs, products []string
+	unit := "case"
 	for _, r := range rows {
 		rec, _ := tx.Record(r.Seq)
 		p := rec.(*lots.Packed)
 		quantity += p.Quantity
 		tag.Kind = labels.KindPallet
-		unit := "case"
 		if p.UnitKind == "keg" {
 			tag.Kind, unit = labels.KindKeg, "keg"
 		}
-		tag.Quantity = counted(quantity, unit)
 		runs = append(runs, p.Run)
 		for _, rec := range tx.Touching(p.Run) {
 			if run, ok := rec.(*lots.Run); ok && run.Run == p.Run {
@@ -100,12 +116,24 @@ func unitTag(tx *store.Tx, tag *labels.Tag, rows []lots.Entered, zone *time.Loca
 			}
 		}
 		if p.SSCC != "" {
-			tag.Extra = append(tag.Extra, labels.Row{Name: "SSCC", Text: p.SSCC})
+			tag.SSCC = digitsOf(p.SSCC)
 		}
+	}
+	tag.Quantity = counted(quantity, unit)
+	if here := trace.BooksOf(tx, tag.Code).OnHand(); here > 0 && here < float64(quantity) {
+		tag.Quantity = number(here) + " of " + tag.Quantity
 	}
 	slices.Sort(products)
 	tag.Title = strings.Join(slices.Compact(products), ", ")
 	tag.Extra = append([]labels.Row{{Name: "Run", Text: strings.Join(runs, ", ")}}, tag.Extra...)
+}
+
+// digitsOf are the digits of an SSCC, however it was typed; another text is left as it is.
+func digitsOf(sscc string) string {
+	if n, ok := gs1.Read(sscc); ok && n.Kind == gs1.SSCC {
+		return n.Digits
+	}
+	return sscc
 }
 
 func dayOf(w lots.When, zone *time.Location) string {
@@ -121,10 +149,20 @@ func nameOf(tx *store.Tx, code string) string {
 	return cmp.Or(rows[0].Row["name"], code)
 }
 
+// Copies repeats each tag, one copy after the other.
+func Copies(tags []labels.Tag, n int) (out []labels.Tag) {
+	for _, t := range tags {
+		for range n {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
 // Draw draws tags in the format that a file's ending asks for.
 func Draw(tags []labels.Tag, s labels.Stock, out, address string) ([]byte, error) {
 	ending := strings.ToLower(filepath.Ext(out))
-	if ending != ".pdf" && len(tags) > 1 {
+	if (ending == ".png" || ending == ".svg") && len(tags) > 1 {
 		return nil, fmt.Errorf("%s holds one tag: print several to a .pdf", out)
 	}
 	switch ending {
