@@ -22,30 +22,39 @@ const (
 	Process     Hazard = "process"      // a fault of a line or a washer at a time: nobody says what it left, so it goes on with packages and beer alike
 )
 
-// hazard is what people are told of one: what belongs in it, and the words by which they look for it.
+// hazard is what people are told of one: what belongs in it, what it may do to whoever has the beer, and the words
+// by which they look for it. The risk says no more than the hazard does: which part, which pressure, is not known here.
 type hazard struct {
 	name  Hazard
 	holds string
+	risk  string
 	near  []string // words, or words in a row; a word may lead to several
 }
 
 // hazards stand in the order in which people are told of them. What a word of the trade leads to is common practice.
 var hazards = []hazard{
 	{Anything, "not known yet, or several things: every link counts",
+		"The beer may not be safe to drink.",
 		[]string{"unknown", "unsure", "any", "all", "several", "everything", "complaint"}},
 	{PackagePart, "a faulty can, end, bottle, crown, keg, label, carrier or carton: it stays with its package",
+		"The package may be faulty.",
 		[]string{"package", "packaging", "packaging part", "container", "closure", "can", "end", "lid", "tab", "bottle", "crown", "cap", "cork", "keg", "label", "misprint", "sleeve", "carrier", "carton", "tray", "liner", "coating", "score", "weak glass", "seam", "leak"}},
 	{Spoiler, "something alive in the beer: wild or diastatic yeast, bacteria, mould; refermentation",
+		"Something alive in the beer may spoil it, and it may go on fermenting after it was packed.",
 		[]string{"yeast", "wild yeast", "diastaticus", "diastatic", "brettanomyces", "brett", "bacteria", "bacterium", "lactobacillus", "lacto", "pediococcus", "pedio", "mould", "mold", "infection", "infected", "contamination", "microbe", "microbiology", "micro",
 			"refermentation", "referment", "gushing", "gusher", "overcarbonation", "pressure", "swollen", "bulging", "burst", "bursting", "sour"}},
 	{Dissolved, "a substance in the beer: cleaning agent, caustic, acid, coolant, lubricant, metal in solution, mycotoxin, wrong dose",
+		"The beer may contain a substance that is harmful to drink.",
 		[]string{"chemical", "caustic", "lye", "acid", "peracetic", "sanitiser", "sanitizer", "disinfectant", "detergent", "cleaner", "cleaning agent", "cleaning fluid", "coolant", "glycol", "refrigerant", "lubricant", "grease", "oil", "solvent", "benzene", "metal in solution", "copper", "lead", "mycotoxin",
 			"toxin", "pesticide", "residue", "nitrosamine", "methanol", "taint", "dose", "overdose"}},
 	{Allergen, "an allergen that the label does not declare: milk (lactose), nuts, soya, wheat, fish, sulphites",
+		"The beer may contain an allergen that its label does not declare. Anyone who is allergic to it may become seriously ill.",
 		[]string{"milk", "lactose", "nut", "peanut", "almond", "hazelnut", "soya", "soy", "wheat", "gluten", "barley", "oat", "rye", "fish", "isinglass", "egg", "sesame", "mustard", "celery", "lupin", "crustacean", "mollusc", "oyster", "sulphite", "sulfite", "undeclared"}},
 	{ForeignBody, "pieces in the beer: glass, metal, wire, plastic, rubber, wood, stones, insects",
+		"The beer may contain pieces that can injure anyone who drinks it.",
 		[]string{"glass", "metal", "wire", "swarf", "shard", "splinter", "plastic", "rubber", "gasket", "wood", "stone", "insect", "pest", "rodent", "hair", "foreign object", "foreign matter", "fragment", "piece"}},
 	{Process, "a machine at fault for a time: filler, seamer, crowner, rinser, washer, pasteuriser, coder",
+		"A machine was at fault for a time, and the beer may not be safe to drink.",
 		[]string{"line", "machine", "filler", "filling", "seamer", "seam", "seaming", "leak", "crowner", "capper", "rinser", "washer", "keg washer", "pasteuriser", "pasteurizer", "pasteurisation", "pasteurization", "underpasteurised", "heat treatment", "coder", "centrifuge", "filter", "temperature", "labeller", "labeler"}},
 }
 
@@ -62,6 +71,14 @@ func Hazards() []Hazard {
 func (h Hazard) Holds() string {
 	if i := slices.IndexFunc(hazards, func(x hazard) bool { return x.name == h }); i >= 0 {
 		return hazards[i].holds
+	}
+	return ""
+}
+
+// Risk says in plain words what a hazard may do to whoever has the beer.
+func (h Hazard) Risk() string {
+	if i := slices.IndexFunc(hazards, func(x hazard) bool { return x.name == h }); i >= 0 {
+		return hazards[i].risk
 	}
 	return ""
 }

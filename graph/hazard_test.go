@@ -66,6 +66,7 @@ func TestNearWordsLeadToAHazard(t *testing.T) {
 	require.ErrorContains(t, err, `"rust" is not a hazard; choose one: anything (`)
 	for _, h := range Hazards() {
 		require.NotEmpty(t, h.Holds(), h)
+		require.NotEmpty(t, h.Risk(), h)
 		require.ErrorContains(t, err, string(h)+" ("+h.Holds()+")")
 	}
 }

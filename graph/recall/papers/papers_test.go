@@ -204,7 +204,7 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 	says(t, one, "URGENT: FOOD RECALL")                                                                                // 7.49(b), before a class is proposed
 	says(t, one, "Stop selling, serving and shipping it now", "set it apart")                                          // 7.49(a)
 	says(t, one, "Pale 440 mL, 24 to a case, bar code 05012345678900", "ONE", "K34", "P-1", "K1/R2", "BOL-1", "BOL-3") // 7.49(c)(1)(ii)
-	says(t, one, "Glass in a hop bale. The beer may hold pieces that injure")                                          // 7.49(c)(1)(iii)
+	says(t, one, "Glass in a hop bale. The beer may contain pieces that can injure anyone who drinks it")                                          // 7.49(c)(1)(iii)
 	says(t, one, "Keep it until we collect it")                                                                        // 7.49(c)(1)(iv)
 	says(t, one, "Answer today", "Send to: Quint, 555-0100", b.code+"/D-1")                                            // 7.49(c)(1)(v)
 	says(t, one, "tell everyone who received it from you since 2026-02-10", "between 2026-02-10 and 2026-02-12")       // 7.49(d)
@@ -321,7 +321,7 @@ func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
 // A public notice, by FDA's guidance of 2019: what it is, how to know it, why, where and when it was sold, what to do, illness, whom to ask.
 func TestPressNotice(t *testing.T) {
 	text := began(t, false).text(press)
-	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may hold pieces that injure",
+	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may contain pieces that can injure anyone who drinks it",
 		"delivered between 2026-02-10 and 2026-02-12", "Do not drink it", "Illness, injury and complaints known so far", "Contact:", "DRAFT")
 }
 

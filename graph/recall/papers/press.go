@@ -5,14 +5,13 @@ import (
 	"slices"
 	"strings"
 
-	"heeltap/graph"
 	"heeltap/graph/recall/printed"
 	"heeltap/labels/paper"
 )
 
 // Press drafts the notice for the public from the printed scope.
 func (m *Maker) Press() *paper.Document {
-	hazard := hazards[m.r.Hazard]
+	danger := m.danger()
 	rules := printed.Rules(m.tx, m.s.Answer)
 	title := m.heading("Recall: " + m.tx.Site().Name)
 	var names []string
@@ -38,18 +37,18 @@ func (m *Maker) Press() *paper.Document {
 		sold = fmt.Sprintf("It was delivered %s in (areas, to be filled in).", between(first, last))
 	}
 	do := "Do not drink it. Bring it back to where you bought it, or call us: you get your money back."
-	if m.r.Hazard == graph.Spoiler || m.r.Hazard == graph.Process || m.r.Hazard == graph.PackagePart {
+	if danger.stay {
 		do = "Do not drink, open or shake it, and do not carry it back to the shop: call us and we tell you what to do. You get your money back."
 	}
 	d.Parts = append(d.Parts, m.exercise()...)
 	d.Parts = append(d.Parts,
 		paper.Heading{Level: 1, Text: "Look for this on the package"}, paper.List{Items: items},
-		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + hazard[0]},
+		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
 		paper.Text{Text: sold},
 		paper.Heading{Level: 1, Text: "What to do"}, paper.Text{Text: do, Strong: true},
 	)
-	if hazard[1] != "" {
-		d.Parts = append(d.Parts, paper.Text{Text: hazard[1]})
+	if danger.care != "" {
+		d.Parts = append(d.Parts, paper.Text{Text: danger.care})
 	}
 	d.Parts = append(d.Parts,
 		paper.Text{Text: "Illness, injury and complaints known so far, with symptoms to look out for: (number and kind, to be filled in)."},
