@@ -85,7 +85,9 @@ func (m *Maker) letterTo(c deliveries.Consignee) *paper.Document {
 		paper.Text{Text: "Date: " + day(m.time(m.r.Now.Unix())) + ". Reference: " + m.r.Code + "."},
 		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you%s.", m.tx.Site().Name, when(first, last))},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
-		paper.Heading{Level: 1, Text: "What is recalled"}, m.received(c),
+		paper.Heading{Level: 1, Text: "What is recalled"},
+		paper.Text{Text: "Look for this on the package, the case and the keg. Set apart whatever bears it, also what is not in the list below."},
+		paper.List{Items: m.lookFor(m.rulesFor(c))}, m.received(c),
 		paper.Heading{Level: 1, Text: "Why"},
 		paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
 		paper.Heading{Level: 1, Text: "What to do"}, paper.List{Items: m.todo(c, danger.care)})

@@ -5,14 +5,27 @@ import (
 	"slices"
 	"strings"
 
-	"heeltap/graph/recall/printed"
 	"heeltap/labels/paper"
 )
 
-// Press drafts the notice for the public from the printed scope.
+// NoPress says why there is nothing to tell the public; empty where there is.
+func (m *Maker) NoPress() string {
+	switch {
+	case !m.s.HasLeft(m.tx):
+		return "nothing in scope has left the brewery"
+	case len(m.printedRules()) == 0 && len(m.s.Served(m.tx)) == 0:
+		return "nothing in scope has been packed or served"
+	}
+	return ""
+}
+
+// Press drafts the notice for the public from the printed scope; nil where there is nothing to tell it.
 func (m *Maker) Press() *paper.Document {
+	if m.NoPress() != "" {
+		return nil
+	}
 	danger := m.danger()
-	rules := printed.Rules(m.tx, m.s.Answer)
+	rules := m.printedRules()
 	title := m.heading("Recall: " + m.tx.Site().Name)
 	var names []string
 	for _, r := range rules {
@@ -21,10 +34,6 @@ func (m *Maker) Press() *paper.Document {
 		}
 	}
 	d := m.document(title, strings.Join(names, ", ")+": "+sentence(m.r.Reason), true)
-	var items []string
-	for _, r := range rules {
-		items = append(items, sentence(m.ruleText(r)))
-	}
 	first, last := "", ""
 	for _, sh := range m.s.Shipments() {
 		if first == "" || day(sh.ShippedAt) < first {
@@ -42,7 +51,7 @@ func (m *Maker) Press() *paper.Document {
 	}
 	d.Parts = append(d.Parts, m.exercise()...)
 	d.Parts = append(d.Parts,
-		paper.Heading{Level: 1, Text: "Look for this on the package"}, paper.List{Items: items},
+		paper.Heading{Level: 1, Text: "Look for this on the package"}, paper.List{Items: m.lookFor(rules)},
 		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
 		paper.Text{Text: sold},
 		paper.Heading{Level: 1, Text: "What to do"}, paper.Text{Text: do, Strong: true},
