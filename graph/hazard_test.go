@@ -38,6 +38,35 @@ func TestHazardsAreReadByName(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, h, got)
 	}
-	_, err := ParseHazard("rust")
-	require.ErrorContains(t, err, `"rust" is no hazard: choose one of [anything package-part`)
+	for _, text := range []string{" Foreign body", "FOREIGN-BODY", "foreign_body"} {
+		got, err := ParseHazard(text)
+		require.NoError(t, err, text)
+		require.Equal(t, ForeignBody, got)
+	}
+}
+
+// A word of the trade that is no hazard's name is said to belong to one, and taken for none: the choice decides what is cut.
+func TestNearWordsLeadToAHazard(t *testing.T) {
+	for text, want := range map[string][]Hazard{
+		"caustic": {Dissolved}, "Cleaning agents": {Dissolved}, "glycol": {Dissolved}, "glass": {ForeignBody}, "glass shards": {ForeignBody}, "weak glass": {PackagePart},
+		"diastaticus": {Spoiler}, "gushing": {Spoiler}, "bacteria": {Spoiler}, "lactose": {Allergen}, "undeclared milk": {Allergen}, "tree nuts": {Allergen},
+		"seamer": {Process}, "keg washer": {Process}, "keg": {PackagePart}, "metal": {ForeignBody}, "metal in solution": {Dissolved},
+		"seam": {PackagePart, Process}, "crowns": {PackagePart}, "rust": nil, "": nil,
+	} {
+		require.Equal(t, want, HazardsNear(text), text)
+		_, err := ParseHazard(text)
+		require.Error(t, err, text)
+	}
+	_, err := ParseHazard("caustic")
+	require.EqualError(t, err, `"caustic" is not the name of a hazard; it belongs to dissolved (`+Dissolved.Holds()+`): use dissolved`)
+	_, err = ParseHazard("seam")
+	require.ErrorContains(t, err, "it may belong to package-part (")
+	require.ErrorContains(t, err, " or to process (")
+	_, err = ParseHazard("rust")
+	require.ErrorContains(t, err, `"rust" is not a hazard; choose one: anything (`)
+	for _, h := range Hazards() {
+		require.NotEmpty(t, h.Holds(), h)
+		require.NotEmpty(t, h.Risk(), h)
+		require.ErrorContains(t, err, string(h)+" ("+h.Holds()+")")
+	}
 }

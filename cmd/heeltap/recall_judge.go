@@ -35,6 +35,7 @@ func unsuspectCommand(e *env) *cobra.Command {
 func hazardCommand(e *env) *cobra.Command {
 	var reason string
 	cmd := e.step(&cobra.Command{Use: "hazard KIND", Short: "Change the hazard, and with it which links count", Args: cobra.ExactArgs(1),
+		Long:    "Change the hazard, and with it which links count. KIND is one of:\n\n" + hazardTable(),
 		Example: `  heeltap recall hazard dissolved --reason "laboratory: cleaning agent, no glass"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			return r.take(tx, now, &recall.Judged{Hazard: args[0], Reason: reason})

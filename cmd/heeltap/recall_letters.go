@@ -75,9 +75,18 @@ func (r *inRecall) letters(ctx context.Context, out string, letter bool) (err er
 	for _, x := range after {
 		r.saidStep(x)
 	}
-	r.printf("wrote %s: letters, notices, press text, and %s.xlsx\n", out, made.Merge())
+	r.printf("wrote %s: %s\n", out, wrote(made))
 	r.warn(made, out)
 	return nil
+}
+
+// wrote says what was drafted.
+func wrote(made *mailing.Drafts) string {
+	t := counted(made.Letters, "letter")
+	if made.NoPress == "" {
+		t += ", a press draft"
+	}
+	return t + " and " + made.Merge() + ".xlsx"
 }
 
 // warn says what whoever sends the letters has to know.
@@ -88,11 +97,14 @@ func (r *inRecall) warn(made *mailing.Drafts, out string) {
 	case made.Differs > 0:
 		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters follow no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
 	}
+	if made.NoPress != "" {
+		r.note("no press draft: %s", made.NoPress)
+	}
 	if len(made.Unset) > 0 {
 		r.note("the PDFs of %s cannot show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
 	}
 	if len(made.Stale) > 0 {
-		r.note("%s holds %s of an earlier draft that nobody in scope gets now: %s; do not send what is out of date", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
+		r.note("%s holds %s of an earlier draft that nobody gets now: %s; do not send what is out of date", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
 	}
 }
 

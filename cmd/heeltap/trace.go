@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -385,8 +386,18 @@ func (e *env) hazardFlag(cmd *cobra.Command, hazard *string) {
 	for _, h := range graph.Hazards() {
 		names = append(names, string(h))
 	}
-	cmd.Flags().StringVar(hazard, "hazard", string(graph.Anything), "what is wrong; it decides which links count: "+strings.Join(names, " "))
+	cmd.Flags().StringVar(hazard, "hazard", string(graph.Anything), "what is wrong; it decides which links count (if not given: anything)\n"+hazardTable())
+	cmd.Flags().Lookup("hazard").DefValue = "" // it would stand behind the last line of the table
 	if err := cmd.RegisterFlagCompletionFunc("hazard", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // the flag was defined a line before
 	}
+}
+
+// hazardTable says of every hazard what belongs in it, a line for each.
+func hazardTable() string {
+	var lines []string
+	for _, h := range graph.Hazards() {
+		lines = append(lines, fmt.Sprintf("  %-13s %s", h, h.Holds()))
+	}
+	return strings.Join(lines, "\n")
 }

@@ -121,12 +121,13 @@ func logged(err error) error {
 
 // Drafts are the papers and tables of one drafting.
 type Drafts struct {
-	Letters int // letters and notices among the papers
-	Version int // the last frozen version; 0 where there is none
-	Differs int // how many things of the scope differ from it
+	Letters int    // letters and notices among the papers
+	NoPress string // why there is no press draft; empty where there is one
+	Version int    // the last frozen version; 0 where there is none
+	Differs int    // how many things of the scope differ from it
 
 	// What is found when they are written into a folder:
-	Stale []string // letters of an earlier draft that nobody in scope gets now
+	Stale []string // letters and press texts of an earlier draft that nobody gets now
 	Unset []string // papers whose PDF cannot show all of their texts
 	Words []string // which texts those are
 
@@ -152,7 +153,10 @@ func Draft(tx *store.Tx, now *recall.Recall, letter bool) (*Drafts, error) {
 	for _, l := range letters {
 		d.names, d.papers = append(d.names, l.Kind+" "+l.Party), append(d.papers, l.Paper)
 	}
-	d.names, d.papers = append(fileNames(d.names), "press"), append(d.papers, m.Press())
+	d.names = fileNames(d.names)
+	if d.NoPress = m.NoPress(); d.NoPress == "" {
+		d.names, d.papers = append(d.names, "press"), append(d.papers, m.Press())
+	}
 	if d.rows, err = m.MergeRows(); err != nil {
 		return nil, err
 	}
@@ -253,7 +257,7 @@ func (d *Drafts) findStale(folder string) error {
 	}
 	for _, f := range all {
 		name := strings.TrimSuffix(strings.TrimSuffix(f.Name(), ".pdf"), ".txt")
-		ours := strings.HasPrefix(name, "consignee ") || strings.HasPrefix(name, "supplier ")
+		ours := strings.HasPrefix(name, "consignee ") || strings.HasPrefix(name, "supplier ") || name == "press"
 		if ours && name != f.Name() && !slices.Contains(d.names, name) {
 			d.Stale = append(d.Stale, f.Name())
 		}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/printed"
 	"heeltap/graph/recall/scope"
 	"heeltap/labels/paper"
 	"heeltap/lots"
@@ -22,6 +23,8 @@ type Maker struct {
 	head   int64
 	letter bool
 	drift  int // -1 until it is asked for
+
+	rules []printed.Rule // nil until they are asked for
 }
 
 // New prepares to write papers; letter asks for US Letter instead of A4. What is running or
@@ -40,7 +43,7 @@ func New(tx *store.Tx, r *recall.Recall, letter bool) (*Maker, error) {
 		then.Now = last.Recorded
 	}
 	s, err := then.Scope(tx)
-	return &Maker{tx, &then, s, head, letter, -1}, err
+	return &Maker{tx: tx, r: &then, s: s, head: head, letter: letter, drift: -1}, err
 }
 
 // document begins a paper with the marks that say what it is and is not.

@@ -26,17 +26,6 @@ var depths = map[string]string{
 	"wholesale": "This recall reaches to the wholesale level.",
 }
 
-// hazards says in plain words what can happen and how to handle the goods.
-var hazards = map[graph.Hazard][2]string{
-	graph.Anything:    {"The beer may not be safe to drink.", ""},
-	graph.PackagePart: {"The package may be faulty: it can leak, or injure.", "Handle it with gloves and keep it away from people."},
-	graph.Spoiler:     {"The beer may go on fermenting. Packages and kegs may be under pressure and may burst.", "Keep it cool, do not open or shake it, wear eye protection, and do not tap kegs."},
-	graph.Dissolved:   {"The beer may hold a substance that does harm when drunk.", ""},
-	graph.Allergen:    {"The beer may hold an allergen that its label does not name. Whoever is allergic to it may be seriously ill.", ""},
-	graph.ForeignBody: {"The beer may hold pieces that injure when drunk.", ""},
-	graph.Process:     {"A fault in packaging may make it unsafe.", "Packages may be under pressure: keep them cool and wear eye protection."},
-}
-
 // Letters drafts one letter for every consignee in scope, and one for each supplier of a suspect.
 func (m *Maker) Letters() ([]Letter, error) {
 	consignees, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
@@ -89,17 +78,19 @@ func (m *Maker) exercise() []paper.Part {
 // letterTo drafts the letter to a consignee with what 21 CFR 7.49(c) asks for, and its answer form.
 func (m *Maker) letterTo(c deliveries.Consignee) *paper.Document {
 	d := m.document(m.urgent(), "To "+address(c.Name, c.Contact, c.Address), true)
-	hazard := hazards[m.r.Hazard]
+	danger := m.danger()
 	first, last := shipped(c)
 	d.Parts = append(d.Parts, m.exercise()...)
 	d.Parts = append(d.Parts,
 		paper.Text{Text: "Date: " + day(m.time(m.r.Now.Unix())) + ". Reference: " + m.r.Code + "."},
 		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you%s.", m.tx.Site().Name, when(first, last))},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
-		paper.Heading{Level: 1, Text: "What is recalled"}, m.received(c),
+		paper.Heading{Level: 1, Text: "What is recalled"},
+		paper.Text{Text: "Look for this on the package, the case and the keg. Set apart whatever bears it, also what is not in the list below."},
+		paper.List{Items: m.lookFor(m.rulesFor(c))}, m.received(c),
 		paper.Heading{Level: 1, Text: "Why"},
-		paper.Text{Text: sentence(m.r.Reason) + " " + hazard[0]},
-		paper.Heading{Level: 1, Text: "What to do"}, paper.List{Items: m.todo(c, hazard[1])})
+		paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
+		paper.Heading{Level: 1, Text: "What to do"}, paper.List{Items: m.todo(c, danger.care)})
 	d.Parts = append(d.Parts, m.toTell(c)...)
 	d.Parts = append(d.Parts,
 		paper.Heading{Level: 1, Text: "How to answer"},

@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"heeltap/graph"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/papers"
@@ -204,7 +205,7 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 	says(t, one, "URGENT: FOOD RECALL")                                                                                // 7.49(b), before a class is proposed
 	says(t, one, "Stop selling, serving and shipping it now", "set it apart")                                          // 7.49(a)
 	says(t, one, "Pale 440 mL, 24 to a case, bar code 05012345678900", "ONE", "K34", "P-1", "K1/R2", "BOL-1", "BOL-3") // 7.49(c)(1)(ii)
-	says(t, one, "Glass in a hop bale. The beer may hold pieces that injure")                                          // 7.49(c)(1)(iii)
+	says(t, one, "Glass in a hop bale. The beer may contain pieces that can injure anyone who drinks it")              // 7.49(c)(1)(iii)
 	says(t, one, "Keep it until we collect it")                                                                        // 7.49(c)(1)(iv)
 	says(t, one, "Answer today", "Send to: Quint, 555-0100", b.code+"/D-1")                                            // 7.49(c)(1)(v)
 	says(t, one, "tell everyone who received it from you since 2026-02-10", "between 2026-02-10 and 2026-02-12")       // 7.49(d)
@@ -312,7 +313,7 @@ func TestSecondLevel(t *testing.T) {
 func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
 	b := began(t, false)
 	text := b.text(press)
-	says(t, text, "date code K34: every keg that bears it, whatever its number.", "Of K1, K2, K3 we know it; 1 keg more may bear it whose number is not known.")
+	says(t, text, "date code K34: every keg that bears it, whatever its number.", "We know it of K1, K2, K3; 1 more keg may bear it, and its number is not on record.")
 	require.NotContains(t, text, "keg numbers K1")
 	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
 	says(t, b.text(press), "date code K34; keg numbers K1, K2, K3, K4.")
@@ -321,7 +322,7 @@ func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
 // A public notice, by FDA's guidance of 2019: what it is, how to know it, why, where and when it was sold, what to do, illness, whom to ask.
 func TestPressNotice(t *testing.T) {
 	text := began(t, false).text(press)
-	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may hold pieces that injure",
+	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may contain pieces that can injure anyone who drinks it",
 		"delivered between 2026-02-10 and 2026-02-12", "Do not drink it", "Illness, injury and complaints known so far", "Contact:", "DRAFT")
 }
 
@@ -508,4 +509,46 @@ func TestPartyRead(t *testing.T) {
 	for _, text := range []string{"D-1", papers.FormCode(r, "D-1"), scanned} {
 		require.Equal(t, "D-1", papers.PartyRead(r, text), text)
 	}
+}
+
+// A wholesaler sorts by the same words as the public: product, size, date codes, and times where they are printed.
+func TestLetterCarriesThePrintedRule(t *testing.T) {
+	b := began(t, false)
+	const cans = "Pale 440 mL, 24 to a case, date code ONE."
+	says(t, b.text(press), cans)
+	says(t, b.text(letter("D-2")), "Look for this on the package", cans, "also what is not in the list below")
+	require.NotContains(t, b.text(letter("D-2")), "K34", "it received no kegs")
+	says(t, b.text(letter("D-3")), "date code K34: every keg that bears it")
+	b.enter(`
+products product=TIMED name=Timed container_ml=330 per_case=24 date_code=BB_{year}-{month}-{day}_{hour}:{minute}
+vessels vessel=FV3 kind=fermenter unit=hL
+brews brew=B3 beer=Pale started_at=2026-01-07_08:00 cast_out_at=2026-01-07_14:00 into=FV3 volume=20 unit=hL
+runs run=R4 product=TIMED started_at=2026-02-05_08:00 ended_at=2026-02-05_10:00 date_code=BB_2026-11-05 good=4800
+feeds run=R4 from=FV until=2026-02-05_09:00
+feeds run=R4 from=FV3 since=2026-02-05_09:00
+units unit=P-4 kind=pallet run=R4 quantity=100 first_at=2026-02-05_08:00 last_at=2026-02-05_08:59
+shipments shipment=S6 unit=P-4 quantity=100 consignee=D-2 shipped_at=2026-02-11_09:00
+`)
+	const timed = "Timed, 330 mL, 24 to a case, date code BB 2026-11-05, times 08:00 to 08:59."
+	says(t, b.text(press), timed)
+	says(t, b.text(letter("D-2")), cans, timed)
+	require.NotContains(t, b.text(letter("D-1")), "Timed")
+}
+
+// Where nothing in scope has left, or nothing was packed or served, there is nothing to tell the public.
+func TestNoPressForNothing(t *testing.T) {
+	b := began(t, false)
+	b.make(func(m *papers.Maker) {
+		require.Empty(t, m.NoPress())
+		require.NotNil(t, m.Press())
+	})
+	b.suspects(graph.ForeignBody, "H2")
+	b.make(func(m *papers.Maker) {
+		require.Equal(t, "nothing in scope has left the brewery", m.NoPress())
+		require.Nil(t, m.Press())
+	})
+	b.enter("removals subject=H2 quantity=1 unit=kg at=2026-02-11_09:00 reason=supplier-return\nremovals subject=FV2 quantity=1 unit=hL at=2026-02-11_09:00 reason=taproom\n")
+	b.make(func(m *papers.Maker) { require.NotEmpty(t, m.NoPress()) })
+	b.suspects(graph.ForeignBody, "B2")
+	b.make(func(m *papers.Maker) { require.Empty(t, m.NoPress(), "it was served here") })
 }

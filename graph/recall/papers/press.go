@@ -5,15 +5,27 @@ import (
 	"slices"
 	"strings"
 
-	"heeltap/graph"
-	"heeltap/graph/recall/printed"
 	"heeltap/labels/paper"
 )
 
-// Press drafts the notice for the public from the printed scope.
+// NoPress says why there is nothing to tell the public; empty where there is.
+func (m *Maker) NoPress() string {
+	switch {
+	case !m.s.HasLeft(m.tx):
+		return "nothing in scope has left the brewery"
+	case len(m.printedRules()) == 0 && len(m.s.Served(m.tx)) == 0:
+		return "nothing in scope has been packed or served"
+	}
+	return ""
+}
+
+// Press drafts the notice for the public from the printed scope; nil where there is nothing to tell it.
 func (m *Maker) Press() *paper.Document {
-	hazard := hazards[m.r.Hazard]
-	rules := printed.Rules(m.tx, m.s.Answer)
+	if m.NoPress() != "" {
+		return nil
+	}
+	danger := m.danger()
+	rules := m.printedRules()
 	title := m.heading("Recall: " + m.tx.Site().Name)
 	var names []string
 	for _, r := range rules {
@@ -22,10 +34,6 @@ func (m *Maker) Press() *paper.Document {
 		}
 	}
 	d := m.document(title, strings.Join(names, ", ")+": "+sentence(m.r.Reason), true)
-	var items []string
-	for _, r := range rules {
-		items = append(items, sentence(m.ruleText(r)))
-	}
 	first, last := "", ""
 	for _, sh := range m.s.Shipments() {
 		if first == "" || day(sh.ShippedAt) < first {
@@ -38,18 +46,18 @@ func (m *Maker) Press() *paper.Document {
 		sold = fmt.Sprintf("It was delivered %s in (areas, to be filled in).", between(first, last))
 	}
 	do := "Do not drink it. Bring it back to where you bought it, or call us: you get your money back."
-	if m.r.Hazard == graph.Spoiler || m.r.Hazard == graph.Process || m.r.Hazard == graph.PackagePart {
+	if danger.stay {
 		do = "Do not drink, open or shake it, and do not carry it back to the shop: call us and we tell you what to do. You get your money back."
 	}
 	d.Parts = append(d.Parts, m.exercise()...)
 	d.Parts = append(d.Parts,
-		paper.Heading{Level: 1, Text: "Look for this on the package"}, paper.List{Items: items},
-		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + hazard[0]},
+		paper.Heading{Level: 1, Text: "Look for this on the package"}, paper.List{Items: m.lookFor(rules)},
+		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
 		paper.Text{Text: sold},
 		paper.Heading{Level: 1, Text: "What to do"}, paper.Text{Text: do, Strong: true},
 	)
-	if hazard[1] != "" {
-		d.Parts = append(d.Parts, paper.Text{Text: hazard[1]})
+	if danger.care != "" {
+		d.Parts = append(d.Parts, paper.Text{Text: danger.care})
 	}
 	d.Parts = append(d.Parts,
 		paper.Text{Text: "Illness, injury and complaints known so far, with symptoms to look out for: (number and kind, to be filled in)."},

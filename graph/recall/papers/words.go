@@ -178,17 +178,18 @@ func (m *Maker) ruleText(r printed.Rule) string {
 		return text
 	}
 	if loose := m.looseKegs(r); loose > 0 {
-		return text + ": every keg that bears it, whatever its number. Of " + strings.Join(kegs, ", ") + " we know it; " +
-			quantity(float64(loose), "keg") + " more may bear it whose " + numbersAre(loose) + " not known"
+		return text + ": every keg that bears it, whatever its number. We know it of " + strings.Join(kegs, ", ") + "; " +
+			moreKegs(loose) + " not on record"
 	}
 	return text + "; keg numbers " + strings.Join(kegs, ", ")
 }
 
-func numbersAre(n int64) string {
+// moreKegs begins a clause on kegs of which only the code is known.
+func moreKegs(n int64) string {
 	if n == 1 {
-		return "number is"
+		return "1 more keg may bear it, and its number is"
 	}
-	return "numbers are"
+	return whole(n) + " more kegs may bear it, and their numbers are"
 }
 
 // looseKegs counts what was filled of a rule's product and codes and is on no keg's number.

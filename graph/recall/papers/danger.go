@@ -1,0 +1,109 @@
+package papers
+
+import (
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/lots"
+)
+
+// danger is what the papers say of the hazard: what may happen, and how to handle the goods. It says no more than
+// the hazard that was chosen, the suspects and the goods in scope bear out.
+type danger struct {
+	risk string
+	care string // how to handle the goods; empty where nothing more is known
+	stay bool   // nobody is to carry it back to a shop
+}
+
+// danger gives what is to be said for the hazard as it stands.
+func (m *Maker) danger() danger {
+	d := danger{risk: m.r.Hazard.Risk()}
+	switch m.r.Hazard {
+	case graph.Spoiler:
+		d.pressure(m.goods())
+	case graph.PackagePart:
+		d.part(m.partKinds())
+	case graph.Process:
+		switch made, packed := m.stages(); {
+		case packed && !made:
+			d.risk = "A machine was at fault for a time while the beer was packed, and the beer may not be safe to drink."
+		case made && !packed:
+			d.risk = "A machine was at fault for a time while the beer was made, and the beer may not be safe to drink."
+		}
+	}
+	return d
+}
+
+// pressure adds what fermenting on does to what the beer is in.
+func (d *danger) pressure(cases, kegs bool) {
+	switch {
+	case cases && kegs:
+		d.risk += " Packages and kegs may be under pressure and may burst."
+		d.care = "Keep it cool, do not shake or open it, do not tap a keg of it, and wear eye protection."
+	case kegs:
+		d.risk += " Kegs may be under pressure and may burst."
+		d.care = "Keep the kegs cool, do not tap them, and wear eye protection."
+	default:
+		d.risk += " Packages may be under pressure and may burst."
+		d.care = "Keep it cool, do not shake or open it, and wear eye protection."
+	}
+	d.stay = true
+}
+
+// part says what parts of these kinds do when they are faulty.
+func (d *danger) part(kinds []string) {
+	printedOnly := len(kinds) > 0
+	for _, k := range kinds {
+		if k != "label" && k != "carrier" && k != "carton" {
+			printedOnly = false
+		}
+	}
+	if printedOnly {
+		d.risk = "Its " + strings.Join(kinds, " or ") + " may be faulty."
+		return
+	}
+	d.risk += " It may leak or break, and injure whoever handles it."
+	d.care, d.stay = "Wear gloves to handle it, and keep it away from people.", true
+}
+
+// goods says whether cases and kegs are in scope.
+func (m *Maker) goods() (cases, kegs bool) {
+	for _, u := range m.s.Answer.Units {
+		cases, kegs = cases || u.Kind != "keg", kegs || u.Kind == "keg"
+	}
+	return cases, kegs
+}
+
+// partKinds lists the kinds of packaging part that are suspected; empty where something else is suspected, too.
+func (m *Maker) partKinds() (kinds []string) {
+	for _, f := range m.s.Answer.From {
+		thing, _ := m.tx.Thing(f.Code)
+		if f.Kind != string(lots.KindLot) || !lots.PackagingPart(thing.ItemKind) {
+			return nil
+		}
+		if !slices.Contains(kinds, thing.ItemKind) {
+			kinds = append(kinds, thing.ItemKind)
+		}
+	}
+	slices.Sort(kinds)
+	return kinds
+}
+
+// stages says where the suspects stand: in making the beer, or in packing it. What can be either is both.
+func (m *Maker) stages() (made, packed bool) {
+	for _, f := range m.s.Answer.From {
+		thing, _ := m.tx.Thing(f.Code)
+		switch f.Kind {
+		case "fill", string(lots.KindBrew), string(lots.KindTransfer):
+			made = true
+		case string(lots.KindLine), string(lots.KindRun), string(lots.KindUnit), string(lots.KindShipment), "keg", "sscc", "date-code":
+			packed = true
+		case string(lots.KindVessel): // a path item may lie before the tank or be the filler
+			made, packed = true, packed || thing.VesselKind == "path"
+		default:
+			made, packed = true, true
+		}
+	}
+	return made, packed
+}

@@ -1,0 +1,105 @@
+package papers_test
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"heeltap/graph"
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/papers"
+	"heeltap/labels/paper"
+	"heeltap/lots/store"
+)
+
+// suspects opens another recall of the same history and makes its papers those of the test.
+func (b *book) suspects(hazard graph.Hazard, codes ...string) {
+	b.t.Helper()
+	b.in(func(tx *store.Tx) {
+		r, err := recall.Begin(tx, recall.Opened{Suspects: codes, Hazard: string(hazard), Reason: "x", Lead: "Quint"}, recall.At{}, "Quint")
+		require.NoError(b.t, err)
+		b.code = r.Code
+	})
+}
+
+// No paper says more than was chosen: pressure belongs to what goes on fermenting, and what a machine did is said of
+// where the suspect stands.
+func TestPapersSayNoMoreThanTheHazard(t *testing.T) {
+	b := began(t, false)
+	b.enter(`
+items item=LAB name=label kind=label unit=each
+items item=END name=end kind=closure unit=each
+lines line=L
+receipts lot=LAB1 item=LAB supplier=SUP supplier_lot=l quantity=9000 unit=each received_at=2026-01-02_08:00
+receipts lot=END1 item=END supplier=SUP supplier_lot=e quantity=9000 unit=each received_at=2026-01-02_08:00
+feeds run=R1 from=LAB1
+feeds run=R1 from=END1
+runs run=R3 product=CAN line=L started_at=2026-02-04_08:00 ended_at=2026-02-04_10:00 date_code=THREE good=480
+feeds run=R3 from=FV
+units unit=P-3 kind=pallet run=R3 quantity=20
+shipments shipment=S5 unit=P-3 quantity=20 consignee=D-1 shipped_at=2026-02-10_09:00
+`)
+	never := map[graph.Hazard][]string{
+		graph.Anything: {"pressure", "burst", "gloves", "label", "faulty"}, graph.Dissolved: {"pressure", "burst", "gloves", "faulty"}, graph.Allergen: {"pressure", "burst", "gloves"},
+		graph.ForeignBody: {"pressure", "burst", "gloves", "faulty"}, graph.Process: {"pressure", "burst", "gloves"}, graph.Spoiler: {"faulty", "gloves"},
+	}
+	for hazard, words := range never {
+		b.suspects(hazard, "FV@2026-01-20T08:00")
+		for _, of := range []func(*papers.Maker) string{letterBody, pressBody} {
+			var text string
+			b.make(func(m *papers.Maker) { text = of(m) })
+			if hazard != graph.Process { // says where, below
+				says(t, text, "X. "+hazard.Risk())
+			}
+			for _, w := range words {
+				require.NotContains(t, text, w, hazard)
+			}
+		}
+	}
+	b.suspects(graph.Process, "FV@2026-01-20T08:00")
+	says(t, b.text(letter("D-1")), "A machine was at fault for a time while the beer was made, and")
+	b.suspects(graph.Process, "L@2026-02-04T08:30")
+	says(t, b.text(letter("D-1")), "A machine was at fault for a time while the beer was packed, and")
+	b.suspects(graph.Process, "H")
+	says(t, b.text(letter("D-1")), graph.Process.Risk())
+
+	b.suspects(graph.PackagePart, "END1")
+	says(t, b.text(letter("D-1")), "It may leak or break, and injure whoever handles it.", "Wear gloves")
+	says(t, b.text(press), "do not carry it back to the shop")
+	b.suspects(graph.PackagePart, "LAB1")
+	text := b.text(letter("D-1"))
+	says(t, text, "Its label may be faulty.")
+	require.NotContains(t, text, "leak")
+	require.NotContains(t, b.text(press), "do not carry it back")
+
+	b.suspects(graph.Spoiler, "FV@2026-01-20T08:00")
+	says(t, b.text(letter("D-1")), "Packages and kegs may be under pressure and may burst.", "do not tap a keg")
+	b.suspects(graph.Spoiler, "R2")
+	says(t, b.text(letter("D-1")), "Kegs may be under pressure and may burst.", "do not tap them")
+	b.suspects(graph.Spoiler, "R1")
+	text = b.text(letter("D-1"))
+	says(t, text, "Packages may be under pressure and may burst.")
+	require.NotContains(t, text, "tap")
+}
+
+// letterBody and pressBody are the papers without the page for the responsible person, whose caution names all dangers.
+func letterBody(m *papers.Maker) string {
+	d, err := letter("D-1")(m)
+	if err != nil {
+		return err.Error()
+	}
+	return beforeNote(d)
+}
+
+func pressBody(m *papers.Maker) string { return beforeNote(m.Press()) }
+
+func beforeNote(d *paper.Document) string {
+	var w bytes.Buffer
+	if err := d.Plain(&w); err != nil {
+		return err.Error()
+	}
+	text, _, _ := strings.Cut(strings.Join(strings.Fields(w.String()), " "), "To the responsible person")
+	return text
+}
