@@ -28,7 +28,7 @@ func (r *Reach) measure() {
 		for j := r.g.out.first[i]; j < r.g.out.first[i+1]; j++ {
 			if link := r.g.out.link[j]; r.counts(link, true) {
 				to, _ := r.sure.place.of(r.g.out.to[j])
-				r.amounts[to] += goesOn(r.amounts[at], r.g.share(i, link))
+				r.amounts[to] += goesOn(r.amounts[at], r.share(i, link))
 			}
 		}
 	}
@@ -69,14 +69,45 @@ func (r *Reach) measureBack() {
 				continue // its segments are starts too, and hold what it holds
 			}
 			if reached, ok := r.sure.place.of(to); ok && r.counts(link, true) {
-				r.amounts[at] += goesOn(r.amounts[reached], r.g.share(i, link))
+				r.amounts[at] += goesOn(r.amounts[reached], r.share(i, link))
 			}
 		}
 	}
 }
 
+// share is which part of the link's source went through it, no more than can have.
+func (r *Reach) share(src, link int32) float64 {
+	share, l := r.g.share(src, link), r.g.links[link]
+	if r.query.Most == nil || !(l.Qty > 0) {
+		return share
+	}
+	if most := r.query.Most(r.g.Node(l.Src), r.g.Node(l.Dst), l); most < l.Qty {
+		return share * most / l.Qty
+	}
+	return share
+}
+
+// Beyond is how much of the starting lot is recorded to have gone to a node, over what can be in it.
+func (r *Reach) Beyond(id int64) float64 {
+	i, ok := r.g.at[id]
+	if !ok || r.query.Dir == Back || r.query.Most == nil {
+		return 0
+	}
+	beyond := 0.0
+	for j := r.g.in.first[i]; j < r.g.in.first[i+1]; j++ {
+		link := r.g.in.link[j]
+		if from, ok := r.sure.place.of(r.g.in.to[j]); ok && r.counts(link, true) {
+			src := r.sure.nodes[from]
+			if over := r.g.share(src, link) - r.share(src, link); over > 0 {
+				beyond += r.amounts[from] * over
+			}
+		}
+	}
+	return beyond
+}
+
 // Left is how much of the starting lot ends in a node: what none of its content
-// links passes on. Over all nodes of the band In it adds up to the lot.
+// links passes on, and what is beyond what can be in it. Over all nodes of the band In it adds up to the lot.
 func (r *Reach) Left(id int64) float64 {
 	amount := r.Amount(id)
 	i, ok := r.g.at[id]
@@ -89,5 +120,5 @@ func (r *Reach) Left(id int64) float64 {
 			passed += r.g.share(i, link)
 		}
 	}
-	return amount * (1 - passed)
+	return amount*(1-passed) + r.Beyond(id)
 }

@@ -46,6 +46,9 @@ type Query struct {
 	Amounts bool
 	// Keep, where given, says which links count.
 	Keep func(src, dst Node, l Link) bool
+	// Most, where given, is the most that a link can have carried, in its source's base unit: what is
+	// recorded beyond it ends where the link ends, and is passed on by nothing.
+	Most func(src, dst Node, l Link) float64
 }
 
 // Reach is what a walk reached. It holds only that, however large the graph is.
@@ -401,7 +404,7 @@ func (r *Reach) Links() iter.Seq[Followed] {
 				if link := adj.link[j]; r.counts(link, false) {
 					l := r.g.links[link]
 					src := r.g.at[l.Src]
-					if !yield(Followed{l, r.Amount(l.Src) * r.g.share(src, link)}) {
+					if !yield(Followed{l, r.Amount(l.Src) * r.share(src, link)}) {
 						return
 					}
 				}

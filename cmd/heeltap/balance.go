@@ -109,7 +109,7 @@ func (e *env) showBalance(b balance.Balance) {
 		t.add("=", "accounted", "", number(b.Accounted), "")
 		t.add("=", "unaccounted", "not known: see the notes", "-", "")
 	} else {
-		t.add("=", "accounted", number(b.Percent)+" %", number(b.Accounted), "")
+		t.add("=", "accounted", lots.PercentFigure(b.Percent)+" %", number(b.Accounted), "")
 		t.add("=", "unaccounted", "", number(b.Unaccounted), "")
 	}
 	e.print(t)

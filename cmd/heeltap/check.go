@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/check"
+	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
@@ -79,13 +80,13 @@ func (e *env) showReport(r *check.Report, all bool) {
 	h := r.Headline
 	e.printf("%s\n", e.strong("How ready the records are"))
 	if h.Shipped > 0 {
-		e.printf("  %.4g %% of what was shipped can be traced back to its tank, malt, hops and yeast (last 90 days: %.4g %%)\n", h.Backwards, h.Recent)
+		e.printf("  %s %% of what was shipped can be traced back to its tank, malt, hops and yeast (last 90 days: %s %%)\n", lots.PercentFigure(h.Backwards), lots.PercentFigure(h.Recent))
 	} else {
 		e.printf("  nothing has been shipped yet\n")
 	}
 	switch {
 	case h.Packed > 0:
-		e.printf("  %.4g %% of the %.0f lots in packaged beer can be traced forward to beer that is all on pallets, stacks or in kegs (%.0f lots are in use)\n", h.Forwards, h.Packed, h.Used)
+		e.printf("  %s %% of the %.0f lots in packaged beer can be traced forward to beer that is all on pallets, stacks or in kegs (%.0f lots are in use)\n", lots.PercentFigure(h.Forwards), h.Packed, h.Used)
 	case h.Used > 0:
 		e.printf("  %.0f lots are in use; none is in packaged beer yet\n", h.Used)
 	}

@@ -9,6 +9,7 @@ import (
 	"heeltap/graph"
 	"heeltap/graph/common"
 	"heeltap/labels"
+	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
@@ -86,7 +87,7 @@ func fewCodes(codes []string) string {
 	return strings.Join(codes[:mostCodes], ", ") + " and " + whole(len(codes)-mostCodes) + " more"
 }
 
-func percentText(x float64) string { return strconv.FormatFloat(100*x, 'f', 1, 64) + " %" }
+func percentText(x float64) string { return lots.PercentFigure(100*x) + " %" }
 
 // small writes a probability with two digits that count.
 func small(p float64) string { return strconv.FormatFloat(p, 'g', 2, 64) }

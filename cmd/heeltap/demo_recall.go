@@ -306,7 +306,7 @@ func (r *rehearsal) proves(demo.Story) error {
 			return err
 		}
 		step := recall.Struck(a)
-		r.printf("Account: of %s cases %s %% are accounted for by shipments, removals and a count; %s not: %s.\n", number(a.Cases.Produced), number(a.Cases.Percent), number(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
+		r.printf("Account: of %s cases %s %% are accounted for by shipments, removals and a count; %s not: %s.\n", number(a.Cases.Produced), lots.PercentFigure(a.Cases.Percent), number(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
 		if now, err = now.Take(tx, step, recall.At{}, demoLead); err != nil {
 			return err
 		}

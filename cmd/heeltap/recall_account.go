@@ -80,7 +80,7 @@ func (r *inRecall) account(tx *store.Tx, now *recall.Recall, all, strike bool) e
 func (r *inRecall) showAccount(a *account.Account, all bool) {
 	head := []string{"#made", "#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#accounted %", ""}
 	cells := func(s account.Sum) []string {
-		return []string{number(s.Produced), number(s.Counted), number(s.Shipped), number(s.Returned), number(s.Repacked), number(s.Removed), number(s.Missing), number(s.Percent), loud(s)}
+		return []string{number(s.Produced), number(s.Counted), number(s.Shipped), number(s.Returned), number(s.Repacked), number(s.Removed), number(s.Missing), lots.PercentFigure(s.Percent), loud(s)}
 	}
 	t := &table{head: append([]string{"product", "date codes", ""}, head...)}
 	for _, g := range a.Groups {
@@ -153,7 +153,7 @@ func share(x account.Recovery, percent float64) string {
 	if x.Nothing {
 		return "-"
 	}
-	return number(percent)
+	return lots.PercentFigure(percent)
 }
 
 // loud says what must not be overlooked in an account: more than was made is as wrong as less.

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"heeltap/lots"
 )
 
 // table is rows under headings, for people.
@@ -56,10 +58,7 @@ func (e *env) print(t *table) {
 }
 
 // number writes a quantity with at most three decimals.
-func number(x float64) string {
-	s := strconv.FormatFloat(x, 'f', 3, 64)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
-}
+func number(x float64) string { return lots.Figure(x) }
 
 func whole[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
 

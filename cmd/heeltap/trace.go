@@ -237,7 +237,7 @@ func amountText(a trace.Amount) string {
 	if a.Amount == nil {
 		return "unknown"
 	}
-	return number(*a.Amount) + " " + *a.Unit
+	return lots.FigureOf(*a.Amount, *a.Unit) + " " + *a.Unit
 }
 
 func (e *env) showLots(a *trace.Answer, all bool) {

@@ -213,10 +213,7 @@ func (w *writer) inputs() []paper.Part {
 	return parts
 }
 
-func num(x float64) string {
-	s := strconv.FormatFloat(x, 'f', 3, 64)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
-}
+func num(x float64) string { return lots.Figure(x) }
 
 func (w *writer) vessels() []paper.Part {
 	site := w.tx.Site()

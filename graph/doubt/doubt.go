@@ -297,6 +297,4 @@ func (d *doubts) stamp(at int64) string {
 	return time.Unix(at, 0).In(d.tx.Site().Zone).Format("2006-01-02 15:04")
 }
 
-func number(x float64) string {
-	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.3f", x), "0"), ".")
-}
+func number(x float64) string { return lots.Figure(x) }

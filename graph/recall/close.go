@@ -78,7 +78,7 @@ func (r *Recall) consigneeLines(tx *store.Tx, s *scope.Scope) (out []OpenLine, e
 			add("consignee", "%s", words.Join(strings.TrimSpace(x.Party+" "+x.Name), words.Comma(x.State, x.Wants())))
 		}
 		if says, listed, ok := r.Contacts[x.Party].PassedOn(); ok && says != listed {
-			add("consignee", "%s says it passed on %g, and its own list adds up to %g", x.Party, says, listed)
+			add("consignee", "%s says it passed on %s, and its own list adds up to %s", x.Party, lots.Figure(says), lots.Figure(listed))
 		}
 	}
 	uncalled := r.Uncalled(s)
@@ -102,16 +102,16 @@ func openIn(a *account.Account) (out []OpenLine) {
 	for _, u := range a.Units {
 		switch {
 		case u.Missing > 0 && u.Kind == "loose":
-			add("%s: %g not accounted for, %s", u.Unit, u.Missing, u.Find())
+			add("%s: %s not accounted for, %s", u.Unit, lots.Figure(u.Missing), u.Find())
 		case u.Missing > 0:
-			add("%s: %g not accounted for (last entry %d, %s)", u.Unit, u.Missing, u.LastEntry, u.LastText)
+			add("%s: %s not accounted for (last entry %d, %s)", u.Unit, lots.Figure(u.Missing), u.LastEntry, u.LastText)
 		case u.Over > 0:
-			add("%s: %g MORE THAN WAS MADE (last entry %d, %s)", u.Unit, u.Over, u.LastEntry, u.LastText)
+			add("%s: %s MORE THAN WAS MADE (last entry %d, %s)", u.Unit, lots.Figure(u.Over), u.LastEntry, u.LastText)
 		}
 	}
 	for _, o := range a.Others {
 		if len(o.Of) != 1 {
-			add("%g of %s came back from %s, to which we shipped none of it: it counts for nobody (received by %s)", o.Quantity, o.Unit, o.Party, cmp.Or(strings.Join(o.Of, ", "), "nobody"))
+			add("%s of %s came back from %s, to which we shipped none of it: it counts for nobody (received by %s)", lots.Figure(o.Quantity), o.Unit, o.Party, cmp.Or(strings.Join(o.Of, ", "), "nobody"))
 		}
 	}
 	return out
@@ -202,7 +202,7 @@ func (d *Destroyed) possible(tx *store.Tx) error {
 		return lots.Errorf(lots.NotFound, "no unit is called %q; near it are: %s", d.Unit, strings.Join(tx.Nearest(d.Unit, lots.KindUnit), ", "))
 	}
 	if !deliveries.QuantityOK(d.Quantity) {
-		return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", d.Quantity)
+		return lots.Errorf(lots.Invalid, "%s is no quantity of cases or kegs: give a whole number", lots.Figure(d.Quantity))
 	}
 	return nil
 }
@@ -229,10 +229,10 @@ func (d *Destroyed) fits(tx *store.Tx, rehearsed float64) error {
 	}
 	here, counted := books, ""
 	if count, ok := trace.CountOf(tx, d.Unit); ok {
-		here, counted = max(here, count.Now-rehearsed), fmt.Sprintf(", %g by the last count", max(0, count.Now))
+		here, counted = max(here, count.Now-rehearsed), fmt.Sprintf(", %s by the last count", lots.Figure(max(0, count.Now)))
 	}
 	if d.Quantity > here && !d.Surplus {
-		return lots.Errorf(lots.Invalid, "%g of %s are more than are here: %g by the books%s; if so many were destroyed, say so with --more-than-booked", d.Quantity, d.Unit, max(0, books), counted)
+		return lots.Errorf(lots.Invalid, "%s of %s are more than are here: %s by the books%s; if so many were destroyed, say so with --more-than-booked", lots.Figure(d.Quantity), d.Unit, lots.Figure(max(0, books)), counted)
 	}
 	return nil
 }
@@ -244,7 +244,7 @@ func (r *Recall) remove(tx *store.Tx, d Destroyed, at At, by string) (int64, err
 	if !at.IsZero() {
 		when = at
 	}
-	row := lots.Row{"subject": d.Unit, "quantity": fmt.Sprintf("%g", d.Quantity), "at": when.In(tx.Site().Zone).Format("2006-01-02 15:04:05"),
+	row := lots.Row{"subject": d.Unit, "quantity": lots.Figure(d.Quantity), "at": when.In(tx.Site().Zone).Format("2006-01-02 15:04:05"),
 		"reason": "destroyed", "witness": d.Witness, "document": r.Code, "by": by}
 	if d.Ref != "" {
 		row["ref"] = d.Ref

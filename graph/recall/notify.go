@@ -265,10 +265,10 @@ func distributed(tx *store.Tx, s *scope.Scope, consignees []deliveries.Consignee
 		t += ", and up to " + words.CasesAndKegs(maybe, maybeKegs) + " besides, shipped as one of several"
 	}
 	if kept > 0 {
-		t += fmt.Sprintf(" (%g of it stands at two consignees: a correction gave it to the other one, and nobody has signed for that)", kept)
+		t += fmt.Sprintf(" (%s of it stands at two consignees: a correction gave it to the other one, and nobody has signed for that)", lots.Figure(kept))
 	}
 	for _, x := range s.Served(tx) {
-		t += fmt.Sprintf("; served here: %g %s of %s, %s", x.Quantity, x.Unit, x.Code, words.Minute(x.At))
+		t += fmt.Sprintf("; served here: %s %s of %s, %s", lots.Figure(x.Quantity), x.Unit, x.Code, words.Minute(x.At))
 	}
 	return t
 }

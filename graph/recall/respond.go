@@ -2,7 +2,6 @@ package recall
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -123,7 +122,7 @@ func (x Standing) Wants() string {
 	var parts []string
 	add := func(n float64, text string) {
 		if n != 0 {
-			parts = append(parts, strconv.FormatFloat(n, 'f', -1, 64)+" "+text)
+			parts = append(parts, lots.Figure(n)+" "+text)
 		}
 	}
 	if x.Again != "" {

@@ -49,7 +49,7 @@ func (s *Answered) ready(tx *store.Tx, r *Recall) error {
 			}
 		}
 		if most := moved.Shipped + moved.MayBe; sum > most {
-			s.odd = append(s.odd, fmt.Sprintf("%s accounts for %g %s and received %g at most: ask again, or a delivery is not entered", s.Party, sum, word, most))
+			s.odd = append(s.odd, fmt.Sprintf("%s accounts for %s %s and received %s at most: ask again, or a delivery is not entered", s.Party, lots.Figure(sum), word, lots.Figure(most)))
 		}
 	}
 	return nil
@@ -104,7 +104,7 @@ func (s *Sampled) ready(tx *store.Tx, r *Recall) error {
 
 func (s *Checked) ready(tx *store.Tx, r *Recall) error {
 	if !deliveries.QuantityOK(s.OnSale) {
-		return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", s.OnSale)
+		return lots.Errorf(lots.Invalid, "%s is no quantity of cases or kegs: give a whole number", lots.Figure(s.OnSale))
 	}
 	_, err := r.receivedBy(tx, s.Party)
 	return err

@@ -64,6 +64,7 @@ func TestStepsThatMakeNoSense(t *testing.T) {
 		{&recall.Answered{Party: "D-2"}, "D-2 received nothing in scope"},
 		{answer(deliveries.AnswerLine{OnHand: -1}), "is no quantity"},
 		{answer(deliveries.AnswerLine{Sold: math.NaN()}), "is no quantity"},
+		{answer(deliveries.AnswerLine{OnHand: 2.5}), "2.5 is no quantity of cases or kegs: give a whole number"},
 		{answer(deliveries.AnswerLine{OnHand: 3, Returned: 2, Destroyed: 2}), "are more than the 3 that were on hand"},
 		{&recall.PassedOn{Party: "D-99"}, "no party is called"},
 		{&recall.PassedOn{Party: "D-1"}, "the list names nobody"},

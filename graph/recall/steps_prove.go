@@ -2,10 +2,10 @@ package recall
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"heeltap/graph/recall/internal/words"
+	"heeltap/lots"
 )
 
 // Classed keeps the class proposed by the firm, or the one assigned by an authority.
@@ -50,9 +50,9 @@ type Destroyed struct {
 
 func (s *Destroyed) text() string {
 	if s.Entry == 0 {
-		return fmt.Sprintf("Destruction rehearsed: %g of %s, %s, witness %s; nothing was removed", s.Quantity, s.Unit, s.Method, s.Witness)
+		return fmt.Sprintf("Destruction rehearsed: %s of %s, %s, witness %s; nothing was removed", lots.Figure(s.Quantity), s.Unit, s.Method, s.Witness)
 	}
-	return fmt.Sprintf("Destroyed: %g of %s, %s, witness %s", s.Quantity, s.Unit, s.Method, s.Witness)
+	return fmt.Sprintf("Destroyed: %s of %s, %s, witness %s", lots.Figure(s.Quantity), s.Unit, s.Method, s.Witness)
 }
 
 // Strategy is how the recall is to be carried out, by the lead's decision.
@@ -103,11 +103,11 @@ type Reconciled struct {
 func (s *Reconciled) text() string {
 	missing := "nothing missing"
 	if s.Unaccounted != 0 {
-		missing = fmt.Sprintf("%g of the cases and kegs not", s.Unaccounted)
+		missing = fmt.Sprintf("%s of the cases and kegs not", lots.Figure(s.Unaccounted))
 	}
-	t := fmt.Sprintf("Account struck: %g %% accounted for, %s", math.Floor(s.Accounted*100)/100, missing)
+	t := fmt.Sprintf("Account struck: %s %% accounted for, %s", lots.PercentFigure(s.Accounted), missing)
 	if s.Over != 0 {
-		t += fmt.Sprintf("; MORE THAN WAS MADE by %g: a shipment, a count or a removal is wrong", s.Over)
+		t += fmt.Sprintf("; MORE THAN WAS MADE by %s: a shipment, a count or a removal is wrong", lots.Figure(s.Over))
 	}
 	return t + "."
 }

@@ -6,6 +6,7 @@ import (
 
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/internal/words"
+	"heeltap/lots"
 )
 
 // Told is an attempt to reach a consignee or supplier.
@@ -46,7 +47,8 @@ func (s *Answered) text() string {
 			of = "kegs"
 		}
 		what := strings.TrimSpace(l.Product + " " + l.DateCode)
-		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s: %g on hand, %g sold, %g returned, %g destroyed, %g passed on", what, of, l.OnHand, l.Sold, l.Returned, l.Destroyed, l.PassedOn)))
+		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s: %s on hand, %s sold, %s returned, %s destroyed, %s passed on", what, of,
+			lots.Figure(l.OnHand), lots.Figure(l.Sold), lots.Figure(l.Returned), lots.Figure(l.Destroyed), lots.Figure(l.PassedOn))))
 	}
 	if len(parts) == 0 {
 		parts = []string{"nothing on hand, nothing sold or passed on"}
@@ -82,7 +84,7 @@ type Sampled struct {
 }
 
 func (s *Sampled) text() string {
-	return fmt.Sprintf("Effectiveness checks at level %s (%g %%): %d of %s, drawn with seed %s.", s.Level, s.Percent, len(s.Parties), words.Plural(s.Of, "consignee"), s.Seed)
+	return fmt.Sprintf("Effectiveness checks at level %s (%s %%): %d of %s, drawn with seed %s.", s.Level, lots.PercentFigure(s.Percent), len(s.Parties), words.Plural(s.Of, "consignee"), s.Seed)
 }
 
 // Checked is what an effectiveness check found.
@@ -106,7 +108,7 @@ func (s *Checked) text() string {
 		t += "did not follow it"
 	}
 	if s.OnSale > 0 {
-		t += fmt.Sprintf(", %g still on sale", s.OnSale)
+		t += fmt.Sprintf(", %s still on sale", lots.Figure(s.OnSale))
 	}
 	return words.Join(t, s.Text)
 }

@@ -186,7 +186,4 @@ func counted(n int64, one string) string {
 }
 
 // number writes a quantity with at most three decimals.
-func number(x float64) string {
-	s := strconv.FormatFloat(x, 'f', 3, 64)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
-}
+func number(x float64) string { return lots.Figure(x) }

@@ -95,7 +95,7 @@ func walkFrom(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target)
 // walkPast walks over the links that a hazard travels, and not to or from the nodes cut out.
 func walkPast(tx *store.Tx, dir graph.Direction, hazard graph.Hazard, t *target, cut map[int64]bool) (*asked, error) {
 	q := &asked{tx: tx, dir: dir, site: tx.Site(), target: t, startOf: map[int64]start{}, hazard: cmp.Or(hazard, graph.Anything), cut: cut, suspect: map[string]bool{}}
-	query := graph.Query{Dir: dir, Amounts: true}
+	query := graph.Query{Dir: dir, Amounts: true, Most: (&parts{tx: tx, rooms: map[room]float64{}}).most}
 	if len(cut) > 0 || q.hazard != graph.Anything {
 		query.Keep = q.counts
 	}

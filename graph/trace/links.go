@@ -61,6 +61,7 @@ type End struct {
 	Band    graph.Band
 	Current bool    // a fill that a vessel holds now
 	Left    float64 // of the starting lot, in its base unit; NaN where unknown
+	Beyond  float64 // of that, what was fed beyond what can be in the containers
 }
 
 // Ends lists where the starting lot ends. What is left adds up to the lot, where all of it is known.
@@ -69,7 +70,7 @@ func (a *Answer) Ends() []End {
 	var out []End
 	for n, band := range q.reach.All() {
 		node := q.reached.Nodes[n.ID]
-		out = append(out, End{q.placeOf(n.ID), band, n.Kind == graph.Fill && node.Until == 0, q.reach.Left(n.ID)})
+		out = append(out, End{q.placeOf(n.ID), band, n.Kind == graph.Fill && node.Until == 0, q.reach.Left(n.ID), q.reach.Beyond(n.ID)})
 	}
 	return out
 }

@@ -167,6 +167,56 @@ func TestAmountsByHand(t *testing.T) {
 	require.Nil(t, back.Lots[0].Amount.Amount)
 }
 
+// The ends of a run are opened by the sleeve, and the later lot is certain only after the overlap: however many were
+// fed, no pallet has more of them than it has cans, of one lot or of both, and the lot's ends add up to the lot.
+func TestPartsAreNeverMoreThanContainers(t *testing.T) {
+	for _, feeds := range []string{
+		"R-101, E-77, 4000, each, , 2026-03-10 09:30\nR-101, E-78, 9600, each, 2026-03-10 09:30,",
+		"R-101, E-77, 5000, each, ,\nR-101, E-78, 9600, each, ,",
+	} {
+		text := strings.Replace(ends, "feeds: run, from, since, until\nR-101, BT,,\nR-101, E-77,, 2026-03-10 09:30\nR-101, E-78, 2026-03-10 09:30,",
+			"feeds: run, from, quantity, unit, since, until\nR-101, BT,,,,\n"+feeds, 1)
+		require.NotEqual(t, ends, text)
+		db := open(t, text)
+		for _, lot := range []string{"E-77", "E-78"} {
+			ahead, sum := ask(t, db, graph.Forward, lot), 0.0
+			for _, u := range ahead.Units {
+				if u.Amount.Amount != nil {
+					require.LessOrEqual(t, *u.Amount.Amount, float64(u.Quantity*24), "%s in %s", lot, u.Code)
+				}
+			}
+			for _, e := range ahead.Ends() {
+				if e.Band == graph.In {
+					sum += e.Left
+					require.GreaterOrEqual(t, e.Left, e.Beyond-1e-9)
+				}
+			}
+			require.InDelta(t, map[string]float64{"E-77": 5000, "E-78": 9600}[lot], sum, 1e-6, lot)
+		}
+		for _, unit := range []string{"P-1", "P-2", "P-3", "P-4", "P-5"} {
+			sum := 0.0
+			for _, l := range ask(t, db, graph.Back, unit).Lots {
+				if l.Item == "END" && l.Amount.Amount != nil {
+					sum += *l.Amount.Amount
+				}
+			}
+			require.LessOrEqual(t, sum, 80*24+1e-6, unit)
+		}
+	}
+}
+
+// Of a part that is not one to a container, a case has as many as were fed to each, and no part of one more.
+func TestCartonsAreNeverMoreThanCases(t *testing.T) {
+	text := strings.Replace(ends, "END, end, closure, each", "END, tray, carton, each", 1)
+	text = strings.Replace(text, "feeds: run, from, since, until\nR-101, BT,,\nR-101, E-77,, 2026-03-10 09:30\nR-101, E-78, 2026-03-10 09:30,",
+		"feeds: run, from, quantity, unit, since, until\nR-101, BT,,,,\nR-101, E-77, 170, each,, 2026-03-10 09:30\nR-101, E-78, 250, each, 2026-03-10 09:30,", 1)
+	for _, u := range ask(t, open(t, text), graph.Forward, "E-78").Units {
+		if u.Amount.Amount != nil {
+			require.LessOrEqual(t, *u.Amount.Amount, 80.0, u.Code)
+		}
+	}
+}
+
 func TestWhatWasMeantDoesNotDependOnHowItIsAsked(t *testing.T) {
 	db := open(t, ends)
 	told := func(dir graph.Direction, code string) string {

@@ -62,6 +62,25 @@ func (tx *Tx) SourcesOf(id int64, grade graph.Grade) []int64 {
 	return out
 }
 
+// PartInto is how many pieces of a lot of packaging parts a content link carries.
+type PartInto struct {
+	Lot string
+	Qty float64
+}
+
+// PartsInto lists the packaging parts that surely went into a node in a known number.
+func (tx *Tx) PartsInto(id int64) []PartInto {
+	var out []PartInto
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var p PartInto
+		err := rows.Scan(&p.Lot, &p.Qty)
+		out = append(out, p)
+		return err
+	}, "SELECT n.code, l.qty FROM link l JOIN node n ON n.id = l.src WHERE l.dst = ? AND l.grade = ? AND l.cause = ? AND l.qty > 0 ORDER BY n.code, l.entry",
+		id, int64(graph.Content), int64(graph.Part)))
+	return out
+}
+
 // PassedOn sums what a node's content links pass on, in its base unit; known is false where
 // one passes on nobody knows how much.
 func (tx *Tx) PassedOn(id int64) (sum float64, known bool) {

@@ -26,7 +26,7 @@ type LotBalance struct {
 	InUnits  float64 `json:"in_units"`
 	Served   float64 `json:"served"`       // drawn or sold from tanks in the taproom
 	Lost     float64 `json:"lost"`         // rejects, trub, transfers, what else was removed from tanks
-	Unknown  float64 `json:"not_measured"` // used in a quantity nobody wrote down
+	Unknown  float64 `json:"not_measured"` // used in a quantity nobody wrote down, or fed beyond what the containers took
 }
 
 // LotBalances strikes the balance of each suspect that is a lot.
@@ -82,8 +82,8 @@ func lotBalance(tx *store.Tx, lot string) (LotBalance, error) {
 			tanks, served, lost = tanks+there, served+drawn, lost+e.Left-there-drawn
 		case e.Kind == graph.Unit:
 			units += e.Left
-		default:
-			lost += e.Left
+		default: // what was fed beyond what the containers took was measured by nobody: spoiled, put back, or in units that may have it
+			lost += e.Left - e.Beyond
 		}
 	}
 	total := 0.0

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -27,11 +28,11 @@ type AnswerLine struct {
 func (l AnswerLine) Possible() error {
 	for _, q := range []float64{l.OnHand, l.Sold, l.PassedOn, l.Returned, l.Destroyed} {
 		if !QuantityOK(q) {
-			return lots.Errorf(lots.Invalid, "%g is no quantity of cases or kegs", q)
+			return lots.Errorf(lots.Invalid, "%s is no quantity of cases or kegs: give a whole number", lots.Figure(q))
 		}
 	}
 	if l.Returned+l.Destroyed > l.OnHand {
-		return lots.Errorf(lots.Invalid, "%g sent back and %g destroyed are more than the %g that were on hand: on hand is what it had when the notice came", l.Returned, l.Destroyed, l.OnHand)
+		return lots.Errorf(lots.Invalid, "%s sent back and %s destroyed are more than the %s that were on hand: on hand is what it had when the notice came", lots.Figure(l.Returned), lots.Figure(l.Destroyed), lots.Figure(l.OnHand))
 	}
 	return nil
 }
@@ -57,7 +58,7 @@ func (a SubAccount) Possible() error {
 	case a.Unit != "" && a.Unit != "case" && a.Unit != "keg":
 		return lots.Errorf(lots.Invalid, "%s: %q is not case or keg", a.Name, a.Unit)
 	case !QuantityOK(a.Quantity):
-		return lots.Errorf(lots.Invalid, "%s: %g is no quantity of cases or kegs", a.Name, a.Quantity)
+		return lots.Errorf(lots.Invalid, "%s: %s is no quantity of cases or kegs: give a whole number", a.Name, lots.Figure(a.Quantity))
 	}
 	return nil
 }
@@ -140,7 +141,7 @@ func readAccount(row []string, at map[string]int) (SubAccount, *lots.Fault) {
 	if q := cell("quantity"); q != "" {
 		n, err := strconv.ParseFloat(q, 64)
 		if err != nil || !QuantityOK(n) {
-			return a, &lots.Fault{Column: "quantity", Reason: strconv.Quote(q) + " is no quantity"}
+			return a, &lots.Fault{Column: "quantity", Reason: strconv.Quote(q) + " is no quantity of cases or kegs: give a whole number"}
 		}
 		a.Quantity = n
 	}
@@ -150,5 +151,7 @@ func readAccount(row []string, at map[string]int) (SubAccount, *lots.Fault) {
 // mostQuantity is more cases or kegs than any party has.
 const mostQuantity = 1e9
 
-// QuantityOK reports whether a number can be a quantity of cases or kegs.
-func QuantityOK(q float64) bool { return q >= 0 && q <= mostQuantity } // no comparison holds of what is no number
+// QuantityOK reports whether a number can be a quantity of cases or kegs, which are counted whole.
+func QuantityOK(q float64) bool {
+	return q >= 0 && q <= mostQuantity && q == math.Trunc(q) // no comparison holds of what is no number
+}

@@ -11,6 +11,7 @@ import (
 	"heeltap/graph/recall/printed"
 	"heeltap/graph/recall/scope"
 	"heeltap/labels/paper"
+	"heeltap/lots"
 )
 
 // Report is the final report: what happened, when, on which grounds, and what it came to.
@@ -131,7 +132,7 @@ func accounted(a *account.Account) string {
 			rest = num(x.sum.Over) + " MORE than were made"
 		}
 		if x.sum.Produced > 0 {
-			out = append(out, fmt.Sprintf("%s %% of %s, %s", num(x.sum.Percent), quantity(x.sum.Produced, x.unit), rest))
+			out = append(out, fmt.Sprintf("%s %% of %s, %s", lots.PercentFigure(x.sum.Percent), quantity(x.sum.Produced, x.unit), rest))
 		}
 	}
 	return or(strings.Join(out, "; "), "nothing was packed")
@@ -276,7 +277,7 @@ func (m *Maker) account() ([]paper.Part, error) {
 	}
 	head := []string{"#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#of one of several", "#too much", "#accounted %"}
 	cells := func(s account.Sum) []string {
-		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Missing), num(s.OneOf), num(s.Over), num(s.Percent)}
+		return []string{num(s.Counted), num(s.Shipped), num(s.Returned), num(s.Repacked), num(s.Removed), num(s.Missing), num(s.OneOf), num(s.Over), lots.PercentFigure(s.Percent)}
 	}
 	groups := paper.Table{Head: append([]string{"product", "date codes", "#made"}, head...), Note: "Made = counted + shipped - returned + repacked + removed (destroyed among it) + unaccounted for - too much. What one unit has too much does not make up for what another lacks. What the books say is on hand proves nothing: it is unaccounted for until it is counted. Of one of several: what was shipped of one of several units, unknown which, less what came back of it: it is in no unit's books, and so among what is unaccounted for."}
 	for _, g := range a.Groups {

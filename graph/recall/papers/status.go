@@ -188,7 +188,7 @@ func (m *Maker) sampleText(consignees []deliveries.Consignee) string {
 	if s == nil {
 		return "No level was chosen yet (21 CFR 7.42(b)(3))."
 	}
-	text := fmt.Sprintf("Level %s of 21 CFR 7.42(b)(3): %s %% of %d consignees, %d to check (%s), drawn with seed %s.", s.Level, num(s.Percent), s.Of, len(s.Parties), or(strings.Join(s.Parties, ", "), "none"), s.Seed)
+	text := fmt.Sprintf("Level %s of 21 CFR 7.42(b)(3): %s %% of %d consignees, %d to check (%s), drawn with seed %s.", s.Level, lots.PercentFigure(s.Percent), s.Of, len(s.Parties), or(strings.Join(s.Parties, ", "), "none"), s.Seed)
 	if s.Of != len(consignees) {
 		text += fmt.Sprintf(" There are %d consignees now: DRAW AGAIN.", len(consignees))
 	}
@@ -251,7 +251,7 @@ func (m *Maker) recoveryTable(a *account.Account) paper.Table {
 	t := paper.Table{Head: []string{"consignee", "", "#received", "#may be", "#returned, arrived", "#of it since the notice", "#says sent back", "#destroyed there", "#on hand there", "#sold", "#passed on", "#elsewhere", "#not explained", "#recovered %"},
 		Note: "Received + may be, less what came back before the notice = on hand when it came + sold + passed on + elsewhere + not explained. May be is what was shipped of one of several units: it counts as received until the consignee answers; then what it does not have of it went elsewhere. On hand when it came = on hand there + destroyed there + sent back or returned since the notice, whichever is more. What a consignee sells or destroys is its answer; it is no removal of ours. Recovered = returned and destroyed, of what was received and what it has besides."}
 	for _, x := range a.Consignees {
-		recovered := num(x.Percent)
+		recovered := lots.PercentFigure(x.Percent)
 		if x.Nothing {
 			recovered = "-"
 		}

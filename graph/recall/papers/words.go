@@ -14,7 +14,7 @@ import (
 
 // quantity writes an amount with its unit as people say it: 1 case, 6 kegs, 2.5 hL.
 func quantity(n float64, unit string) string {
-	text := num(n) + " " + unit
+	text := lots.FigureOf(n, unit) + " " + unit
 	if (unit == "case" || unit == "keg") && n != 1 {
 		text += "s"
 	}
@@ -54,10 +54,7 @@ func countOf(n int, one, many string) string {
 	return whole(n) + " " + many
 }
 
-func num(n float64) string {
-	text := strconv.FormatFloat(n, 'f', 3, 64)
-	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
-}
+func num(n float64) string { return lots.Figure(n) }
 
 // numOr is a number, or nothing for none: so that a table shows what there is.
 func numOr(n float64) string {

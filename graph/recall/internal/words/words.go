@@ -4,6 +4,8 @@ package words
 import (
 	"fmt"
 	"strings"
+
+	"heeltap/lots"
 )
 
 // Join puts the parts that are there behind one another.
@@ -51,7 +53,7 @@ func CasesAndKegs(cases, kegs float64) string {
 		if x.n == 1 {
 			parts = append(parts, "1 "+x.unit)
 		} else if x.n != 0 {
-			parts = append(parts, fmt.Sprintf("%g %ss", x.n, x.unit))
+			parts = append(parts, lots.Figure(x.n)+" "+x.unit+"s")
 		}
 	}
 	if len(parts) == 0 {

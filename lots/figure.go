@@ -1,0 +1,49 @@
+package lots
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// Figure writes a number for people, on screen and on paper: with three decimals at most, and no more than it has.
+func Figure(n float64) string { return figure(n, 3) }
+
+// FigureOf writes a quantity in its unit's precision: what is counted one by one has no parts, and a little of
+// something is not none of it.
+func FigureOf(n float64, unit string) string {
+	if Unit(unit).Dim() != Pieces {
+		return Figure(n)
+	}
+	whole := math.Round(n)
+	if whole == 0 && n > 0 {
+		whole = 1
+	}
+	return figure(whole, 0)
+}
+
+// PercentFigure writes a percentage with two decimals at most. Rounding takes nothing to 0 or to 100: less than all is
+// never shown as all, more never as no more, and a little never as nothing.
+func PercentFigure(percent float64) string {
+	rounded := math.Round(percent*100) / 100
+	for _, edge := range []float64{0, 100} {
+		switch {
+		case rounded == edge && percent < edge:
+			rounded = edge - 0.01
+		case rounded == edge && percent > edge:
+			rounded = edge + 0.01
+		}
+	}
+	return figure(rounded, 2)
+}
+
+func figure(n float64, decimals int) string {
+	text := strconv.FormatFloat(n, 'f', decimals, 64)
+	if decimals > 0 {
+		text = strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
+	}
+	if text == "-0" {
+		return "0"
+	}
+	return text
+}
