@@ -66,6 +66,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, c
 	for _, l := range s.Lost {
 		r.printf("\n%s\n", r.strong(fmt.Sprintf("NOT TRACED: %s %s: %s", l.What, l.Code, l.Why)))
 	}
+	r.showYeast(s)
 	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(s.Answer)
@@ -78,9 +79,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, c
 	r.showLots(s.Answer, all)
 	r.showInside(tx.Site(), s.Answer, all)
 	r.showDecisions(now, s)
-	if !s.HasLeft(tx) {
-		r.printf("\nNothing has left the brewery's control: where no part of a lot was released, that is a stock recovery, not a recall (21 CFR 7.3(k)).\n")
-	}
+	r.showWhetherLeft(tx, s)
 	for _, f := range s.Answer.Findings {
 		r.printf("  finding: %s: %s\n", f.Code, f.Text)
 	}
@@ -179,6 +178,7 @@ func printedCommand(e *env) *cobra.Command {
 				}
 			} else {
 				r.showRules(rules)
+				r.remind(s)
 			}
 			if bad > 0 {
 				r.note("%s cannot tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))

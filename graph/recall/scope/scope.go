@@ -23,6 +23,8 @@ type Scope struct {
 	Lost []Lost
 	// LeftOut are shipments of affected units that carried nothing affected.
 	LeftOut []LeftOut
+	// Yeast are the fills that suspect yeast came from, through all generations, nearest first.
+	Yeast []Yeast
 
 	before map[int64]lots.When // entries of shipments and returns that were over before anything affected stood on their unit
 }
@@ -69,6 +71,9 @@ func (b *Basis) Scope(tx *store.Tx) (*Scope, error) {
 		return nil, err
 	}
 	s.leaveOut(tx)
+	if err := b.upstream(tx, s); err != nil {
+		return nil, err
+	}
 	if b.Hazard == graph.Allergen {
 		s.Declared, err = declared(tx, b.Suspects, a)
 	}
