@@ -70,6 +70,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, c
 	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(s.Answer)
+	r.showWays(s)
 	r.showEither(s.Answer)
 	shown := *s.Answer
 	shown.Shipments = s.Shipments()
@@ -84,6 +85,19 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, c
 		r.printf("  finding: %s: %s\n", f.Code, f.Text)
 	}
 	return nil
+}
+
+// showWays says how many units come in which way: where a cut is to be decided.
+func (r *inRecall) showWays(s *scope.Scope) {
+	if len(s.Ways) == 0 {
+		return
+	}
+	t := &table{head: []string{"how it comes", "#pallets and kegs", "#cases", "#kegs"}}
+	for _, w := range s.Ways {
+		t.add(w.Text, whole(w.Units), whole(w.Cases), whole(w.Kegs))
+	}
+	r.print(t)
+	r.printf("  heeltap why SUSPECT UNIT shows the chain; heeltap recall scope --if -CODE shows what a cut would change\n")
 }
 
 func (r *inRecall) showStock(title string, stock []house.Stock) {

@@ -19,6 +19,7 @@ type ScopeAnswer struct {
 	Declared  []string         `json:"declared"` // units whose product declares the allergen
 	Kept      []scope.Item     `json:"kept"`     // wait for a signature
 	Left      bool             `json:"left"`     // something has left the brewery's control, or it cannot be said yet that nothing has
+	Ways      []trace.ByWay    `json:"ways"`     // how many units come by beer, only by yeast, only by a heel …
 	Yeast     []scope.Yeast    `json:"yeast"`    // the fills that suspect yeast came from, and how each is decided on
 	Served    []scope.Served   `json:"served"`   // drawn or sold in the taproom
 	LeftOut   []scope.LeftOut  `json:"left_out"` // shipments of affected units that carried nothing affected
@@ -35,7 +36,7 @@ func (r *Recall) Answer(tx *store.Tx, s *scope.Scope, changes []scope.Change) (S
 	}
 	head, err := tx.Head()
 	return ScopeAnswer{Recall: r.Summary(tx), Head: head, Decisions: orEmpty(r.Decisions), InHouse: orEmpty(stock), Declared: orEmpty(s.Declared),
-		Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Yeast: orEmpty(s.Yeast), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(changes), Trace: s.Answer}, err
+		Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Ways: s.Ways, Yeast: orEmpty(s.Yeast), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(changes), Trace: s.Answer}, err
 }
 
 func orEmpty[T any](list []T) []T {

@@ -23,6 +23,8 @@ type Scope struct {
 	Lost []Lost
 	// LeftOut are shipments of affected units that carried nothing affected.
 	LeftOut []LeftOut
+	// Ways count the units by how they come into the scope, so that it is seen where a cut is to be decided.
+	Ways []trace.ByWay
 	// Yeast are the fills that suspect yeast came from, through all generations, nearest first.
 	Yeast []Yeast
 
@@ -70,6 +72,7 @@ func (b *Basis) Scope(tx *store.Tx) (*Scope, error) {
 	if err := b.keep(tx, s); err != nil {
 		return nil, err
 	}
+	s.Ways = s.Answer.Ways()
 	s.leaveOut(tx)
 	if err := b.upstream(tx, s); err != nil {
 		return nil, err
