@@ -25,18 +25,19 @@ type ScopeAnswer struct {
 	LeftOut   []scope.LeftOut  `json:"left_out"` // shipments of affected units that carried nothing affected
 	Lost      []scope.Lost     `json:"lost"`     // suspects and decisions that mean nothing now
 	If        []scope.Change   `json:"if"`       // what other decisions would change
+	Effects   []scope.Effect   `json:"effects"`  // and in totals, before and after: each alone, then all together
 	Trace     *trace.Answer    `json:"trace"`
 }
 
 // Answer gathers a scope to be handed on, with what other decisions would change.
-func (r *Recall) Answer(tx *store.Tx, s *scope.Scope, changes []scope.Change) (ScopeAnswer, error) {
+func (r *Recall) Answer(tx *store.Tx, s *scope.Scope, what *scope.WhatIf) (ScopeAnswer, error) {
 	stock, err := r.InHouse(tx, s)
 	if err != nil {
 		return ScopeAnswer{}, err
 	}
 	head, err := tx.Head()
 	return ScopeAnswer{Recall: r.Summary(tx), Head: head, Decisions: orEmpty(r.Decisions), InHouse: orEmpty(stock), Declared: orEmpty(s.Declared),
-		Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Ways: s.Ways, Yeast: orEmpty(s.Yeast), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(changes), Trace: s.Answer}, err
+		Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Ways: s.Ways, Yeast: orEmpty(s.Yeast), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(what.Changes), Effects: orEmpty(what.Effects), Trace: s.Answer}, err
 }
 
 func orEmpty[T any](list []T) []T {

@@ -141,3 +141,32 @@ func TestWaysOfAHazardAndADecision(t *testing.T) {
 		require.Equal(t, map[string]string{"P-1": "content", "K-1/R-6": "yeast", "P-3": "named", "P-4": "uncertain", "P-5": "heel"}, way)
 	})
 }
+
+// What other decisions would change is counted before and after, each alone and then all together, and names the
+// units that would come in and go out. It takes no decision: the scope that stands is as it was.
+func TestWhatIf(t *testing.T) {
+	const shipped = "shipments shipment=S-3 unit=P-3 quantity=80 consignee=D-1 shipped_at=2026-03-01_08:00\nshipments shipment=S-1 unit=P-1 quantity=9 consignee=D-2 shipped_at=2026-03-01_08:00\n"
+	b := scope.Basis{Suspects: []string{"H-1"}, Hazard: graph.Anything}
+	ask(t, everyWay+shipped, b, func(tx *store.Tx, s *scope.Scope) {
+		stands := s.Counts()
+		require.Equal(t, scope.Counts{Units: 6, Cases: 400, Kegs: 1, Consignees: 2}, stands)
+		w, err := b.WhatIf(tx, s, []string{"hazard=foreign-body", "-K-1/R-6", "?H-2"})
+		require.NoError(t, err)
+		require.Len(t, w.Effects, 4)
+		require.Equal(t, scope.Effect{If: []string{"hazard=foreign-body"}, Before: stands, After: scope.Counts{Units: 5, Cases: 320, Kegs: 1, Consignees: 1}, Enter: []string{}, Leave: []string{"P-3"}}, w.Effects[0])
+		require.Equal(t, []string{"K-1/R-6"}, w.Effects[1].Leave)
+		require.Equal(t, stands, w.Effects[2].After, "H-2 was never used")
+		require.Equal(t, scope.Counts{Units: 4, Cases: 320, Kegs: 0, Consignees: 1}, w.Effects[3].After)
+		require.Equal(t, w.Would.Counts(), w.Effects[3].After)
+		require.Equal(t, stands, s.Counts())
+		require.Empty(t, b.Decisions)
+
+		alone, err := b.WhatIf(tx, s, []string{"+H-3"})
+		require.NoError(t, err)
+		require.Len(t, alone.Effects, 1, "one alone is all there is")
+		_, err = b.WhatIf(tx, s, []string{"-P-77"})
+		require.ErrorContains(t, err, "P-77")
+		_, err = b.WhatIf(tx, s, []string{"P-3"})
+		require.ErrorContains(t, err, "write +CODE")
+	})
+}
