@@ -24,7 +24,7 @@ func holdAllCommand(e *env) *cobra.Command {
 				title = "To be stopped, were it real: " + counted(len(stock), "thing")
 			}
 			r.showStock(title, stock)
-			return nil
+			return r.remindOf(tx, after)
 		})
 }
 
@@ -48,6 +48,7 @@ func holdListCommand(e *env) *cobra.Command {
 				return r.writeJSON(orEmpty(stock))
 			}
 			r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
+			r.remind(s)
 			return nil
 		})
 	cmd.Flags().StringVar(&out, "out", "", "write it as .pdf, .html or .txt")

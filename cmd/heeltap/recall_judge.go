@@ -14,7 +14,14 @@ func suspectCommand(e *env) *cobra.Command {
 	cmd := e.step(&cobra.Command{Use: "suspect CODE…", Short: "Add suspects", Args: cobra.MinimumNArgs(1), ValidArgsFunction: e.codesOf(nil),
 		Example: `  heeltap recall suspect L26-0150 --reason "same pallet, second letter of the supplier"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
-			return r.take(tx, now, &recall.Suspected{Suspects: labels.ParsePayloads(args), Reason: reason})
+			if err := r.take(tx, now, &recall.Suspected{Suspects: labels.ParsePayloads(args), Reason: reason}); err != nil {
+				return err
+			}
+			after, err := recall.Load(tx, now.Code)
+			if err != nil {
+				return err
+			}
+			return r.remindOf(tx, after)
 		})
 	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
 	return cmd
@@ -22,8 +29,8 @@ func suspectCommand(e *env) *cobra.Command {
 
 func unsuspectCommand(e *env) *cobra.Command {
 	var reason string
-	cmd := e.step(&cobra.Command{Use: "unsuspect CODE…", Short: "Remove suspects", Args: cobra.MinimumNArgs(1),
-		Long:    "Remove suspects on the lead's word: one whose row was voided, or one that was cleared. What the last version had in scope because of a voided row stays until it is signed off.",
+	cmd := e.step(&cobra.Command{Use: "unsuspect CODE…", Short: "Remove suspects, or decline what is proposed as one", Args: cobra.MinimumNArgs(1),
+		Long:    "Remove suspects on the lead's word: one whose row was voided, or one that was cleared. A fill that suspect yeast was cropped from, and that scope proposes as a suspect, is declined in the same way. What the last version had in scope because of a voided row stays until it is signed off.",
 		Example: `  heeltap recall unsuspect L26-0150 --reason "its analysis is in: sheet 7"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			return r.take(tx, now, &recall.Unsuspected{Suspects: labels.ParsePayloads(args), Reason: reason})

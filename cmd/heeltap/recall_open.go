@@ -69,6 +69,9 @@ func (r *inRecall) open(tx *store.Tx, o recall.Opened, begin func(*store.Tx, rec
 	for _, x := range others {
 		r.note("%s (%s) is open too: from now on each verb needs --recall CODE", x.Code, x.Kind())
 	}
+	if err := r.remindOf(tx, opened); err != nil {
+		return err
+	}
 	r.printf("\n%s\n", cautionText())
 	r.printf("\nNext: heeltap recall scope, then recall hold, then recall freeze\n")
 	return nil

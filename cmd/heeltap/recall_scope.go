@@ -19,7 +19,7 @@ func scopeCommand(e *env) *cobra.Command {
 	cmd := e.ask(&cobra.Command{
 		Use: "scope", Short: "Show what is affected: first what is in the house, then what has left", Args: cobra.NoArgs,
 		Long: `Show what is affected, by the records as they stand and the lead's decisions. --if shows what a wider or
-narrower decision would change, without taking it: +CODE includes, -CODE excludes, ?CODE adds a suspect,
+narrower decision would change, without taking it, each alone and all together: +CODE includes, -CODE excludes, ?CODE adds a suspect,
 hazard=KIND changes the hazard.`,
 		Example: `  heeltap recall scope
   heeltap recall scope --if -R26-0031 --if hazard=spoiler
@@ -29,27 +29,19 @@ hazard=KIND changes the hazard.`,
 		if err != nil {
 			return err
 		}
-		var changes []scope.Change
-		if len(ifs) > 0 {
-			other, err := scope.ParseIf(ifs)
-			if err != nil {
-				return err
-			}
-			would, err := now.ScopeIf(tx, other)
-			if err != nil {
-				return err
-			}
-			changes = scope.Compare(s, would)
+		what, err := now.WhatIf(tx, s, ifs)
+		if err != nil {
+			return err
 		}
-		return r.showScope(tx, now, s, changes, len(ifs) > 0, all)
+		return r.showScope(tx, now, s, what, all)
 	})
 	cmd.Flags().StringArrayVar(&ifs, "if", nil, "what if: +CODE, -CODE, ?CODE or hazard=KIND (repeatable)")
 	cmd.Flags().BoolVar(&all, "all", false, "list every row, with the chain behind it")
 	return cmd
 }
 
-func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, changes []scope.Change, what, all bool) error {
-	answer, err := now.Answer(tx, s, changes)
+func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, what *scope.WhatIf, all bool) error {
+	answer, err := now.Answer(tx, s, what)
 	if err != nil {
 		return err
 	}
@@ -57,18 +49,19 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, c
 	if r.json {
 		return r.writeJSON(answer)
 	}
-	if what {
-		r.printf("%s\n", r.strong("If it were so, against the scope that stands"))
-		r.printChanges(tx, now, changes)
+	if len(what.Effects) > 0 {
+		r.showWhatIf(tx, now, what, all)
 		return nil
 	}
 	r.printf("%s (%s), hazard %s: %s\nAs known with entry %d.\n\n%s\n", now.Code, now.Kind(), now.Hazard, now.Reason, head, cautionText())
 	for _, l := range s.Lost {
 		r.printf("\n%s\n", r.strong(fmt.Sprintf("NOT TRACED: %s %s: %s", l.What, l.Code, l.Why)))
 	}
+	r.showYeast(s)
 	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(s.Answer)
+	r.showWays(s)
 	r.showEither(s.Answer)
 	shown := *s.Answer
 	shown.Shipments = s.Shipments()
@@ -78,13 +71,57 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, c
 	r.showLots(s.Answer, all)
 	r.showInside(tx.Site(), s.Answer, all)
 	r.showDecisions(now, s)
-	if !s.HasLeft(tx) {
-		r.printf("\nNothing has left the brewery's control: where no part of a lot was released, that is a stock recovery, not a recall (21 CFR 7.3(k)).\n")
-	}
+	r.showWhetherLeft(tx, s)
 	for _, f := range s.Answer.Findings {
 		r.printf("  finding: %s: %s\n", f.Code, f.Text)
 	}
 	return nil
+}
+
+// showWhatIf says what other decisions would change: in totals, each alone and all together, then thing by thing.
+func (r *inRecall) showWhatIf(tx *store.Tx, now *recall.Recall, what *scope.WhatIf, all bool) {
+	t := &table{head: []string{"what if", "#pallets and kegs", "#cases", "#kegs", "#consignees"}}
+	for _, x := range what.Effects {
+		b, a := x.Before, x.After
+		t.add(strings.Join(x.If, " "), arrow(b.Units, a.Units), arrow(b.Cases, a.Cases), arrow(b.Kegs, a.Kegs), arrow(b.Consignees, a.Consignees))
+	}
+	r.printf("%s\n", r.strong("If it were so, against the scope that stands (before → after)"))
+	r.print(t)
+	for _, x := range what.Effects {
+		r.showMoves(strings.Join(x.If, " "), "would come in", x.Enter, all)
+		r.showMoves(strings.Join(x.If, " "), "would go out", x.Leave, all)
+	}
+	r.printf("\n%s\n", r.strong("Thing by thing"))
+	r.printChanges(tx, now, what.Changes)
+	r.remind(what.Would)
+}
+
+// showMoves names the units that a decision would bring in or let go.
+func (r *inRecall) showMoves(what, where string, units []string, all bool) {
+	if len(units) == 0 {
+		return
+	}
+	more := ""
+	if left := len(units) - mostLines; left > 0 && !all {
+		units, more = units[:mostLines], fmt.Sprintf(" … and %d more: --all lists them", left)
+	}
+	r.printf("  %s: %s %s%s\n", what, strings.Join(units, ", "), where, more)
+}
+
+// arrow writes a number before and after.
+func arrow[T int | int64](before, after T) string { return whole(before) + " → " + whole(after) }
+
+// showWays says how many units come in which way: where a cut is to be decided.
+func (r *inRecall) showWays(s *scope.Scope) {
+	if len(s.Ways) == 0 {
+		return
+	}
+	t := &table{head: []string{"how it comes", "#pallets and kegs", "#cases", "#kegs"}}
+	for _, w := range s.Ways {
+		t.add(w.Text, whole(w.Units), whole(w.Cases), whole(w.Kegs))
+	}
+	r.print(t)
+	r.printf("  heeltap why SUSPECT UNIT shows the chain; heeltap recall scope --if -CODE shows what a cut would change\n")
 }
 
 func (r *inRecall) showStock(title string, stock []house.Stock) {
@@ -179,6 +216,7 @@ func printedCommand(e *env) *cobra.Command {
 				}
 			} else {
 				r.showRules(rules)
+				r.remind(s)
 			}
 			if bad > 0 {
 				r.note("%s cannot tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))

@@ -24,11 +24,13 @@ func consigneesCommand(e *env) *cobra.Command {
 				return err
 			}
 			if r.json {
+				r.remind(s)
 				return r.writeJSON(list)
 			}
 			r.showRecipients(now, list, all)
 			r.showOthers(deliveries.ReturnedByOthers(tx, s))
 			r.showLeftOut(s)
+			r.remind(s)
 			return nil
 		})
 	cmd.Flags().BoolVar(&all, "all", false, "list every unit")

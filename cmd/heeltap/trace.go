@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -187,11 +188,18 @@ func (e *env) showUnits(a *trace.Answer, all bool) {
 		return
 	}
 	t := &table{head: []string{"unit", "band", "runs", "product", "date codes", "#quantity", "#affected", "#here", "held"}}
+	ways := slices.ContainsFunc(a.Units, func(u trace.Unit) bool { return u.Way != "" })
+	if ways {
+		t.head = append(t.head, "how it comes")
+	}
 	if all {
 		t.head = append(t.head, "why")
 	}
 	for _, u := range a.Units {
 		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), strings.Join(u.DateCodes, ", "), whole(u.Quantity), whole(u.Affected), number(u.OnHand), heldText(u)}
+		if ways {
+			row = append(row, u.Way)
+		}
 		if all {
 			row = append(row, chainText(u.Why))
 		}

@@ -18,23 +18,26 @@ type ScopeAnswer struct {
 	InHouse   []house.Stock    `json:"in_house"`
 	Declared  []string         `json:"declared"` // units whose product declares the allergen
 	Kept      []scope.Item     `json:"kept"`     // wait for a signature
-	Left      bool             `json:"left"`     // something has left the brewery's control
+	Left      bool             `json:"left"`     // something has left the brewery's control, or it cannot be said yet that nothing has
+	Ways      []trace.ByWay    `json:"ways"`     // how many units come by beer, only by yeast, only by a heel …
+	Yeast     []scope.Yeast    `json:"yeast"`    // the fills that suspect yeast came from, and how each is decided on
 	Served    []scope.Served   `json:"served"`   // drawn or sold in the taproom
 	LeftOut   []scope.LeftOut  `json:"left_out"` // shipments of affected units that carried nothing affected
 	Lost      []scope.Lost     `json:"lost"`     // suspects and decisions that mean nothing now
 	If        []scope.Change   `json:"if"`       // what other decisions would change
+	Effects   []scope.Effect   `json:"effects"`  // and in totals, before and after: each alone, then all together
 	Trace     *trace.Answer    `json:"trace"`
 }
 
 // Answer gathers a scope to be handed on, with what other decisions would change.
-func (r *Recall) Answer(tx *store.Tx, s *scope.Scope, changes []scope.Change) (ScopeAnswer, error) {
+func (r *Recall) Answer(tx *store.Tx, s *scope.Scope, what *scope.WhatIf) (ScopeAnswer, error) {
 	stock, err := r.InHouse(tx, s)
 	if err != nil {
 		return ScopeAnswer{}, err
 	}
 	head, err := tx.Head()
 	return ScopeAnswer{Recall: r.Summary(tx), Head: head, Decisions: orEmpty(r.Decisions), InHouse: orEmpty(stock), Declared: orEmpty(s.Declared),
-		Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(changes), Trace: s.Answer}, err
+		Kept: orEmpty(s.Kept), Left: s.HasLeft(tx), Ways: s.Ways, Yeast: orEmpty(s.Yeast), Served: s.Served(tx), LeftOut: orEmpty(s.LeftOut), Lost: orEmpty(s.Lost), If: orEmpty(what.Changes), Effects: orEmpty(what.Effects), Trace: s.Answer}, err
 }
 
 func orEmpty[T any](list []T) []T {

@@ -21,6 +21,7 @@ func (s *Suspected) apply(r *Recall, _ Logged) {
 		if !slices.Contains(r.Suspects, c) {
 			r.Suspects = append(r.Suspects, c)
 		}
+		r.Declined = slices.DeleteFunc(slices.Clone(r.Declined), func(d scope.Decision) bool { return d.Code == c })
 	}
 	maps.Copy(r.Meant, s.Meant)
 }
@@ -135,6 +136,10 @@ func (s *Reopened) apply(r *Recall, _ Logged) { r.Open, r.Ended = true, "" }
 
 func (s *Terminated) apply(r *Recall, _ Logged) { r.Open, r.Ended = false, s.Authority }
 
-func (s *Unsuspected) apply(r *Recall, _ Logged) {
+func (s *Unsuspected) apply(r *Recall, l Logged) {
 	r.Suspects = slices.DeleteFunc(slices.Clone(r.Suspects), func(c string) bool { return slices.Contains(s.Suspects, c) })
+	for _, c := range slices.Concat(s.Suspects, s.Declined) {
+		r.Declined = append(r.Declined, scope.Decision{Code: c, Choice: scope.Declined, Reason: s.Reason, By: l.By, At: l.At, Entry: l.Entry})
+	}
+	maps.Copy(r.Meant, s.Meant)
 }

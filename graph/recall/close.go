@@ -37,6 +37,9 @@ func (r *Recall) OpenLines(tx *store.Tx, s *scope.Scope) ([]OpenLine, error) {
 	for _, l := range s.Lost {
 		add("scope", "%s %s is not traced: %s; %s", l.What, l.Code, l.Why, l.Mend())
 	}
+	for _, y := range s.Undecided() {
+		add("scope", "not decided: %s; %s", y.Text(), howToDecide(y.Code))
+	}
 	for _, i := range s.Kept {
 		add("signature", "%s %s: a correction took it out of scope; sign off, or leave it in", i.Kind, i.Code)
 	}
@@ -62,6 +65,11 @@ func (r *Recall) OpenLines(tx *store.Tx, s *scope.Scope) ([]OpenLine, error) {
 		return nil, err
 	}
 	return slices.Concat(out, told, openIn(a), still), tx.Err()
+}
+
+// howToDecide says how the lead takes or declines a fill that suspect yeast came from.
+func howToDecide(fill string) string {
+	return fmt.Sprintf("heeltap recall suspect %s --reason TEXT takes it, heeltap recall unsuspect %s --reason TEXT declines it", fill, fill)
 }
 
 // consigneeLines lists whom to ask further, and what is to be checked.

@@ -31,7 +31,11 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []house.Stock, error
 		return x.Kind == "loose" || r.Mock && slices.Contains(r.Holds, x.Code) || !r.Mock && x.HeldHere
 	})
 	if len(stock) == 0 {
-		return nil, nil, lots.Errorf(lots.Conflict, "nothing more to hold: all that is in scope and in the house is held, or has left")
+		open := ""
+		for _, y := range s.Undecided() {
+			open += "; not decided: " + y.Text()
+		}
+		return nil, nil, lots.Errorf(lots.Conflict, "nothing more to hold: all that is in scope and in the house is held, or has left%s", open)
 	}
 	step := &Stopped{}
 	for i, x := range stock {

@@ -93,6 +93,9 @@ func (r *Recall) Notify(tx *store.Tx, s *scope.Scope) (*Notification, error) {
 			return nil, err
 		}
 	}
+	for _, y := range s.Undecided() {
+		n.Open = append(n.Open, fmt.Sprintf("not decided: %s; %s", y.Text(), howToDecide(y.Code)))
+	}
 	a, err := r.Reconcile(tx, s)
 	if err != nil {
 		return nil, err

@@ -48,9 +48,14 @@ func (s *Suspected) ready(tx *store.Tx, r *Recall) error {
 	return tx.Err()
 }
 
-// ready finds the suspects under whatever spelling. One must remain: a recall of nothing is closed instead.
+// ready finds the suspects and what is proposed as one, under whatever spelling. One suspect must remain: a
+// recall of nothing is closed instead.
 func (s *Unsuspected) ready(tx *store.Tx, r *Recall) error {
 	if err := cmp.Or(needed(s.Reason, "reason"), named(s.Suspects)); err != nil {
+		return err
+	}
+	now, err := r.Scope(tx)
+	if err != nil {
 		return err
 	}
 	var out []string
@@ -58,16 +63,23 @@ func (s *Unsuspected) ready(tx *store.Tx, r *Recall) error {
 		same := scope.Spelled(tx, []string{c})[0]
 		i := slices.IndexFunc(r.Suspects, func(s string) bool { return s == c || scope.Spelled(tx, []string{s})[0] == same })
 		if i < 0 {
-			return lots.Errorf(lots.NotFound, "%s is no suspect of %s; suspects are: %s", c, r.Code, strings.Join(r.Suspects, ", "))
+			proposed := append(now.Proposed(c), now.Proposed(same)...)
+			if len(proposed) == 0 {
+				return lots.Errorf(lots.NotFound, "%s is no suspect of %s; suspects are: %s", c, r.Code, strings.Join(r.Suspects, ", "))
+			}
+			s.Declined = append(s.Declined, proposed...)
+			continue
 		}
 		if !slices.Contains(out, r.Suspects[i]) {
 			out = append(out, r.Suspects[i])
 		}
 	}
+	slices.Sort(s.Declined)
+	s.Declined = slices.Compact(s.Declined)
 	if len(out) == len(r.Suspects) {
 		return lots.Errorf(lots.Conflict, "%s would have no suspect left: add the right one first (recall suspect), or close it", r.Code)
 	}
-	s.Suspects = out
+	s.Suspects, s.Meant = out, scope.Meanings(tx, slices.Concat(out, s.Declined))
 	return tx.Err()
 }
 

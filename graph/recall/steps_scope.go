@@ -46,14 +46,23 @@ func (s *Suspected) text() string {
 	return fmt.Sprintf("Suspected too: %s: %s", strings.Join(s.Suspects, ", "), s.Reason)
 }
 
-// Unsuspected takes suspects off by the lead's word.
+// Unsuspected takes suspects off by the lead's word, or declines what was proposed as one.
 type Unsuspected struct {
-	Suspects []string `json:"suspects"`
-	Reason   string   `json:"reason"`
+	Suspects []string      `json:"suspects"`
+	Declined []string      `json:"declined,omitempty"` // fills that suspect yeast came from
+	Reason   string        `json:"reason"`
+	Meant    scope.Meaning `json:"meant,omitempty"`
 }
 
 func (s *Unsuspected) text() string {
-	return fmt.Sprintf("Suspected no more: %s: %s", strings.Join(s.Suspects, ", "), s.Reason)
+	var parts []string
+	if len(s.Suspects) > 0 {
+		parts = append(parts, "Suspected no more: "+strings.Join(s.Suspects, ", "))
+	}
+	if len(s.Declined) > 0 {
+		parts = append(parts, "Not suspected, though suspect yeast came from it: "+strings.Join(s.Declined, ", "))
+	}
+	return fmt.Sprintf("%s: %s", strings.Join(parts, ". "), s.Reason)
 }
 
 // Judged changes the hazard, and so the links that count.

@@ -99,6 +99,7 @@ type Unit struct {
 	Held         bool     `json:"held"`
 	HeldPossible bool     `json:"held_possible"`
 	Place        *string  `json:"place"`
+	Way          string   `json:"way,omitempty"` // how it comes into a recall's scope: see [Answer.Ways]
 	Amount
 
 	// Entries are the journal entries of the chain that leads to the unit.

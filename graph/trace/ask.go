@@ -37,7 +37,20 @@ func Ask(tx *store.Tx, question Question) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	without, err := r.resolveAll(question.Without)
+	cut, err := r.cut(question.Without)
+	if err != nil {
+		return nil, err
+	}
+	q, err := walkPast(tx, question.Dir, question.Hazard, from.sorted(), cut)
+	if err != nil {
+		return nil, err
+	}
+	return q.answer()
+}
+
+// cut finds the nodes that a walk does not pass.
+func (r *resolver) cut(texts []string) (map[int64]bool, error) {
+	without, err := r.resolveAll(texts)
 	if err != nil {
 		return nil, err
 	}
@@ -45,11 +58,7 @@ func Ask(tx *store.Tx, question Question) (*Answer, error) {
 	for _, s := range without.starts {
 		cut[s.ID] = true
 	}
-	q, err := walkPast(tx, question.Dir, question.Hazard, from.sorted(), cut)
-	if err != nil {
-		return nil, err
-	}
-	return q.answer()
+	return cut, nil
 }
 
 func (r *resolver) resolveAll(texts []string) (*target, error) {

@@ -13,6 +13,7 @@ type Basis struct {
 	Suspects  []string
 	Hazard    graph.Hazard
 	Decisions []Decision
+	Declined  []Decision // what was taken off the suspects, or never put among them though it was proposed
 	Versions  []Version
 	Meant     Meaning          // what suspects and decisions meant when they were named
 	Signed    map[string]int64 // what was signed off, to the journal entry of the signature

@@ -66,6 +66,3 @@ func (b *Basis) Drift(tx *store.Tx) (int, error) {
 func Same(a, b []Change) bool {
 	return slices.EqualFunc(a, b, func(x, y Change) bool { return x.Item == y.Item && x.What == y.What })
 }
-
-// Compare lists what a scope would change against the one that stands: for decisions not taken yet.
-func Compare(stands, would *Scope) []Change { return Diff(stands.Items(), would.Items()) }

@@ -97,7 +97,13 @@ func (s *Scope) Served(tx *store.Tx) []Served {
 // HasLeft reports whether anything left the brewery's control: without it, it is a stock
 // recovery and no recall (21 CFR 7.3(k)). What may have left counts, and what was served or
 // sold in the taproom; so does what only links reach that do not count for the hazard.
+// While a fill that suspect yeast came from is not decided on, it cannot be said that nothing has left.
 func (s *Scope) HasLeft(tx *store.Tx) bool {
+	return len(s.Undecided()) > 0 || s.SoFarLeft(tx)
+}
+
+// SoFarLeft reports whether anything left of what is in scope so far, whatever is still to be decided.
+func (s *Scope) SoFarLeft(tx *store.Tx) bool {
 	if slices.ContainsFunc(s.Lost, func(l Lost) bool { return l.What == suspected && len(l.StandsIn) == 0 }) {
 		return true // what cannot be traced cannot be said to be here
 	}

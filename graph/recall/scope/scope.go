@@ -1,7 +1,6 @@
 package scope
 
 import (
-	"cmp"
 	"maps"
 	"slices"
 	"strings"
@@ -23,39 +22,12 @@ type Scope struct {
 	Lost []Lost
 	// LeftOut are shipments of affected units that carried nothing affected.
 	LeftOut []LeftOut
+	// Ways count the units by how they come into the scope, so that it is seen where a cut is to be decided.
+	Ways []trace.ByWay
+	// Yeast are the fills that suspect yeast came from, through all generations, nearest first.
+	Yeast []Yeast
 
 	before map[int64]lots.When // entries of shipments and returns that were over before anything affected stood on their unit
-}
-
-// If is a change of the decisions, to see what it would do.
-type If struct {
-	Include, Exclude []string
-	Suspects         []string
-	Hazard           graph.Hazard // empty: as it is
-}
-
-// ParseIf reads changes of the decisions: +CODE includes, -CODE excludes, ?CODE suspects besides, hazard=KIND judges anew.
-func ParseIf(ifs []string) (If, error) {
-	var c If
-	for _, text := range ifs {
-		switch {
-		case strings.HasPrefix(text, "+") && len(text) > 1:
-			c.Include = append(c.Include, text[1:])
-		case strings.HasPrefix(text, "-") && len(text) > 1:
-			c.Exclude = append(c.Exclude, text[1:])
-		case strings.HasPrefix(text, "?") && len(text) > 1:
-			c.Suspects = append(c.Suspects, text[1:])
-		case strings.HasPrefix(text, "hazard="):
-			h, err := graph.ParseHazard(strings.TrimPrefix(text, "hazard="))
-			if err != nil {
-				return c, lots.Errorf(lots.Invalid, "--if: %w", err)
-			}
-			c.Hazard = h
-		default:
-			return c, lots.Errorf(lots.Invalid, "--if %q: write +CODE to include, -CODE to exclude, ?CODE to suspect besides, or hazard=KIND", text)
-		}
-	}
-	return c, nil
 }
 
 // Scope computes the scope from the records as they stand.
@@ -68,33 +40,15 @@ func (b *Basis) Scope(tx *store.Tx) (*Scope, error) {
 	if err := b.keep(tx, s); err != nil {
 		return nil, err
 	}
+	s.Ways = s.Answer.Ways()
 	s.leaveOut(tx)
+	if err := b.upstream(tx, s); err != nil {
+		return nil, err
+	}
 	if b.Hazard == graph.Allergen {
 		s.Declared, err = declared(tx, b.Suspects, a)
 	}
 	return s, err
-}
-
-// ScopeIf computes what the scope would be with other decisions, without taking them.
-func (b *Basis) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
-	for _, codes := range [][]string{change.Suspects, change.Include, change.Exclude} {
-		for _, c := range codes {
-			if err := trace.Understood(tx, c); err != nil {
-				return nil, err
-			}
-		}
-	}
-	other := *b
-	other.Suspects = append(slices.Clone(b.Suspects), Spelled(tx, change.Suspects)...)
-	other.Hazard = cmp.Or(change.Hazard, b.Hazard)
-	other.Decisions = slices.Clone(b.Decisions)
-	for choice, codes := range map[string][]string{Include: Spelled(tx, change.Include), Exclude: Spelled(tx, change.Exclude)} {
-		for _, c := range codes {
-			other.Decisions = slices.DeleteFunc(other.Decisions, func(d Decision) bool { return d.Code == c })
-			other.Decisions = append(other.Decisions, Decision{Code: c, Choice: choice})
-		}
-	}
-	return other.Scope(tx)
 }
 
 // trace follows the suspects and what was included, past what was excluded. What cannot be

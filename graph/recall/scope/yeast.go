@@ -1,0 +1,166 @@
+package scope
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"heeltap/graph"
+	"heeltap/graph/recall/internal/words"
+	"heeltap/graph/trace"
+	"heeltap/lots/store"
+)
+
+// The states of a fill that suspect yeast was cropped from.
+const (
+	Open     = "open"     // proposed as a suspect: the lead has neither taken nor declined it
+	InScope  = "in scope" // taken, or reached anyhow
+	Declined = "declined" // not suspected, by the lead's word
+)
+
+// Yeast is a fill that suspect yeast, or yeast upstream of it, was cropped from. A fault in yeast may have been
+// in that beer already, or may have come in later: whether to suspect it too is for the lead to decide.
+type Yeast struct {
+	Code        string   `json:"code"` // the fill
+	Vessel      string   `json:"vessel"`
+	Band        string   `json:"band"` // possible where it may be another one
+	Crops       []string `json:"crops"`
+	Generations int      `json:"generations"` // croppings between it and the suspect
+	Why         []string `json:"why"`         // from the suspect up to it
+	State       string   `json:"state"`
+	Reason      string   `json:"reason"` // of one declined, and by whom
+	By          string   `json:"by"`
+	Beyond
+}
+
+// Beyond is what a suspect more would reach that is not in scope.
+type Beyond struct {
+	Units      int      `json:"units"`
+	Cases      int64    `json:"cases"`
+	Kegs       int64    `json:"kegs"`
+	Consignees int      `json:"consignees"` // who received any of the units, in scope already or not
+	UnitCodes  []string `json:"unit_codes"`
+	Left       bool     `json:"left"` // some of it was shipped, served or sold
+}
+
+// Text says it in a few words.
+func (x Beyond) Text() string {
+	if x.Units == 0 {
+		return "no more units"
+	}
+	return fmt.Sprintf("%s (%s) and %s", words.Plural(x.Units, "unit"), words.CasesAndKegs(float64(x.Cases), float64(x.Kegs)), words.Plural(x.Consignees, "consignee"))
+}
+
+// Text says what is proposed, in a line.
+func (y Yeast) Text() string {
+	were := "was"
+	switch {
+	case y.Band != graph.In.String():
+		were = "may have been"
+	case len(y.Crops) > 1:
+		were = "were"
+	}
+	return fmt.Sprintf("%s (%s %s cropped from it) reaches %s beyond the scope", y.Code, strings.Join(y.Crops, ", "), were, y.Beyond.Text())
+}
+
+// Stands says how it stands, and of what was declined who did so and why.
+func (y Yeast) Stands() string {
+	if y.State == Declined {
+		return fmt.Sprintf("%s by %s: %s", y.State, y.By, y.Reason)
+	}
+	return y.State
+}
+
+// Undecided lists the fills upstream of suspect yeast that the lead has neither taken nor declined.
+func (s *Scope) Undecided() []Yeast {
+	return slices.DeleteFunc(slices.Clone(s.Yeast), func(y Yeast) bool { return y.State != Open })
+}
+
+// Proposed finds the open proposals that a code names; the name of a vessel means what of it is proposed.
+func (s *Scope) Proposed(code string) []string {
+	var out []string
+	for _, y := range s.Undecided() {
+		if strings.EqualFold(y.Code, code) || strings.EqualFold(y.Vessel, code) {
+			out = append(out, y.Code)
+		}
+	}
+	return out
+}
+
+// upstream finds the fills that suspect yeast came from, and what each would bring in.
+func (b *Basis) upstream(tx *store.Tx, s *Scope) error {
+	suspects, decisions, _ := b.understood(tx, b.Suspects, b.Decisions)
+	q := trace.Question{Hazard: b.Hazard, From: suspects, Literal: true, Without: excluded(decisions)}
+	sources, err := trace.YeastSources(tx, q)
+	if err != nil {
+		return err
+	}
+	inside := keysOf(s.Items())
+	for _, x := range sources {
+		y := Yeast{Code: x.Code, Vessel: x.Vessel, Band: x.Band, Crops: x.Crops, Generations: x.Generations, Why: x.Why, State: Open}
+		q.Dir, q.From = graph.Forward, []string{"fill:" + x.Code}
+		reached, err := trace.Ask(tx, q)
+		if err != nil {
+			return err
+		}
+		y.Beyond = beyond(inside, reached)
+		declined, ok := b.declined(tx, x.Code)
+		switch {
+		case inside["fill "+x.Code]:
+			y.State = InScope
+		case ok:
+			y.State, y.Reason, y.By = Declined, declined.Reason, declined.By
+		}
+		s.Yeast = append(s.Yeast, y)
+	}
+	return nil
+}
+
+// excluded lists what decisions cut.
+func excluded(decisions []Decision) (out []string) {
+	for _, d := range decisions {
+		if d.Choice != Include {
+			out = append(out, d.Code)
+		}
+	}
+	return out
+}
+
+// beyond counts what an answer reaches that is not inside.
+func beyond(inside map[string]bool, a *trace.Answer) Beyond {
+	x := Beyond{UnitCodes: []string{}, Left: len(a.Poured()) > 0}
+	more := map[string]bool{}
+	for _, u := range a.Units {
+		if inside["unit "+u.Code] {
+			continue
+		}
+		more[u.Code] = true
+		x.UnitCodes = append(x.UnitCodes, u.Code)
+		if x.Units++; u.Kind == "keg" {
+			x.Kegs += u.Quantity
+		} else {
+			x.Cases += u.Quantity
+		}
+	}
+	consignees := map[string]bool{}
+	for _, sh := range a.Carrying() {
+		if slices.ContainsFunc(strings.Split(sh.Unit, "|"), func(u string) bool { return more[u] }) {
+			consignees[sh.Consignee], x.Left = true, true
+		}
+	}
+	x.Consignees = len(consignees)
+	return x
+}
+
+// declined finds the lead's word that a fill is not suspected, by whatever name it went when it was given.
+func (b *Basis) declined(tx *store.Tx, fill string) (Decision, bool) {
+	for _, d := range slices.Backward(b.Declined) {
+		codes, _, _ := b.understood(tx, []string{d.Code}, nil)
+		for _, c := range codes {
+			if slices.Contains(trace.Meant(tx, c), "fill:"+fill) {
+				return d, true
+			}
+		}
+	}
+	return Decision{}, false
+}
