@@ -130,25 +130,29 @@ reason: what is stopped for another reason, or for a recall, stays stopped.`,
 				return err
 			}
 			var entries []int64
+			var subject string
 			err = e.act(cmd.Context(), try, func(tx *store.Tx) error {
 				at, err := desk.Moment(tx, at)
 				if err != nil {
 					return err
 				}
-				entries, err = recall.Release(tx, args[0], at, reason, by)
+				if subject, err = desk.Subject(tx, args[0]); err != nil {
+					return err
+				}
+				entries, err = recall.Release(tx, subject, at, reason, by)
 				return err
 			})
 			if err != nil {
 				return err
 			}
 			if e.json {
-				return e.writeJSON(map[string]any{"subject": args[0], "entries": entries, "tried": try})
+				return e.writeJSON(map[string]any{"subject": subject, "entries": entries, "tried": try})
 			}
 			is := "is"
 			if try {
 				is = "would be"
 			}
-			e.printf("%s %s released (%s)\n", args[0], is, counted(len(entries), "hold"))
+			e.printf("%s %s released (%s)\n", subject, is, counted(len(entries), "hold"))
 			e.onlyTried(try)
 			return nil
 		},

@@ -4,13 +4,16 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"heeltap/graph/doubt"
 	"heeltap/graph/gate"
 	"heeltap/graph/recall"
 	"heeltap/graph/trace"
+	"heeltap/labels"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -43,16 +46,58 @@ type Reread struct{ Was, Now string }
 // share is amended in all of them. A row that takes what is on hold only as corrected is stopped as
 // a new one would be.
 func Amend(tx *store.Tx, c Change, set map[string]string) (*Corrected, error) {
-	return c.make(tx, func() (targets, entries []int64, err error) {
-		if targets, err = rowsAmended(tx, c.Name, set); err == nil {
-			entries, err = tx.AmendAll(targets, set, c.Reason, c.By)
+	var notes []string
+	name, err := Subject(tx, c.Name)
+	if err != nil {
+		return nil, err
+	}
+	c.Name = name
+	out, err := c.make(tx, func() (targets, entries []int64, err error) {
+		if targets, err = rowsAmended(tx, c.Name, set); err != nil {
+			return nil, nil, err
 		}
+		if set, notes, err = codesIn(tx, targets[0], set); err != nil {
+			return nil, nil, err
+		}
+		entries, err = tx.AmendAll(targets, set, c.Reason, c.By)
 		return targets, entries, err
 	})
+	if err != nil {
+		return nil, err
+	}
+	out.Warnings = append(notes, out.Warnings...)
+	return out, nil
+}
+
+// Subject is the name of a row or a thing that somebody means by what a tag holds or by what they type; a
+// number that is no code stays the number of an entry. What was typed differently is noted.
+func Subject(tx *store.Tx, text string) (string, error) {
+	text = labels.ParsePayload(text)
+	rows, err := tx.RowsOf(text)
+	if _, isNumber := strconv.ParseInt(text, 10, 64); err != nil || len(rows) > 0 || isNumber == nil {
+		return text, err
+	}
+	return trace.Recorded(tx, text)
+}
+
+// codesIn puts codes where the cells to be amended name things by a tag or a name.
+func codesIn(tx *store.Tx, target int64, set map[string]string) (map[string]string, []string, error) {
+	row, ok := tx.Row(target)
+	if !ok {
+		return set, nil, nil // whoever amends it says what is wrong
+	}
+	cells := lots.Row(maps.Clone(set))
+	notes, err := meant(tx, row.Sheet, cells)
+	return cells, notes, err
 }
 
 // Void takes a row back, or by its entry number a correction.
 func Void(tx *store.Tx, c Change) (*Corrected, error) {
+	name, err := Subject(tx, c.Name)
+	if err != nil {
+		return nil, err
+	}
+	c.Name = name
 	return c.make(tx, func() ([]int64, []int64, error) {
 		target, err := EntryOf(tx, c.Name)
 		if err != nil {

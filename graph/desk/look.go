@@ -121,7 +121,11 @@ type Line struct {
 // Journal lists at most so many entries from one on, of those that name a code and their corrections
 // where about is given; more reports whether others follow.
 func Journal(tx *store.Tx, from int64, most int, about string) (lines []Line, more bool, err error) {
-	about = strings.TrimSpace(about)
+	if about = strings.TrimSpace(about); about != "" {
+		if about, err = Subject(tx, about); err != nil {
+			return nil, false, err
+		}
+	}
 	zone := tx.Site().Zone
 	lines = []Line{}
 	named := map[int64]bool{}
