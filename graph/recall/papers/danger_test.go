@@ -79,7 +79,7 @@ shipments shipment=S5 unit=P-3 quantity=20 consignee=D-1 shipped_at=2026-02-10_0
 	b.suspects(graph.Spoiler, "R2")
 	says(t, b.text(letter("D-1")), "Kegs may be under pressure and may burst.", "do not tap them")
 	b.suspects(graph.Spoiler, "R1")
-	text = b.text(letter("D-1"))
+	b.make(func(m *papers.Maker) { text = letterBody(m) })
 	says(t, text, "Packages may be under pressure and may burst.")
 	require.NotContains(t, text, "tap")
 }

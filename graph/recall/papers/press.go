@@ -2,7 +2,6 @@ package papers
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"heeltap/labels/paper"
@@ -27,13 +26,7 @@ func (m *Maker) Press() *paper.Document {
 	danger := m.danger()
 	rules := m.printedRules()
 	title := m.heading("Recall: " + m.tx.Site().Name)
-	var names []string
-	for _, r := range rules {
-		if !slices.Contains(names, r.Name) {
-			names = append(names, r.Name)
-		}
-	}
-	d := m.document(title, strings.Join(names, ", ")+": "+sentence(m.r.Reason), true)
+	d := m.document(title, strings.Join(namesOf(rules), ", ")+": "+sentence(m.r.Reason), true)
 	first, last := "", ""
 	for _, sh := range m.s.Shipments() {
 		if first == "" || day(sh.ShippedAt) < first {
@@ -61,7 +54,7 @@ func (m *Maker) Press() *paper.Document {
 	}
 	d.Parts = append(d.Parts,
 		paper.Text{Text: "Illness, injury and complaints known so far, with symptoms to look out for: (number and kind, to be filled in)."},
-		paper.Text{Text: "Contact: " + or(m.r.Strategy.Contact, "(name, telephone, e-mail, hours, to be filled in)")})
+		paper.Text{Text: "Contact: " + m.contact()})
 	d.Parts = append(d.Parts, m.note()...)
 	return d
 }
