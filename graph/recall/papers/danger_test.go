@@ -93,7 +93,13 @@ func letterBody(m *papers.Maker) string {
 	return beforeNote(d)
 }
 
-func pressBody(m *papers.Maker) string { return beforeNote(m.Press()) }
+func pressBody(m *papers.Maker) string {
+	d, err := m.Press()
+	if err != nil {
+		return err.Error()
+	}
+	return beforeNote(d)
+}
 
 func beforeNote(d *paper.Document) string {
 	var w bytes.Buffer

@@ -176,7 +176,7 @@ func oneLine(t *testing.T, d *paper.Document) string {
 	return strings.Join(strings.Fields(plain(t, d)), " ")
 }
 
-func press(m *papers.Maker) (*paper.Document, error) { return m.Press(), nil }
+func press(m *papers.Maker) (*paper.Document, error) { return m.Press() }
 
 // letter is the letter to one party.
 func letter(party string) func(m *papers.Maker) (*paper.Document, error) {
@@ -202,14 +202,14 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 	b.take(&recall.Strategy{Depth: "retail", Contact: "Quint, 555-0100"})
 	b.freeze()
 	one := b.text(letter("D-1"))
-	says(t, one, "URGENT: FOOD RECALL")                                                                                // 7.49(b), before a class is proposed
-	says(t, one, "Stop selling, serving and shipping it now", "set it apart")                                          // 7.49(a)
+	says(t, one, "URGENT: FOOD RECALL")                                                                                 // 7.49(b), before a class is proposed
+	says(t, one, "Stop selling, serving and shipping it now", "set it apart")                                           // 7.49(a)
 	says(t, one, "Pale 440 mL, 24 to a case, bar code 05012345678900", "ONE", "K34", "P-1", "keg K1", "BOL-1", "BOL-3") // 7.49(c)(1)(ii)
-	says(t, one, "Glass in a hop bale. The beer may contain pieces that can injure anyone who drinks it")              // 7.49(c)(1)(iii)
-	says(t, one, "Keep it until we collect it")                                                                        // 7.49(c)(1)(iv)
-	says(t, one, "Answer today", "Return to: Quint, 555-0100", b.code+"/D-1")                                            // 7.49(c)(1)(v)
-	says(t, one, "tell everyone who received it from you since 2026-02-10", "between 2026-02-10 and 2026-02-12")       // 7.49(d)
-	says(t, one, "extends to the retail level")                                                                        // 7.42(b)(1)
+	says(t, one, "Glass in a hop bale. The beer may contain pieces that can injure anyone who drinks it")               // 7.49(c)(1)(iii)
+	says(t, one, "Keep it until we collect it")                                                                         // 7.49(c)(1)(iv)
+	says(t, one, "Answer today", "Return to: Quint, 555-0100", b.code+"/D-1")                                           // 7.49(c)(1)(v)
+	says(t, one, "tell everyone who received it from you since 2026-02-10", "between 2026-02-10 and 2026-02-12")        // 7.49(d)
+	says(t, one, "extends to the retail level")                                                                         // 7.42(b)(1)
 	says(t, one, "received: 79 cases", "returned: 9 cases", "at most affected: 70 cases", "received: 1 keg", "It follows the scope as known with entry", "version 1.")
 	require.NotContains(t, one, "440 mL, 440 mL")
 	require.NotContains(t, one, "Two", "another consignee is nobody's business")
@@ -323,7 +323,7 @@ func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
 func TestPressNotice(t *testing.T) {
 	text := began(t, false).text(press)
 	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may contain pieces that can injure anyone who drinks it",
-		"delivered between 2026-02-10 and 2026-02-12", "Do not drink it", "Illness, injury and complaints known so far", "Contact:", "DRAFT")
+		"We delivered it to shops and bars on 2026-02-10, in ____", "Do not drink it", "Illness, injury and complaints reported so far", "Contact:", "DRAFT")
 }
 
 // A letter says which scope it follows, and shouts where no frozen version says the same.
@@ -540,12 +540,16 @@ func TestNoPressForNothing(t *testing.T) {
 	b := began(t, false)
 	b.make(func(m *papers.Maker) {
 		require.Empty(t, m.NoPress())
-		require.NotNil(t, m.Press())
+		d, err := m.Press()
+		require.NoError(t, err)
+		require.NotNil(t, d)
 	})
 	b.suspects(graph.ForeignBody, "H2")
 	b.make(func(m *papers.Maker) {
 		require.Equal(t, "nothing in scope has left the brewery", m.NoPress())
-		require.Nil(t, m.Press())
+		d, err := m.Press()
+		require.NoError(t, err)
+		require.Nil(t, d)
 	})
 	b.enter("removals subject=H2 quantity=1 unit=kg at=2026-02-11_09:00 reason=supplier-return\nremovals subject=FV2 quantity=1 unit=hL at=2026-02-11_09:00 reason=taproom\n")
 	b.make(func(m *papers.Maker) { require.NotEmpty(t, m.NoPress()) })
@@ -643,4 +647,21 @@ returns return=T3 unit=P-1 quantity=70 consignee=D-1 returned_at=2026-02-26_09:0
 	require.NotContains(t, list, "keg: keg K1 ")
 	require.Less(t, strings.Index(list, "P-2"), strings.Index(list, "P-1"), "all of it came back")
 	require.Less(t, strings.Index(list, "keg K4"), strings.Index(list, "P-1"))
+}
+
+// Whoever drank draught beer saw no code: the places and the days tell them.
+func TestPressNamesWhereDraughtWasSold(t *testing.T) {
+	b := began(t, false)
+	text := b.text(press)
+	says(t, text, "Where it was sold on draught", "Three ____________________ Pale keg 2026-02-12", "____________________ (customers of One, from its list)", "Bars and pubs: look for this on the keg. - Pale keg, 30 L, date code K34")
+	require.NotContains(t, text, "our taproom")
+	require.NotContains(t, text, "Two", "it received no keg")
+	b.take(&recall.PassedOn{Party: "D-1", Accounts: []deliveries.SubAccount{{Name: "Corner Shop", Quantity: 12}, {Name: "The Tap", Address: "Quay 7", Quantity: 1, Unit: "keg"}}})
+	b.enter("removals subject=FV quantity=1 unit=hL at=2026-02-05_19:00 reason=taproom\nremovals subject=FV quantity=1 unit=hL at=2026-02-07_19:00 reason=taproom\n")
+	text = b.text(press)
+	says(t, text, "The Tap Quay 7 Pale keg", "our taproom ____________________ Pale 2026-02-05, until 2026-02-07")
+	require.NotContains(t, text, "Corner Shop")
+	require.NotContains(t, text, "customers of One")
+	b.suspects(graph.ForeignBody, "R1")
+	require.NotContains(t, b.text(press), "draught", "no keg is in scope")
 }
