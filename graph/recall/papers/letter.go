@@ -70,7 +70,7 @@ func (m *Maker) exercise() []paper.Part {
 	if !m.r.Mock {
 		return nil
 	}
-	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled, and nothing is to be done with the goods. What follows is what a real paper would say.", Strong: true}}
+	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled or on hold, and nothing is to be done with the goods. Below is what we would write in a real recall.", Strong: true}}
 }
 
 // letterTo drafts the letter to a consignee with what 21 CFR 7.49(c) asks for, and its answer form.

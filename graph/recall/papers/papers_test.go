@@ -239,13 +239,18 @@ func TestExerciseIsMarked(t *testing.T) {
 	for _, x := range []struct {
 		of   func(*papers.Maker) (*paper.Document, error)
 		asks string
-	}{{letter("D-1"), "Stop selling"}, {letter("SUP"), "The lots"}, {press, "Look for this"}} {
+	}{{letter("D-1"), "Stop selling"}, {letter("SUP"), "The lots"}, {press, "Look for this"}, {(*papers.Maker).HoldList, "Count it where it stands"}} {
 		text := b.text(x.of)
 		says(t, text, "*** EXERCISE: NO REAL RECALL ***")
 		before, _, found := strings.Cut(text, x.asks)
 		require.True(t, found)
-		says(t, before, "This is an exercise. Nothing is recalled")
+		says(t, before, "This is an exercise")
+		says(t, text, "EXERCISE, no real recall. Testbrew, "+b.code) // at the foot of each page
 	}
+	says(t, b.text(letter("D-1")), "Nothing is recalled or on hold", "EXERCISE, no real recall. Answer form", "EXERCISE, no real recall. To the responsible person")
+	hold := b.text((*papers.Maker).HoldList)
+	says(t, hold, "it puts nothing on hold")
+	require.NotContains(t, hold, "Nothing on this list leaves")
 	says(t, b.text(letter("D-1")), "EXERCISE, no real recall. URGENT: FOOD RECALL")
 	says(t, b.text(press), "EXERCISE, no real recall. Recall: Testbrew")
 	b.make(func(m *papers.Maker) {

@@ -80,12 +80,17 @@ func namesOf(rules []printed.Rule) (names []string) {
 
 // of puts names behind what is said of them.
 func of(names []string) string {
-	switch n := len(names); n {
-	case 0:
+	if len(names) == 0 {
 		return ""
-	case 1:
-		return " of " + names[0]
-	default:
-		return " of " + strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 	}
+	return " of " + andList(names)
+}
+
+// andList reads a list out.
+func andList(names []string) string {
+	n := len(names)
+	if n < 2 {
+		return strings.Join(names, "")
+	}
+	return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 }
