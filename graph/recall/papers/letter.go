@@ -84,7 +84,7 @@ func (m *Maker) letterTo(c deliveries.Consignee) *paper.Document {
 		paper.Text{Text: fmt.Sprintf("We are recalling the beer described below. %s supplied it to you%s.", m.tx.Site().Name, when(first, last))},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
 		paper.Heading{Level: 1, Text: "What is recalled"},
-		paper.Text{Text: "Look for this on the package, the case and the keg. Set apart whatever bears it, even if it is not in the list below."},
+		paper.Text{Text: "Look for this on " + bearers(rules) + ". Set apart whatever bears it, even if it is not in the list below."},
 		paper.List{Items: m.lookFor(rules)})
 	d.Parts = append(d.Parts, m.received(c)...)
 	d.Parts = append(d.Parts,

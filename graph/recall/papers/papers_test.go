@@ -669,4 +669,13 @@ func TestPressNamesWhereDraughtWasSold(t *testing.T) {
 	require.NotContains(t, text, "customers of One")
 	b.suspects(graph.ForeignBody, "R1")
 	require.NotContains(t, b.text(press), "draught", "no keg is in scope")
+	says(t, b.text(letter("D-2")), "Look for this on the package and the case.")
+	b.suspects(graph.Spoiler, "R2")
+	text = b.text(press)
+	says(t, text, "If you took any of it home from the tap, do not drink it.", "Bars and pubs: keep the kegs cool")
+	require.NotContains(t, text, "Look for this on the package")
+	says(t, b.text(letter("D-3")), "Look for this on the keg.")
+	b.enter("products product=KEG2 name=Stout_keg_30_L beer=Stout container_ml=30000 per_case=1\nruns run=R5 product=KEG2 started_at=2026-02-06_08:00 ended_at=2026-02-06_10:00 date_code=K36 good=2\nfeeds run=R5 from=FV\nunits unit=K9/R5 kind=keg run=R5 quantity=1\nshipments shipment=S6 unit=K9/R5 quantity=1 consignee=D-3 shipped_at=2026-02-12_09:00\n")
+	b.suspects(graph.Spoiler, "R5")
+	says(t, b.text(press), "Three ____________________ Stout 2026-02-12")
 }

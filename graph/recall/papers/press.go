@@ -41,9 +41,13 @@ func (m *Maker) Press() (*paper.Document, error) {
 	d.Parts = append(m.exercise(), paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk})
 	d.Parts = append(d.Parts, m.packaged(consignees)...)
 	d.Parts = append(d.Parts, m.draught(consignees)...)
-	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "What to do"}, paper.Text{Text: publicCare(danger), Strong: true})
+	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "What to do"}, paper.Text{Text: publicCare(danger, len(m.rulesOf(false)) > 0), Strong: true})
 	if danger.care != "" {
-		d.Parts = append(d.Parts, paper.Text{Text: danger.care})
+		care := danger.care
+		if len(m.rulesOf(false)) == 0 {
+			care = "Bars and pubs: " + lower(care)
+		}
+		d.Parts = append(d.Parts, paper.Text{Text: care})
 	}
 	d.Parts = append(d.Parts,
 		paper.Text{Text: "Illness, injury and complaints reported so far, and symptoms to watch for: " + toFill + " (number and kind)."},
@@ -59,8 +63,15 @@ func colon(text string) string {
 	return ": " + text
 }
 
-// publicCare is what the public is to do with the beer.
-func publicCare(d danger) string {
+// lower begins a text with a small letter, behind a colon.
+func lower(text string) string { return strings.ToLower(text[:1]) + text[1:] }
+
+// publicCare is what the public is to do with the beer. Where it was sold on draught alone, all that anyone can have of
+// it was filled at the tap.
+func publicCare(d danger, packaged bool) string {
+	if !packaged {
+		return "If you took any of it home from the tap, do not drink it. Call us, and we will tell you what to do. You will get your money back."
+	}
 	if d.stay {
 		return "Do not drink, open or shake it, and do not carry it back to the shop. Call us, and we will tell you what to do. You will get your money back."
 	}
@@ -132,7 +143,7 @@ func (m *Maker) onTap(c deliveries.Consignee) (rows [][]string) {
 			continue // all of it came back full
 		}
 		for _, p := range strings.Split(l.Product, ", ") {
-			beers[printed.Product(m.tx, p).Name] = true
+			beers[m.beerOf(p)] = true
 		}
 		if l.First != "" && (from == "" || day(l.First) < from) {
 			from = day(l.First)
@@ -155,6 +166,12 @@ func (m *Maker) onTap(c deliveries.Consignee) (rows [][]string) {
 		rows = [][]string{{toFill + " (customers of " + c.Name + ", from its list)", toFill, beer, toFill}}
 	}
 	return rows
+}
+
+// beerOf is what a product's beer is called, which is what people order; the product's name where nobody recorded that.
+func (m *Maker) beerOf(product string) string {
+	p := printed.Product(m.tx, product)
+	return or(p.Beer, p.Name)
 }
 
 // ownTaps is what was served or sold in the brewery's own taproom.
