@@ -24,6 +24,10 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
 
   site     market              US, EU, UK …: where the brewery sells its beer
            address             the server's address, put before the code on tags
+           sender.name         who sends the letters of a recall (the site's name)
+           sender.address      its postal address
+           sender.phone        its telephone
+           sender.email        its e-mail address
            decimal             the decimal sign people write here: . or , (.)
            returns             what becomes of goods that come back: hold (until judged) or accept (hold)
            authority.MARKET    the authority in a market that heeltap does not know
@@ -37,6 +41,7 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
   PRODUCT  malt-beverage       yes if it is made with malted barley and hops, else no`,
 		Example: `  heeltap set site market US --by Quint
   heeltap set D-14 market EU --by Quint
+  heeltap set site sender.address "4 Quay Street, Ostwithe" --by Quint
   heeltap set site`,
 		Args: cobra.RangeArgs(1, 3), ValidArgsFunction: e.codesOf(nil),
 		RunE: func(cmd *cobra.Command, args []string) error {

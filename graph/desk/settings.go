@@ -2,6 +2,7 @@ package desk
 
 import (
 	"fmt"
+	"net/mail"
 	"net/url"
 	"regexp"
 	"slices"
@@ -46,9 +47,13 @@ func settings() []setting {
 		{lots.KindParty, recall.SettingMarket, aMarket},
 		{lots.KindProduct, recall.SettingMalt, func(v string) error { return oneOf(v, "yes", "no") }},
 		{"", SettingAddress, anAddress},
+		{"", recall.SettingSenderName, anything},
+		{"", recall.SettingSenderAddress, anything},
+		{"", recall.SettingSenderPhone, anything},
+		{"", recall.SettingSenderEmail, aMailbox},
 		{"", store.SettingDecimal, func(v string) error { _, err := lots.ParseDecimal(v); return err }},
 		{"", SettingReturns, func(v string) error { return oneOf(v, returnsHold, returnsAccept) }},
-		{"", recall.SettingAuthorityOf, func(string) error { return nil }},
+		{"", recall.SettingAuthorityOf, anything},
 		{"", recall.SettingScope, aCount},
 		{"", recall.SettingAccount, aCount},
 		{"", recall.SettingAuthority, aCount},
@@ -63,6 +68,15 @@ func settings() []setting {
 
 // checkLimit begins the names of the readiness check's limits.
 const checkLimit = "check."
+
+func anything(string) error { return nil }
+
+func aMailbox(v string) error {
+	if a, err := mail.ParseAddress(v); err != nil || a.Address != v {
+		return fmt.Errorf("%q is not an e-mail address: write one such as recall@brewery.example", v)
+	}
+	return nil
+}
 
 func aCount(v string) error {
 	if n, err := lots.ParseCount(v); err != nil || n == 0 {

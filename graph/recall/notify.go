@@ -235,18 +235,18 @@ func (r *Recall) firstAsked(tx *store.Tx, s *scope.Scope, a *account.Account, co
 	}
 	var accounts []string
 	for _, c := range consignees {
-		accounts = append(accounts, c.Party+" "+c.Name)
+		accounts = append(accounts, fmt.Sprintf("%s (%s)", c.Name, c.Party))
 	}
 	return []Asked{
 		{"Identity of the product", strings.Join(products, "; "), source},
 		{"Reason, and how and when it was found", words.Join(r.Reason, r.Known, "opened "+lots.RFC3339(r.OpenedAt.Unix(), tx.Site().Zone)), source},
-		{"Evaluation of the risk", "hazard: " + string(r.Hazard) + "; the evaluation is for the responsible person to write", source},
+		{"Evaluation of the risk", fmt.Sprintf("hazard: %s (%s). The evaluation is for the responsible person to write", r.Hazard, r.Hazard.Holds()), source},
 		{"Total produced, and the time span", fmt.Sprintf("%s in scope, packed %s to %s", words.CasesAndKegs(a.Cases.Produced, a.Kegs.Produced), first, last), source},
 		{"Amount distributed", distributed(tx, s, consignees), source},
 		{"Direct accounts: number and identity", fmt.Sprintf("%d: %s", len(accounts), strings.Join(accounts, "; ")), source},
 		{"Proposed communication", "the letters and press draft of this recall", source},
 		{"Proposed strategy", r.strategyText(), source},
-		{"Contact", cmp.Or(r.Strategy.Contact, r.Lead), source},
+		{"Contact", cmp.Or(r.Contact(SenderOf(tx)), r.Lead), source},
 	}
 }
 

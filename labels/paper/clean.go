@@ -67,7 +67,7 @@ func cleanPart(part Part) Part {
 		for i, r := range rows {
 			rows[i] = cleanAll(r)
 		}
-		return Table{cleanAll(p.Head), rows, clean(p.Note)}
+		return Table{Head: cleanAll(p.Head), Rows: rows, Note: clean(p.Note), Hand: p.Hand}
 	case List:
 		return List{cleanAll(p.Items)}
 	case Signatures:

@@ -189,6 +189,9 @@ func tableView(t Table, r ruler) partView {
 	case len(columns) > manyColumns:
 		v.Class = "rows"
 	}
+	if t.Hand {
+		v.Class = strings.TrimSpace(v.Class + " hand")
+	}
 	return v
 }
 

@@ -4,7 +4,8 @@
 //
 // The same document gives the same bytes each time: it reads no clock, no file and no
 // environment. No text is cut: what does not fit is wrapped, or stands in full elsewhere on
-// the page. Everything is drawn in black and grey, and nothing is told apart by colour alone.
+// the page. Everything is drawn in black and grey, but for a title that has to be conspicuous,
+// and nothing is told apart by colour alone.
 //
 // The package knows nothing of what its papers are about. Of the rest of the program it
 // imports only the tags, for their typeface and their QR code.
@@ -23,6 +24,7 @@ type Document struct {
 	Footer          string    // at the foot of each page, beside its number
 	Dated           time.Time // noted in the PDF file; zero means the start of 1970
 	Letter          bool      // US Letter; else A4
+	Red             bool      // the title is red as well as bold: it has to be conspicuous
 	Parts           []Part
 }
 
@@ -53,6 +55,7 @@ type Table struct {
 	Head []string
 	Rows [][]string
 	Note string // under the table
+	Hand bool   // somebody writes in it by hand: its rows are as high as that needs
 }
 
 // List is a list of points.

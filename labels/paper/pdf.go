@@ -32,6 +32,9 @@ var (
 	footType    = style{7.5, false}
 )
 
+// titleRed is dark enough to stand out in a copy without colours, too.
+var titleRed = [3]int{0xb0, 0, 0}
+
 // style is a type size in points, and its weight.
 type style struct {
 	size float64
@@ -226,7 +229,11 @@ func (p *press) rule(from, to, y, thick float64) {
 }
 
 func (p *press) title() {
+	if p.d.Red {
+		p.SetTextColor(titleRed[0], titleRed[1], titleRed[2])
+	}
 	p.lines(p.d.Title, titleType, 0)
+	p.SetTextColor(0, 0, 0)
 	if p.d.Subtitle != "" {
 		p.y += 0.5
 		p.lines(p.d.Subtitle, textType, 0)

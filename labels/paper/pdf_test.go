@@ -286,3 +286,43 @@ func TestPictureStandsBelowItsHeading(t *testing.T) {
 		}
 	}
 }
+
+// A title that has to be conspicuous is red, and nothing else is; a table to be filled in by hand has room for it.
+func TestRedTitleAndRoomToWrite(t *testing.T) {
+	pdftoppm, pdftotext := tool(t, "pdftoppm"), tool(t, "pdftotext")
+	red := func(d *paper.Document) (n int) {
+		cmd := exec.Command(pdftoppm, "-r", "40", "-png", "-f", "1", "-l", "1", "-")
+		cmd.Stdin = bytes.NewReader(written(t, d.PDF))
+		out, err := cmd.Output()
+		require.NoError(t, err)
+		img, err := png.Decode(bytes.NewReader(out))
+		require.NoError(t, err)
+		for y := range img.Bounds().Dy() {
+			for x := range img.Bounds().Dx() {
+				if r, g, b, _ := img.At(x, y).RGBA(); r > g+0x3000 && r > b+0x3000 {
+					require.Less(t, y, img.Bounds().Dy()/5)
+					n++
+				}
+			}
+		}
+		return n
+	}
+	d := &paper.Document{Title: "URGENT", Parts: []paper.Part{paper.Text{Text: "black"}}}
+	require.Zero(t, red(d))
+	require.NotContains(t, string(written(t, d.HTML)), `<h1 class="red">`)
+	d.Red = true
+	require.Positive(t, red(d))
+	require.Contains(t, string(written(t, d.HTML)), `<h1 class="red">`)
+
+	rows := make([][]string, 60)
+	for i := range rows {
+		rows[i] = []string{fmt.Sprintf("row %d", i), "______"}
+	}
+	pages := func(hand bool) []string {
+		d := &paper.Document{Title: "form", Parts: []paper.Part{paper.Table{Head: []string{"a", "b"}, Rows: rows, Hand: hand}}}
+		return read(t, pdftotext, written(t, d.PDF), "-layout")
+	}
+	require.Len(t, pages(false), 2)
+	require.Len(t, pages(true), 3)
+	require.Contains(t, strings.Join(pages(true), ""), "row 59")
+}

@@ -9,6 +9,7 @@ const (
 	columnGap = 2.8 // mm between columns
 	moreGap   = 7.0 // what columns may stand further apart where there is room
 	rowSpace  = 1.4
+	handSpace = 3.6  // mm more for a row that is filled in by hand
 	shortHead = 17.0 // mm that a heading may take on one line, however narrow its column
 )
 
@@ -21,6 +22,7 @@ type grid struct {
 	head    [][]string
 	rows    [][][]string // row, cell, line
 	note    []string
+	hand    float64
 	list    bool // too many columns: each row is set as names with values
 }
 
@@ -36,7 +38,7 @@ func lineCount(cells [][]string) int {
 }
 
 func (g *grid) height(cells [][]string) float64 {
-	return float64(lineCount(cells))*g.body.height() + rowSpace
+	return float64(lineCount(cells))*g.body.height() + rowSpace + g.hand
 }
 
 // least is the height of the head with the first row, or what of it must stand below the head.
@@ -65,6 +67,9 @@ func (p *press) grid(i int, t Table) *grid {
 	}
 	g := &grid{columns: t.columns()}
 	p.grids[i] = g
+	if t.Hand {
+		g.hand = handSpace
+	}
 	if t.Note != "" {
 		g.note = p.ruler.wrap(t.Note, false, p.width/noteType.em())
 	}
@@ -191,7 +196,7 @@ func (p *press) nextHead(g *grid) {
 // longRow sets a row; one that is taller than a page goes on below the head of the next.
 func (p *press) longRow(g *grid, cells [][]string) {
 	for {
-		fit := max(1, int((p.low-p.y-rowSpace+1e-6)/g.body.height()))
+		fit := max(1, int((p.low-p.y-rowSpace-g.hand+1e-6)/g.body.height()))
 		if lineCount(cells) <= fit {
 			p.row(g, cells, g.body, 0.12)
 			return
@@ -210,6 +215,9 @@ func (p *press) longRow(g *grid, cells [][]string) {
 
 // row sets cells beside each other with a rule below.
 func (p *press) row(g *grid, cells [][]string, s style, rule float64) {
+	if !s.bold {
+		p.y += g.hand
+	}
 	x, most := margin, lineCount(cells)
 	for i := range g.columns {
 		if i < len(cells) {

@@ -155,7 +155,11 @@ func Draft(tx *store.Tx, now *recall.Recall, letter bool) (*Drafts, error) {
 	}
 	d.names = fileNames(d.names)
 	if d.NoPress = m.NoPress(); d.NoPress == "" {
-		d.names, d.papers = append(d.names, "press"), append(d.papers, m.Press())
+		notice, err := m.Press()
+		if err != nil {
+			return nil, err
+		}
+		d.names, d.papers = append(d.names, "press"), append(d.papers, notice)
 	}
 	if d.rows, err = m.MergeRows(); err != nil {
 		return nil, err

@@ -33,7 +33,7 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 			if l.OneOf != "" {
 				shipped, affected = "one of these, "+quantity(l.MayBe, unit), "may be"
 			}
-			received.Rows = append(received.Rows, []string{c.Party, unitText(l.Unit), l.Band, strings.Join(l.DateCodes, ", "), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
+			received.Rows = append(received.Rows, []string{c.Party, oneOfText(l.Unit), l.Band, strings.Join(l.DateCodes, ", "), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
 		}
 	}
 	return append([]paper.Part{

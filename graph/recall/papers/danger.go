@@ -2,10 +2,12 @@ package papers
 
 import (
 	"slices"
-	"strings"
 
 	"heeltap/graph"
+	"heeltap/graph/recall/printed"
+	"heeltap/graph/trace"
 	"heeltap/lots"
+	"heeltap/lots/allergens"
 )
 
 // danger is what the papers say of the hazard: what may happen, and how to handle the goods. It says no more than
@@ -22,6 +24,10 @@ func (m *Maker) danger() danger {
 	switch m.r.Hazard {
 	case graph.Spoiler:
 		d.pressure(m.goods())
+	case graph.Allergen:
+		if words := m.undeclared(); len(words) > 0 {
+			d.risk = "The beer may contain " + andList(words) + ", not declared on its label. Anyone who is allergic to it may become seriously ill."
+		}
 	case graph.PackagePart:
 		d.part(m.partKinds())
 	case graph.Process:
@@ -60,11 +66,40 @@ func (d *danger) part(kinds []string) {
 		}
 	}
 	if printedOnly {
-		d.risk = "Its " + strings.Join(kinds, " or ") + " may be faulty."
+		d.risk = "Its " + andList(kinds) + " may be faulty."
 		return
 	}
 	d.risk += " It may leak or break, and injure whoever handles it."
 	d.care, d.stay = "Wear gloves to handle it, and keep it away from people.", true
+}
+
+// undeclared lists the allergens that the suspect lots carry and the label of some product in scope does not declare, in the
+// words of the records.
+func (m *Maker) undeclared() (words []string) {
+	for _, f := range m.s.Answer.From {
+		lot, ok := m.tx.Receipt(f.Code)
+		if f.Kind != string(lots.KindLot) || !ok {
+			continue
+		}
+		item, ok := m.tx.Item(lot.Item)
+		if !ok {
+			continue
+		}
+		for _, word := range item.Allergens {
+			if m.lacks(word) && !slices.Contains(words, word) {
+				words = append(words, word)
+			}
+		}
+	}
+	slices.Sort(words)
+	return words
+}
+
+// lacks reports whether the label of any product in scope does not declare an allergen.
+func (m *Maker) lacks(word string) bool {
+	return slices.ContainsFunc(m.s.Answer.Runs, func(r trace.Run) bool {
+		return !allergens.Declared(printed.Product(m.tx, r.Product).Declares, word)
+	})
 }
 
 // goods says whether cases and kegs are in scope.

@@ -74,12 +74,20 @@ shipments shipment=S5 unit=P-3 quantity=20 consignee=D-1 shipped_at=2026-02-10_0
 	require.NotContains(t, text, "leak")
 	require.NotContains(t, b.text(press), "do not carry it back")
 
+	b.enter(`
+items item=MILK name=milk_sugar kind=sugar unit=kg allergens=milk;barley
+receipts lot=M1 item=MILK supplier=SUP supplier_lot=m quantity=10 unit=kg received_at=2026-01-02_08:00
+additions vessel=FV from=M1 quantity=1 unit=kg at=2026-01-10_08:00
+`)
+	b.suspects(graph.Allergen, "M1")
+	says(t, b.text(letter("D-1")), "The beer may contain barley and milk, not declared on its label.")
+
 	b.suspects(graph.Spoiler, "FV@2026-01-20T08:00")
 	says(t, b.text(letter("D-1")), "Packages and kegs may be under pressure and may burst.", "do not tap a keg")
 	b.suspects(graph.Spoiler, "R2")
 	says(t, b.text(letter("D-1")), "Kegs may be under pressure and may burst.", "do not tap them")
 	b.suspects(graph.Spoiler, "R1")
-	text = b.text(letter("D-1"))
+	b.make(func(m *papers.Maker) { text = letterBody(m) })
 	says(t, text, "Packages may be under pressure and may burst.")
 	require.NotContains(t, text, "tap")
 }
@@ -93,7 +101,13 @@ func letterBody(m *papers.Maker) string {
 	return beforeNote(d)
 }
 
-func pressBody(m *papers.Maker) string { return beforeNote(m.Press()) }
+func pressBody(m *papers.Maker) string {
+	d, err := m.Press()
+	if err != nil {
+		return err.Error()
+	}
+	return beforeNote(d)
+}
 
 func beforeNote(d *paper.Document) string {
 	var w bytes.Buffer

@@ -52,6 +52,7 @@ func (m *Maker) document(title, subtitle string, draft bool) *paper.Document {
 		Footer: fmt.Sprintf("%s, %s, as known with entry %d of %s", m.tx.Site().Name, m.r.Code, m.head, m.time(m.r.Now.Unix()))}
 	if m.r.Mock {
 		d.Marks = append(d.Marks, "EXERCISE: NO REAL RECALL")
+		d.Footer = "EXERCISE, no real recall. " + d.Footer
 	}
 	if draft {
 		d.Marks = append(d.Marks, "DRAFT")

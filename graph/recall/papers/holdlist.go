@@ -17,12 +17,16 @@ func (m *Maker) HoldList() (*paper.Document, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := m.document("Hold list", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), false)
-	t := paper.Table{Head: []string{"", "code", "what", "#by the books", "last counted", "place", "band", "held", "#counted now", "found by"}}
+	d := m.document(m.heading("Hold list"), fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), false)
+	t := paper.Table{Head: []string{"", "code", "what", "#by the books", "last counted", "place", "band", "held", "#counted now", "found by"}, Hand: true}
 	for _, x := range stock {
 		t.Rows = append(t.Rows, []string{x.Kind, x.Code, m.plain(x.What), m.booked(x), m.counted(x), or(x.Place, "?"), x.Band, yesNo(x.Held), "______", "____________"})
 	}
-	d.Parts = append(d.Parts, cautions(), paper.Text{Text: "Nothing on this list leaves, is moved, drawn, packed or served. Count it where it stands: what the books say is no evidence."}, t,
+	stop := "Nothing on this list leaves, is moved, drawn, packed or served."
+	if m.r.Mock {
+		stop = "This is an exercise: it puts nothing on hold. What is on this list may leave, be moved, drawn, packed and served as on any other day; what is held is held for other reasons."
+	}
+	d.Parts = append(d.Parts, cautions(), paper.Text{Text: stop + " Count it where it stands: what the books say is no evidence."}, t,
 		paper.Signatures{Roles: []string{"Walked by", "Quality lead"}})
 	return d, m.tx.Err()
 }

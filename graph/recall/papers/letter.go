@@ -2,14 +2,12 @@ package papers
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"heeltap/graph"
-	"heeltap/graph/recall"
 	"heeltap/graph/recall/deliveries"
-	"heeltap/labels"
 	"heeltap/labels/paper"
+	"heeltap/lots"
 )
 
 // Letter is one letter with whom it is for.
@@ -21,9 +19,9 @@ type Letter struct {
 
 // the depths of a recall, 21 CFR 7.42(b)(1).
 var depths = map[string]string{
-	"consumer":  "This recall reaches to the consumer: whoever bought it from you is to be told.",
-	"retail":    "This recall reaches to the retail level: every place that sells or serves it is to be told.",
-	"wholesale": "This recall reaches to the wholesale level.",
+	"consumer":  "This recall extends to the consumer: everyone who bought it from you must be told.",
+	"retail":    "This recall extends to the retail level: every place that sells or serves it must be told.",
+	"wholesale": "This recall extends to the wholesale level.",
 }
 
 // Letters drafts one letter for every consignee in scope, and one for each supplier of a suspect.
@@ -72,29 +70,31 @@ func (m *Maker) exercise() []paper.Part {
 	if !m.r.Mock {
 		return nil
 	}
-	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled, and nothing is to be done with the goods. What follows is what a real paper would say.", Strong: true}}
+	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled or on hold, and nothing is to be done with the goods. Below is what we would write in a real recall.", Strong: true}}
 }
 
 // letterTo drafts the letter to a consignee with what 21 CFR 7.49(c) asks for, and its answer form.
 func (m *Maker) letterTo(c deliveries.Consignee) *paper.Document {
-	d := m.document(m.urgent(), "To "+address(c.Name, c.Contact, c.Address), true)
-	danger := m.danger()
+	d := m.document(m.urgent(), "", true)
+	d.Red = true // 7.49(b): conspicuously marked, preferably in bold red type
+	rules, danger := m.rulesFor(c), m.danger()
 	first, last := shipped(c)
-	d.Parts = append(d.Parts, m.exercise()...)
+	d.Parts = append(m.exercise(), m.envelope(addressee{c.Party, c.Name, c.Contact, c.Address}, m.urgent()+of(namesOf(rules))))
 	d.Parts = append(d.Parts,
-		paper.Text{Text: "Date: " + day(m.time(m.r.Now.Unix())) + ". Reference: " + m.r.Code + "."},
-		paper.Text{Text: fmt.Sprintf("We are recalling the beer listed below. %s supplied it to you%s.", m.tx.Site().Name, when(first, last))},
+		paper.Text{Text: fmt.Sprintf("We are recalling the beer described below. %s supplied it to you%s.", m.tx.Site().Name, when(first, last))},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
 		paper.Heading{Level: 1, Text: "What is recalled"},
-		paper.Text{Text: "Look for this on the package, the case and the keg. Set apart whatever bears it, also what is not in the list below."},
-		paper.List{Items: m.lookFor(m.rulesFor(c))}, m.received(c),
-		paper.Heading{Level: 1, Text: "Why"},
-		paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
+		paper.Text{Text: "Look for this on " + bearers(rules) + ". Set apart whatever bears it, even if it is not in the list below."},
+		paper.List{Items: m.lookFor(rules)})
+	d.Parts = append(d.Parts, m.received(c)...)
+	d.Parts = append(d.Parts,
+		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
 		paper.Heading{Level: 1, Text: "What to do"}, paper.List{Items: m.todo(c, danger.care)})
 	d.Parts = append(d.Parts, m.toTell(c)...)
 	d.Parts = append(d.Parts,
 		paper.Heading{Level: 1, Text: "How to answer"},
-		paper.Text{Text: "Answer today, also if you have none left: send back the form at the end of this letter, or call. " + or(m.r.Strategy.Contact, "(contact: name, telephone, e-mail, to be filled in)") + "."},
+		paper.Text{Text: "Answer today, even if you have none left: return the form at the end of this letter, or call us."},
+		paper.Text{Text: "Contact: " + m.contact()},
 		paper.Signatures{Roles: []string{"For the brewery: the responsible person"}},
 		paper.Break{},
 	)
@@ -120,22 +120,11 @@ func (m *Maker) toTell(c deliveries.Consignee) []paper.Part {
 	if len(accounts) == 0 {
 		return nil
 	}
-	t := paper.Table{Head: []string{"name", "contact", "telephone", "product", "date code", "#you supplied"}, Note: "Add whoever is missing, with quantities, when you answer."}
+	t := paper.Table{Head: []string{"name", "contact", "telephone", "product", "date code", "#you supplied"}, Note: "When you answer, add anyone who is missing, with quantities."}
 	for _, a := range accounts {
 		t.Rows = append(t.Rows, []string{a.Name, a.Contact, a.Phone, a.Product, a.DateCode, supplied(a)})
 	}
-	return []paper.Part{paper.Heading{Level: 2, Text: "Whom you told us that you supplied: tell each of them"}, filled(t)}
-}
-
-// note goes with every draft to the responsible person, and not to whom the letter is for.
-func (m *Maker) note() []paper.Part {
-	return []paper.Part{paper.Break{}, paper.Heading{Level: 1, Text: "To the responsible person: take this page off before sending"}, cautions(),
-		paper.Text{Text: "The wording is a draft. Mark the envelope and the subject line as the heading is marked (21 CFR 7.49(b)), confirm telephone calls in writing, and follow up on whoever does not answer."},
-		paper.Text{Text: "It follows " + m.basis() + "."}}
-}
-
-func address(parts ...string) string {
-	return strings.Join(slices.DeleteFunc(parts, func(p string) bool { return p == "" }), ", ")
+	return []paper.Part{paper.Heading{Level: 2, Text: "The customers you told us you supplied: tell each of them"}, filled(t)}
 }
 
 func shipped(c deliveries.Consignee) (first, last string) {
@@ -164,8 +153,26 @@ func sentence(text string) string {
 	return text
 }
 
-// unitText names a unit, or several of which one is meant, unknown which.
-func unitText(unit string) string { return strings.ReplaceAll(unit, "|", " or ") }
+// unitText names what a line's goods came on, or several of which one is meant, unknown which: kegs by their numbers.
+func unitText(l deliveries.Line) string {
+	if l.Kegs {
+		return "keg " + kegText(l.Unit)
+	}
+	return oneOfText(l.Unit)
+}
+
+// kegText is the number on a keg, or on one of several: whoever has it knows nothing of its fillings.
+func kegText(unit string) string {
+	var numbers []string
+	for _, u := range strings.Split(unit, "|") {
+		keg, _, _ := lots.SplitFilling(u)
+		numbers = append(numbers, or(keg, u))
+	}
+	return strings.Join(numbers, " or ")
+}
+
+// oneOfText names a unit by its code, or several of which one is meant.
+func oneOfText(unit string) string { return strings.ReplaceAll(unit, "|", " or ") }
 
 // days is when a line's goods were shipped.
 func days(l deliveries.Line) string {
@@ -178,103 +185,76 @@ func days(l deliveries.Line) string {
 	return day(l.First)
 }
 
-// received lists what this consignee had: product, size, codes, units, quantity, dates, documents.
-func (m *Maker) received(c deliveries.Consignee) paper.Table {
-	t := paper.Table{Head: []string{"product and size", "date code", "unit", "#received", "#returned", "#at most affected", "shipped", "document"}}
+// received lists what this consignee had: product, size, codes, units, quantity, dates, documents. What is still out
+// comes first; of kegs that came back empty nothing is left to look for, and one line says so.
+func (m *Maker) received(c deliveries.Consignee) []paper.Part {
+	parts := []paper.Part{paper.Heading{Level: 2, Text: "What we supplied to you"}}
+	var out, back [][]string
+	var empty []string
 	for _, l := range c.Lines {
-		unit := caseOrKeg(l.Kegs)
-		affected, received, returned := quantity(l.Affected, unit), quantity(l.Shipped, unit), ""
-		if l.Returned > 0 {
-			returned = quantity(l.Returned, unit)
-		}
-		switch {
-		case l.OneOf != "":
-			received = "one of these, " + quantity(l.MayBe, unit)
-			if affected = "may be affected"; l.Band == graph.In.String() {
-				affected = "affected, whichever it was"
-			}
+		switch row := m.receivedRow(l); {
 		case l.Emptied && l.Kegs:
-			affected = "keg came back empty"
+			empty = append(empty, unitText(l))
+		case l.Net <= 0 && l.MayBe <= 0:
+			back = append(back, row)
+		default:
+			out = append(out, row)
 		}
-		t.Rows = append(t.Rows, []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), unitText(l.Unit), received, returned, affected, days(l), strings.Join(l.Documents, ", ")})
 	}
+	t := paper.Table{Head: []string{"product and size", "date code", "pallet, stack or keg", "#received", "#returned", "#at most affected", "shipped", "document"}, Rows: append(out, back...)}
 	if len(c.Lines) == 0 { // kept from a version that does not say what it received
-		t.Rows = append(t.Rows, []string{"(product, date codes and quantity, to be filled in)", "", "", "", "", "", "", ""})
+		t.Rows = [][]string{append([]string{"(product, date codes and quantity, to be filled in)"}, make([]string, len(t.Head)-1)...)}
 	}
-	return t
+	if len(t.Rows) > 0 {
+		parts = append(parts, filled(t))
+	}
+	if len(empty) > 0 {
+		parts = append(parts, paper.Text{Text: "Came back empty, so nothing of it is left to look for: " + strings.Join(empty, ", ") + "."})
+	}
+	return parts
+}
+
+// receivedRow is one line of what a consignee had.
+func (m *Maker) receivedRow(l deliveries.Line) []string {
+	unit := caseOrKeg(l.Kegs)
+	affected, received, returned := quantity(l.Affected, unit), quantity(l.Shipped, unit), ""
+	if l.Returned > 0 {
+		returned = quantity(l.Returned, unit)
+	}
+	if l.OneOf != "" {
+		received = "one of these, " + quantity(l.MayBe, unit)
+		if affected = "may be affected"; l.Band == graph.In.String() {
+			affected = "affected, whichever it was"
+		}
+	}
+	return []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), unitText(l), received, returned, affected, days(l), strings.Join(l.Documents, ", ")}
 }
 
 // todo are the instructions of a letter: 21 CFR 7.49(c)(1)(iv), and the sub-recall of 7.49(d).
 func (m *Maker) todo(c deliveries.Consignee, care string) []string {
-	items := []string{"Look for it in every store, cellar, vehicle and shelf, and set it apart, marked so that nobody sells or serves it."}
+	items := []string{"Look for it in every store, cellar and vehicle and on every shelf. Set it apart, and mark it so that nobody sells or serves it."}
 	if care != "" {
 		items = append(items, care)
 	}
-	items = append(items, or(m.r.Strategy.Instructions, "Keep it until we collect it or tell you in writing how to destroy it. Do not destroy it before that."))
+	items = append(items, or(m.r.Strategy.Instructions, "Keep it until we collect it, or tell you in writing how to destroy it. Do not destroy it before then."))
 	first, last := shipped(c)
 	since := ""
 	if first != "" {
 		since = fmt.Sprintf(" since %s (we shipped it to you %s)", first, between(first, last))
 	}
-	tell := "If you passed any of it on, tell everyone who received it from you" + since + ", and send us their list with quantities."
-	items = append(items, tell, or(depths[m.r.Strategy.Depth], "How far this recall reaches (consumer, retail or wholesale level) is to be filled in by the responsible person."))
-	out := slices.Clone(c.KegsOut)
+	tell := "If you passed any of it on, tell everyone who received it from you" + since + ", and send us a list of them with quantities."
+	items = append(items, tell, or(depths[m.r.Strategy.Depth], "How far this recall extends: ____________________ (consumer, retail or wholesale level)"))
+	var out []string
+	for _, filling := range c.KegsOut {
+		out = append(out, kegText(filling))
+	}
 	for _, l := range c.Lines {
 		if l.Kegs && l.OneOf != "" && l.MayBe > 0 {
-			out = append(out, num(l.MayBe)+" of "+unitText(l.Unit))
+			out = append(out, num(l.MayBe)+" of "+kegText(l.Unit))
 		}
 	}
 	if len(out) > 0 {
-		items = append(items, "Kegs of ours that are not back since this filling: "+strings.Join(out, ", ")+".")
+		items = append(items, "Kegs of ours with this beer that have not come back to us: "+strings.Join(out, ", ")+".")
 	}
 	return items
-}
-
-// form is the answer form, with a code that says whose it is.
-func (m *Maker) form(c deliveries.Consignee) []paper.Part {
-	return []paper.Part{
-		paper.Heading{Level: 1, Text: "Answer form"},
-		paper.Code{Payload: FormCode(m.r, c.Party), Text: fmt.Sprintf("%s, %s (%s)", m.r.Code, c.Name, c.Party)},
-		paper.Text{Text: "Send to: " + or(m.r.Strategy.Contact, "(contact, to be filled in)")},
-		paper.Blank{Labels: []string{
-			"Notice received on", "On hand when it came: cases", "On hand when it came: kegs", "Sold or served: cases", "Sold or served: kegs",
-			"Passed on to others: cases", "Passed on to others: kegs", "Of what was on hand, sent back", "Of what was on hand, destroyed here (how, who saw it)",
-			"Those we supplied were told on", "Their list is enclosed (yes, no)", "Illness or injury known of",
-		}},
-		paper.Signatures{Roles: []string{c.Name}},
-	}
-}
-
-// FormCode identifies a consignee's answer form; heeltap recall answer understands it.
-func FormCode(r *recall.Recall, party string) string { return r.Code + "/" + party }
-
-// PartyRead finds the consignee that a text means: its code, what its answer form's code reads, or the QR code of either.
-func PartyRead(r *recall.Recall, text string) string {
-	return strings.TrimPrefix(labels.ParsePayload(text), r.Code+"/")
-}
-
-// noticeTo drafts the notice to the supplier of a suspect lot.
-func (m *Maker) noticeTo(s deliveries.Supplier) *paper.Document {
-	d := m.document(m.heading("Notice about a lot you supplied"), "To "+address(s.Name, s.Contact, s.Address), true)
-	table := func(lots []deliveries.Received) paper.Table {
-		t := paper.Table{Head: []string{"material", "your lot, as printed", "our lot", "#quantity", "received", "document", "carrier", "best by"}}
-		for _, l := range lots {
-			t.Rows = append(t.Rows, []string{l.Item, l.SupplierLot, l.Lot, quantity(l.Quantity, l.Unit), day(l.ReceivedAt), l.Document, l.Carrier, l.BestBy})
-		}
-		return t
-	}
-	d.Parts = append(d.Parts, m.exercise()...)
-	d.Parts = append(d.Parts,
-		paper.Text{Text: fmt.Sprintf("A lot that you supplied is suspected in %s %s of %s: %s", m.r.Kind(), m.r.Code, m.tx.Site().Name, sentence(m.r.Reason))},
-		paper.Heading{Level: 1, Text: "The lots"}, table(s.Lots))
-	if len(s.SameLoad) > 0 {
-		d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "What else came in the same delivery"}, table(s.SameLoad))
-	}
-	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "What we ask of you"}, paper.List{Items: []string{
-		"Stop what is left of these lots, and tell us who else received them.",
-		"Send us your records of these lots: analyses, deviations, complaints, retained samples.",
-		"Tell us within the day whether other lots that you supplied to us are concerned.",
-	}}, paper.Text{Text: "Contact: " + or(m.r.Strategy.Contact, m.r.Lead)}, paper.Signatures{Roles: []string{"For the brewery: the responsible person"}})
-	d.Parts = append(d.Parts, m.note()...)
-	return d
 }

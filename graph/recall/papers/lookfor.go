@@ -40,3 +40,15 @@ func (m *Maker) lookFor(rules []printed.Rule) (items []string) {
 	}
 	return items
 }
+
+// bearers names what bears the codes of rules.
+func bearers(rules []printed.Rule) string {
+	kegs := slices.ContainsFunc(rules, isKeg)
+	switch other := slices.ContainsFunc(rules, func(r printed.Rule) bool { return !isKeg(r) }); {
+	case kegs && other:
+		return "the package, the case and the keg"
+	case kegs:
+		return "the keg"
+	}
+	return "the package and the case"
+}

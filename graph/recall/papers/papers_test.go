@@ -176,7 +176,7 @@ func oneLine(t *testing.T, d *paper.Document) string {
 	return strings.Join(strings.Fields(plain(t, d)), " ")
 }
 
-func press(m *papers.Maker) (*paper.Document, error) { return m.Press(), nil }
+func press(m *papers.Maker) (*paper.Document, error) { return m.Press() }
 
 // letter is the letter to one party.
 func letter(party string) func(m *papers.Maker) (*paper.Document, error) {
@@ -202,14 +202,14 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 	b.take(&recall.Strategy{Depth: "retail", Contact: "Quint, 555-0100"})
 	b.freeze()
 	one := b.text(letter("D-1"))
-	says(t, one, "URGENT: FOOD RECALL")                                                                                // 7.49(b), before a class is proposed
-	says(t, one, "Stop selling, serving and shipping it now", "set it apart")                                          // 7.49(a)
-	says(t, one, "Pale 440 mL, 24 to a case, bar code 05012345678900", "ONE", "K34", "P-1", "K1/R2", "BOL-1", "BOL-3") // 7.49(c)(1)(ii)
-	says(t, one, "Glass in a hop bale. The beer may contain pieces that can injure anyone who drinks it")              // 7.49(c)(1)(iii)
-	says(t, one, "Keep it until we collect it")                                                                        // 7.49(c)(1)(iv)
-	says(t, one, "Answer today", "Send to: Quint, 555-0100", b.code+"/D-1")                                            // 7.49(c)(1)(v)
-	says(t, one, "tell everyone who received it from you since 2026-02-10", "between 2026-02-10 and 2026-02-12")       // 7.49(d)
-	says(t, one, "reaches to the retail level")                                                                        // 7.42(b)(1)
+	says(t, one, "URGENT: FOOD RECALL")                                                                                 // 7.49(b), before a class is proposed
+	says(t, one, "Stop selling, serving and shipping it now", "set it apart")                                           // 7.49(a)
+	says(t, one, "Pale 440 mL, 24 to a case, bar code 05012345678900", "ONE", "K34", "P-1", "keg K1", "BOL-1", "BOL-3") // 7.49(c)(1)(ii)
+	says(t, one, "Glass in a hop bale. The beer may contain pieces that can injure anyone who drinks it")               // 7.49(c)(1)(iii)
+	says(t, one, "Keep it until we collect it")                                                                         // 7.49(c)(1)(iv)
+	says(t, one, "Answer today", "Return to: Quint, 555-0100", b.code+"/D-1")                                           // 7.49(c)(1)(v)
+	says(t, one, "tell everyone who received it from you since 2026-02-10", "between 2026-02-10 and 2026-02-12")        // 7.49(d)
+	says(t, one, "extends to the retail level")                                                                         // 7.42(b)(1)
 	says(t, one, "received: 79 cases", "returned: 9 cases", "at most affected: 70 cases", "received: 1 keg", "It follows the scope as known with entry", "version 1.")
 	require.NotContains(t, one, "440 mL, 440 mL")
 	require.NotContains(t, one, "Two", "another consignee is nobody's business")
@@ -217,7 +217,7 @@ func TestLetterHasWhatTheRuleAsksFor(t *testing.T) {
 	two := b.text(letter("D-2"))
 	says(t, two, "received: 1 case ", "supplied it to you on 2026-02-10.")
 	three := b.text(letter("D-3"))
-	says(t, three, "unit: K2/R2 or K3/R2", "one of these, 1 keg", "affected, whichever it was")
+	says(t, three, "pallet, stack or keg: keg K2 or K3", "one of these, 1 keg", "affected, whichever it was")
 	supplier := b.text(letter("SUP"))
 	says(t, supplier, "h/26", "10 kg", "DN-7", "What else came in the same delivery", "h2/26")
 	for _, text := range []string{one, two, three, supplier} { // 7.49(c)(2), and the words FDA's guidance of 2020 leaves out
@@ -239,13 +239,18 @@ func TestExerciseIsMarked(t *testing.T) {
 	for _, x := range []struct {
 		of   func(*papers.Maker) (*paper.Document, error)
 		asks string
-	}{{letter("D-1"), "Stop selling"}, {letter("SUP"), "The lots"}, {press, "Look for this"}} {
+	}{{letter("D-1"), "Stop selling"}, {letter("SUP"), "The lots"}, {press, "Look for this"}, {(*papers.Maker).HoldList, "Count it where it stands"}} {
 		text := b.text(x.of)
 		says(t, text, "*** EXERCISE: NO REAL RECALL ***")
 		before, _, found := strings.Cut(text, x.asks)
 		require.True(t, found)
-		says(t, before, "This is an exercise. Nothing is recalled")
+		says(t, before, "This is an exercise")
+		says(t, text, "EXERCISE, no real recall. Testbrew, "+b.code) // at the foot of each page
 	}
+	says(t, b.text(letter("D-1")), "Nothing is recalled or on hold", "EXERCISE, no real recall. Answer form", "EXERCISE, no real recall. To the responsible person")
+	hold := b.text((*papers.Maker).HoldList)
+	says(t, hold, "it puts nothing on hold")
+	require.NotContains(t, hold, "Nothing on this list leaves")
 	says(t, b.text(letter("D-1")), "EXERCISE, no real recall. URGENT: FOOD RECALL")
 	says(t, b.text(press), "EXERCISE, no real recall. Recall: Testbrew")
 	b.make(func(m *papers.Maker) {
@@ -290,7 +295,7 @@ func TestSecondLevel(t *testing.T) {
 	says(t, b.text((*papers.Maker).Status), "D-1 One distributes further, and its list is missing.")
 	b.take(&recall.PassedOn{Party: "D-1", Accounts: []deliveries.SubAccount{{Name: "Corner Shop", Contact: "Bo", Phone: "555-77", DateCode: "ONE", Quantity: 12}, {Name: "Tap", Quantity: 1, Unit: "keg"}}},
 		&recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 30, PassedOn: 40}, {Kegs: true, PassedOn: 1}}})
-	says(t, b.text(letter("D-1")), "Whom you told us that you supplied: tell each of them", "Corner Shop", "555-77", "12 cases", "1 keg")
+	says(t, b.text(letter("D-1")), "The customers you told us you supplied: tell each of them", "Corner Shop", "555-77", "12 cases", "1 keg")
 	status := b.text((*papers.Maker).Status)
 	says(t, status, "Second level", "D-1 One Corner Shop Bo 555-77 ONE 12 cases", "The list of D-1 One comes to 12 cases, its answer says that 40 cases were passed on")
 	require.NotContains(t, status, "comes to 1 keg", "list and answer agree in kegs")
@@ -323,7 +328,7 @@ func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
 func TestPressNotice(t *testing.T) {
 	text := began(t, false).text(press)
 	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may contain pieces that can injure anyone who drinks it",
-		"delivered between 2026-02-10 and 2026-02-12", "Do not drink it", "Illness, injury and complaints known so far", "Contact:", "DRAFT")
+		"We delivered it to shops and bars on 2026-02-10, in ____", "Do not drink it", "Illness, injury and complaints reported so far", "Contact:", "DRAFT")
 }
 
 // A letter says which scope it follows, and shouts where no frozen version says the same.
@@ -497,8 +502,8 @@ func TestLetterWithoutADay(t *testing.T) {
 // Kegs of which one is there, unknown which, are asked for back like the others.
 func TestLetterAsksForOneOfSeveralKegs(t *testing.T) {
 	b := began(t, false)
-	says(t, b.text(letter("D-1")), "not back since this filling: K1/R2.")
-	says(t, b.text(letter("D-3")), "not back since this filling: 1 of K2/R2 or K3/R2.")
+	says(t, b.text(letter("D-1")), "have not come back to us: K1.")
+	says(t, b.text(letter("D-3")), "have not come back to us: 1 of K2 or K3.")
 }
 
 // A consignee is found by its code, by what its form's code reads, and by the address that a phone reads off it.
@@ -516,7 +521,7 @@ func TestLetterCarriesThePrintedRule(t *testing.T) {
 	b := began(t, false)
 	const cans = "Pale 440 mL, 24 to a case, date code ONE."
 	says(t, b.text(press), cans)
-	says(t, b.text(letter("D-2")), "Look for this on the package", cans, "also what is not in the list below")
+	says(t, b.text(letter("D-2")), "Look for this on the package", cans, "even if it is not in the list below")
 	require.NotContains(t, b.text(letter("D-2")), "K34", "it received no kegs")
 	says(t, b.text(letter("D-3")), "date code K34: every keg that bears it")
 	b.enter(`
@@ -540,15 +545,137 @@ func TestNoPressForNothing(t *testing.T) {
 	b := began(t, false)
 	b.make(func(m *papers.Maker) {
 		require.Empty(t, m.NoPress())
-		require.NotNil(t, m.Press())
+		d, err := m.Press()
+		require.NoError(t, err)
+		require.NotNil(t, d)
 	})
 	b.suspects(graph.ForeignBody, "H2")
 	b.make(func(m *papers.Maker) {
 		require.Equal(t, "nothing in scope has left the brewery", m.NoPress())
-		require.Nil(t, m.Press())
+		d, err := m.Press()
+		require.NoError(t, err)
+		require.Nil(t, d)
 	})
 	b.enter("removals subject=H2 quantity=1 unit=kg at=2026-02-11_09:00 reason=supplier-return\nremovals subject=FV2 quantity=1 unit=hL at=2026-02-11_09:00 reason=taproom\n")
 	b.make(func(m *papers.Maker) { require.NotEmpty(t, m.NoPress()) })
 	b.suspects(graph.ForeignBody, "B2")
 	b.make(func(m *papers.Maker) { require.Empty(t, m.NoPress(), "it was served here") })
+}
+
+// A letter says who writes to whom, about what, and is marked as 21 CFR 7.49(b) asks. What nobody has set is a line to fill
+// in, and the responsible person is told how to have it filled in for good.
+func TestLetterHead(t *testing.T) {
+	b := began(t, false)
+	const line = "____________________ (postal address)"
+	one := b.text(letter("D-1"))
+	says(t, one, "From: Testbrew "+line+" ____________________ (telephone, e-mail)", "To: One (D-1) attention: Una Quay 1", "Date: 2026-03-02", "Reference: "+b.code,
+		"Subject: URGENT: FOOD RECALL of Pale 440 mL and Pale keg", "Contact: ____________________ (name, telephone, e-mail)", "heeltap set site sender.address ADDRESS")
+	says(t, b.text(letter("D-2")), "To: Two (D-2) "+line)
+	b.in(func(tx *store.Tx) {
+		for name, value := range map[string]string{recall.SettingSenderName: "Testbrew Ltd", recall.SettingSenderAddress: "Mill Lane 1, Ostwithe", recall.SettingSenderPhone: "555-0100", recall.SettingSenderEmail: "recall@testbrew.example"} {
+			require.NoError(t, tx.Set(store.SiteSettings, name, value, "", "Quint"))
+		}
+	})
+	for _, party := range []string{"D-1", "SUP"} {
+		text := b.text(letter(party))
+		says(t, text, "From: Testbrew Ltd Mill Lane 1, Ostwithe 555-0100, recall@testbrew.example", "Contact: Quint, 555-0100, recall@testbrew.example")
+		require.NotContains(t, text, "sender.")
+	}
+	says(t, b.text(letter("SUP")), "To: Grower (SUP) attention: Ann", "Subject: Notice about a lot you supplied", "material: hop (HOP)")
+	b.take(&recall.Strategy{Contact: "Vera, 555-0199"})
+	says(t, b.text(letter("D-1")), "Contact: Vera, 555-0199")
+	b.make(func(m *papers.Maker) {
+		d, err := letter("D-1")(m)
+		require.NoError(t, err)
+		require.True(t, d.Red, "7.49(b): preferably in bold red type")
+	})
+}
+
+// The answer form has a line for each date code, with what was delivered of it, and sums of cases and of kegs.
+func TestAnswerFormByDateCode(t *testing.T) {
+	b := began(t, false)
+	b.enter(`
+runs run=R3 product=CAN started_at=2026-02-04_08:00 ended_at=2026-02-04_10:00 date_code=THREE good=960
+feeds run=R3 from=FV
+units unit=P-3 kind=pallet run=R3 quantity=20
+units unit=P-5 kind=pallet run=R3 quantity=10
+units unit=P-5 kind=pallet run=R1 quantity=10
+shipments shipment=S5 unit=P-3 quantity=20 consignee=D-1 shipped_at=2026-02-10_09:00
+shipments shipment=S7 unit=P-5 quantity=20 consignee=D-2 shipped_at=2026-02-10_09:00
+`)
+	rows := b.form("D-1")
+	require.Equal(t, [][]string{
+		{"Pale 440 mL, 24 to a case", "ONE", "79 cases, 9 came back"},
+		{"Pale 440 mL, 24 to a case", "THREE", "20 cases"},
+		{"Pale keg, 30 L", "K34", "1 keg"},
+		{"all cases", "", "99 cases, 9 came back"},
+	}, rows)
+	require.Equal(t, [][]string{
+		{"Pale 440 mL, 24 to a case", "ONE", "1 case, part of 20 cases"},
+		{"Pale 440 mL, 24 to a case", "THREE", "part of 20 cases"},
+		{"all cases", "", "21 cases"},
+	}, b.form("D-2"))
+	require.Equal(t, [][]string{{"Pale keg, 30 L", "K34", "perhaps 1 keg"}}, b.form("D-3"))
+}
+
+// form is the table of a consignee's answer form, without what is to be filled in.
+func (b *book) form(party string) (out [][]string) {
+	b.make(func(m *papers.Maker) {
+		d, err := letter(party)(m)
+		require.NoError(b.t, err)
+		for _, p := range d.Parts {
+			if table, ok := p.(paper.Table); ok && table.Hand {
+				require.Equal(b.t, []string{"#found", "#sold or served", "#passed on", "#sent back", "#destroyed"}, table.Head[3:])
+				for _, row := range table.Rows {
+					require.Equal(b.t, slices.Repeat([]string{"______"}, 5), row[3:])
+					out = append(out, row[:3])
+				}
+			}
+		}
+	})
+	return out
+}
+
+// What is still out stands first; of kegs that came back empty nothing is left to find, and one line says so.
+func TestLetterPutsFirstWhatIsOut(t *testing.T) {
+	b := began(t, false)
+	b.enter(`
+units unit=K4/R2 kind=keg run=R2 quantity=1
+shipments shipment=S8 unit=K4/R2 quantity=1 consignee=D-1 shipped_at=2026-02-12_09:00
+shipments shipment=S9 unit=P-2 quantity=5 consignee=D-1 shipped_at=2026-02-13_09:00
+returns return=T2 unit=K1/R2 quantity=1 consignee=D-1 returned_at=2026-02-25_09:00 state=empty
+returns return=T3 unit=P-1 quantity=70 consignee=D-1 returned_at=2026-02-26_09:00
+`)
+	one := b.text(letter("D-1"))
+	says(t, one, "Came back empty, so nothing of it is left to look for: keg K1.")
+	_, list, _ := strings.Cut(one, "What we supplied to you")
+	require.NotContains(t, list, "keg: keg K1 ")
+	require.Less(t, strings.Index(list, "P-2"), strings.Index(list, "P-1"), "all of it came back")
+	require.Less(t, strings.Index(list, "keg K4"), strings.Index(list, "P-1"))
+}
+
+// Whoever drank draught beer saw no code: the places and the days tell them.
+func TestPressNamesWhereDraughtWasSold(t *testing.T) {
+	b := began(t, false)
+	text := b.text(press)
+	says(t, text, "Where it was sold on draught", "Three ____________________ Pale keg 2026-02-12", "____________________ (customers of One, from its list)", "Bars and pubs: look for this on the keg. - Pale keg, 30 L, date code K34")
+	require.NotContains(t, text, "our taproom")
+	require.NotContains(t, text, "Two", "it received no keg")
+	b.take(&recall.PassedOn{Party: "D-1", Accounts: []deliveries.SubAccount{{Name: "Corner Shop", Quantity: 12}, {Name: "The Tap", Address: "Quay 7", Quantity: 1, Unit: "keg"}}})
+	b.enter("removals subject=FV quantity=1 unit=hL at=2026-02-05_19:00 reason=taproom\nremovals subject=FV quantity=1 unit=hL at=2026-02-07_19:00 reason=taproom\n")
+	text = b.text(press)
+	says(t, text, "The Tap Quay 7 Pale keg", "our taproom ____________________ Pale 2026-02-05, until 2026-02-07")
+	require.NotContains(t, text, "Corner Shop")
+	require.NotContains(t, text, "customers of One")
+	b.suspects(graph.ForeignBody, "R1")
+	require.NotContains(t, b.text(press), "draught", "no keg is in scope")
+	says(t, b.text(letter("D-2")), "Look for this on the package and the case.")
+	b.suspects(graph.Spoiler, "R2")
+	text = b.text(press)
+	says(t, text, "If you took any of it home from the tap, do not drink it.", "Bars and pubs: keep the kegs cool")
+	require.NotContains(t, text, "Look for this on the package")
+	says(t, b.text(letter("D-3")), "Look for this on the keg.")
+	b.enter("products product=KEG2 name=Stout_keg_30_L beer=Stout container_ml=30000 per_case=1\nruns run=R5 product=KEG2 started_at=2026-02-06_08:00 ended_at=2026-02-06_10:00 date_code=K36 good=2\nfeeds run=R5 from=FV\nunits unit=K9/R5 kind=keg run=R5 quantity=1\nshipments shipment=S6 unit=K9/R5 quantity=1 consignee=D-3 shipped_at=2026-02-12_09:00\n")
+	b.suspects(graph.Spoiler, "R5")
+	says(t, b.text(press), "Three ____________________ Stout 2026-02-12")
 }

@@ -1,0 +1,131 @@
+package papers
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/printed"
+	"heeltap/labels"
+	"heeltap/labels/paper"
+)
+
+// form is the answer form, with a code that says whose it is: a line for each date code, and sums of cases and kegs.
+func (m *Maker) form(c deliveries.Consignee) []paper.Part {
+	return []paper.Part{
+		paper.Heading{Level: 1, Text: m.heading("Answer form")},
+		paper.Code{Payload: FormCode(m.r, c.Party), Text: fmt.Sprintf("%s, %s (%s)", m.r.Code, c.Name, c.Party)},
+		paper.Text{Text: "Return to: " + m.contact()},
+		m.formTable(c),
+		paper.Blank{Labels: []string{
+			"Notice received on", "Searched on, and by whom", "Destroyed: how, and who saw it",
+			"Our customers were told on", "Their list is enclosed (yes, no)", "Illness or injury that we know of",
+		}},
+		paper.Signatures{Roles: []string{c.Name}},
+	}
+}
+
+// formKey is what one line of the form is about.
+type formKey struct {
+	kegs          bool
+	product, code string
+}
+
+// formLine sums what was delivered of it.
+type formLine struct{ shipped, returned, mayBe, shared, sharedMayBe float64 }
+
+// formTable has a line for each product and date code that was delivered, to be filled in.
+func (m *Maker) formTable(c deliveries.Consignee) paper.Table {
+	t := paper.Table{Head: []string{"product and size", "date code", "#delivered", "#found", "#sold or served", "#passed on", "#sent back", "#destroyed"}, Hand: true,
+		Note: "Count cases or kegs of each date code, and write 0 where there are none. Found: what you had when this notice came. Sent back and destroyed are part of it."}
+	lines := formLines(c)
+	line := func(cells ...string) {
+		t.Rows = append(t.Rows, append(cells, "______", "______", "______", "______", "______"))
+	}
+	keys := slices.SortedFunc(maps.Keys(lines), func(a, b formKey) int {
+		return cmp.Or(strings.Compare(caseOrKeg(a.kegs), caseOrKeg(b.kegs)), cmp.Compare(a.product, b.product), cmp.Compare(a.code, b.code))
+	})
+	of := map[bool]int{}
+	for _, k := range keys {
+		of[k.kegs]++
+		line(m.plainProducts(k.product), k.code, lines[k].delivered(caseOrKeg(k.kegs)))
+	}
+	for _, kegs := range []bool{false, true} {
+		if of[kegs] > 1 {
+			sum := c.Of(kegs)
+			line("all "+caseOrKeg(kegs)+"s", "", formLine{shipped: sum.Shipped, returned: sum.Returned, mayBe: sum.MayBe}.delivered(caseOrKeg(kegs)))
+		}
+	}
+	if len(keys) == 0 {
+		line("____________", "________", "")
+	}
+	return t
+}
+
+// formLines sums what a consignee received by product and date code. What came on one pallet with several date codes
+// is shared by them: nobody can say how much of it bears which.
+func formLines(c deliveries.Consignee) map[formKey]formLine {
+	lines := map[formKey]formLine{}
+	for _, l := range c.Lines {
+		products, codes := strings.Split(l.Product, ", "), l.DateCodes
+		if len(codes) == 0 {
+			codes = []string{"not on record"}
+		}
+		for _, product := range products {
+			for _, code := range codes {
+				k := formKey{l.Kegs, product, code}
+				sum := lines[k]
+				if len(products)*len(codes) == 1 {
+					sum.shipped, sum.returned, sum.mayBe = sum.shipped+l.Shipped, sum.returned+l.Returned, sum.mayBe+l.MayBe
+				} else {
+					sum.shared, sum.sharedMayBe = sum.shared+l.Shipped, sum.sharedMayBe+l.MayBe
+				}
+				lines[k] = sum
+			}
+		}
+	}
+	return lines
+}
+
+// delivered says how much it was.
+func (f formLine) delivered(unit string) string {
+	var parts []string
+	if f.shipped > 0 {
+		parts = append(parts, quantity(f.shipped, unit))
+	}
+	if f.mayBe > 0 {
+		parts = append(parts, "perhaps "+quantity(f.mayBe, unit))
+	}
+	if f.shared > 0 {
+		parts = append(parts, "part of "+quantity(f.shared, unit))
+	}
+	if f.sharedMayBe > 0 {
+		parts = append(parts, "perhaps part of "+quantity(f.sharedMayBe, unit))
+	}
+	if f.returned > 0 {
+		parts = append(parts, num(f.returned)+" came back")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// plainProducts names products with their sizes.
+func (m *Maker) plainProducts(codes string) string {
+	var out []string
+	for _, code := range strings.Split(codes, ", ") {
+		name, size := printed.ProductText(m.tx, code)
+		out = append(out, nameAndSize(name, size))
+	}
+	return strings.Join(out, "; ")
+}
+
+// FormCode identifies a consignee's answer form; heeltap recall answer understands it.
+func FormCode(r *recall.Recall, party string) string { return r.Code + "/" + party }
+
+// PartyRead finds the consignee that a text means: its code, what its answer form's code reads, or the QR code of either.
+func PartyRead(r *recall.Recall, text string) string {
+	return strings.TrimPrefix(labels.ParsePayload(text), r.Code+"/")
+}
