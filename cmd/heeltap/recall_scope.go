@@ -60,7 +60,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	r.showYeast(s)
 	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
-	r.showTotals(s.Answer)
+	r.showTotals(tx.Site(), s.Answer)
 	r.showWays(s)
 	r.showEither(s.Answer)
 	shown := *s.Answer

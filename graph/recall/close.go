@@ -86,7 +86,7 @@ func (r *Recall) consigneeLines(tx *store.Tx, s *scope.Scope) (out []OpenLine, e
 			add("consignee", "%s", words.Join(strings.TrimSpace(x.Party+" "+x.Name), words.Comma(x.State, x.Wants())))
 		}
 		if says, listed, ok := r.Contacts[x.Party].PassedOn(); ok && says != listed {
-			add("consignee", "%s says it passed on %s, and its own list adds up to %s", x.Party, lots.Figure(says), lots.Figure(listed))
+			add("consignee", "%s says it passed on %s, and its own list adds up to %s", x.Party, says, listed)
 		}
 	}
 	uncalled := r.Uncalled(s)

@@ -306,8 +306,8 @@ func (s *Strategy) ready(*store.Tx, *Recall) error {
 }
 
 func (s *Reconciled) ready(*store.Tx, *Recall) error {
-	if !(s.Unaccounted >= 0 && s.Over >= 0 && s.Accounted >= 0 && s.Accounted <= 100) {
-		return lots.Errorf(lots.Invalid, "%g %% accounted for, %g not and %g more than was made is not an account", s.Accounted, s.Unaccounted, s.Over)
+	if !s.Cases.possible() || !s.Kegs.possible() || s.Cases == nil && s.Kegs == nil {
+		return lots.Errorf(lots.Invalid, "more accounted for or missing than was made, or less than nothing, is not an account")
 	}
 	return nil
 }

@@ -386,7 +386,7 @@ func TestHoldList(t *testing.T) {
 // The report lists all it counts: each unit with its chain, what is in the house, what each consignee received.
 func TestReportListsTheScope(t *testing.T) {
 	b := began(t, false)
-	says(t, b.text((*papers.Maker).Report), "In scope: 5 units in, with 160 cases and 3 kegs; 0 possible, with 0 cases; and 1 packed that are on no unit", "unit: on none band: in product: KEG date codes: K34 packed: 1 keg")
+	says(t, b.text((*papers.Maker).Report), "In scope: 5 units in, with 160 cases and 3 kegs (17.796 hL); none possible; packed and on no unit: 1 keg", "unit: on none band: in product: KEG date codes: K34 packed: 1 keg")
 	b.freeze()
 	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
 	b.freeze()
@@ -463,7 +463,7 @@ func TestReportKeepsWhatMoved(t *testing.T) {
 	b.freeze()
 	b.enter("shipments shipment=S9 unit=P-2 quantity=7 consignee=D-1 shipped_at=2026-03-01_09:00\n")
 	b.freeze()
-	says(t, b.text((*papers.Maker).Report), "code: D-1 now: in, 87 received (+7 of P-2) was: in, 80 received")
+	says(t, b.text((*papers.Maker).Report), "code: D-1 now: in, 86 cases and 1 keg received (+7 of P-2) was: in, 79 cases and 1 keg received")
 }
 
 // A count is carried on by what moved since, in the annex as on the screen.
@@ -480,8 +480,8 @@ func TestStatusTellsAgain(t *testing.T) {
 	b.take(&recall.Told{Party: "D-1", How: "phone", Reached: true}, &recall.Told{Party: "D-2", How: "phone", Reached: true})
 	require.NotContains(t, b.text((*papers.Maker).Status), "TOLD AGAIN")
 	b.enter("shipments shipment=S9 unit=P-2 quantity=7 consignee=D-1 shipped_at=2026-03-01_09:00\n")
-	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told of 80 (version 1), and it is 87 now: +7 of P-2.")
-	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told of 80 (version 1), and it is 87 now: +7 of P-2")
+	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told of 79 cases and 1 keg (version 1), and it is 86 cases and 1 keg now: +7 of P-2.")
+	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told of 79 cases and 1 keg (version 1), and it is 86 cases and 1 keg now: +7 of P-2")
 }
 
 // A letter names no day that nobody knows.

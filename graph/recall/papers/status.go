@@ -213,7 +213,7 @@ func (m *Maker) checks(consignees []deliveries.Consignee) (paper.Table, string) 
 	for _, party := range slices.Sorted(maps.Keys(m.r.Contacts)) {
 		checks := m.r.Contacts[party].Checks
 		for _, k := range checks {
-			t.Rows = append(t.Rows, []string{or(names[party], party+": not in scope"), yesNo(drawn[party]), m.time(k.At.Unix()), k.How, yesNo(k.Notified), yesNo(k.Followed), num(k.OnSale), k.Text})
+			t.Rows = append(t.Rows, []string{or(names[party], party+": not in scope"), yesNo(drawn[party]), m.time(k.At.Unix()), k.How, yesNo(k.Notified), yesNo(k.Followed), k.StillOnSale().String(), k.Text})
 		}
 		switch n := len(checks); {
 		case n == 0:
@@ -221,7 +221,7 @@ func (m *Maker) checks(consignees []deliveries.Consignee) (paper.Table, string) 
 			others += n
 		default:
 			made++
-			if last := checks[n-1]; last.Notified && last.Followed && last.OnSale == 0 {
+			if last := checks[n-1]; last.Notified && last.Followed && last.StillOnSale().None() {
 				good++
 			}
 		}
