@@ -191,6 +191,7 @@ func (s *Stopped) ready(_ *store.Tx, r *Recall) error {
 
 // ready refuses to let go what stays on hold: [Recall.LetGo] ends the holds.
 func (s *LetGo) ready(tx *store.Tx, r *Recall) error {
+	s.Rehearsed = r.Mock
 	if err := r.canLetGo(s); err != nil {
 		return err
 	}
@@ -214,7 +215,11 @@ func (r *Recall) canLetGo(s *LetGo) error {
 	}
 	for _, c := range s.Subjects {
 		if !slices.Contains(r.Holds, c) {
-			return lots.Errorf(lots.NotFound, "%s is not held for %s; held are: %s", c, r.Code, cmp.Or(strings.Join(r.Holds, ", "), "none"))
+			text := "%s is not held for %s; held are: %s"
+			if r.Mock {
+				text = "no hold of %s was rehearsed in %s; rehearsed were those of: %s"
+			}
+			return lots.Errorf(lots.NotFound, text, c, r.Code, cmp.Or(strings.Join(r.Holds, ", "), "none"))
 		}
 	}
 	return nil

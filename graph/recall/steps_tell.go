@@ -3,6 +3,7 @@ package recall
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/internal/words"
@@ -81,6 +82,9 @@ type Sampled struct {
 	Seed    string   `json:"seed"`
 	Of      int      `json:"of"` // consignees
 	Parties []string `json:"parties"`
+
+	At time.Time `json:"-"` // when it was drawn, and by whom
+	By string    `json:"-"`
 }
 
 func (s *Sampled) text() string {

@@ -552,3 +552,47 @@ func TestNoPressForNothing(t *testing.T) {
 	b.suspects(graph.ForeignBody, "B2")
 	b.make(func(m *papers.Maker) { require.Empty(t, m.NoPress(), "it was served here") })
 }
+
+// An exercise holds nothing: its papers say what would be held, and no word says that goods were stopped.
+func TestExerciseHoldsNothing(t *testing.T) {
+	b := began(t, true)
+	b.in(func(tx *store.Tx) {
+		r, err := recall.Load(tx, b.code)
+		require.NoError(t, err)
+		_, _, err = r.HoldAll(tx, "Quint")
+		require.NoError(t, err)
+		r, err = recall.Load(tx, b.code)
+		require.NoError(t, err)
+		_, _, err = r.HoldAll(tx, "Quint")
+		require.ErrorContains(t, err, "nothing more to rehearse a hold on")
+		_, err = r.LetGo(tx, []string{"P-1"}, "looked at", "Quint")
+		require.NoError(t, err)
+	})
+	list := b.text((*papers.Maker).HoldList)
+	says(t, list, "This is an exercise: nothing on this list is stopped by it. In a real recall, nothing on it would leave", "held: would be")
+	require.NotContains(t, list, "held: yes")
+	require.NotContains(t, list, "Nothing on this list leaves")
+	report := b.text((*papers.Maker).Report)
+	says(t, report, "In the house: 8 things, of which 6 would be held: that was rehearsed, and nothing was stopped", "Hold rehearsed on 7 things;",
+		"Release rehearsed: P-1: looked at;", "a hold was rehearsed on 6")
+	require.NotContains(t, report, "held and neither released")
+}
+
+// A second draw of effectiveness checks stands beside the first, and whom either drew is to be checked.
+func TestDrawnTwice(t *testing.T) {
+	b := began(t, false)
+	b.take(&recall.Sampled{Level: "B", Percent: 30, Seed: "one"}, &recall.Sampled{Level: "B", Percent: 30, Seed: "six"})
+	status := b.text((*papers.Maker).Status)
+	says(t, status, "Consignees were drawn twice; a later draw takes nothing back of an earlier one.", "Draw 1, 2026-03-02 09:00, by Quint: Level B", "drawn with seed one.", "Draw 2, 2026-03-02 09:00, by Quint: Level B", "drawn with seed six.")
+	b.in(func(tx *store.Tx) {
+		r, err := recall.Load(tx, b.code)
+		require.NoError(t, err)
+		require.Len(t, r.Samples, 2)
+		require.NotEqual(t, r.Samples[0].Parties, r.Samples[1].Parties, "else the test shows nothing")
+		for _, s := range r.Samples {
+			require.Subset(t, r.Drawn(), s.Parties)
+		}
+		require.Len(t, r.Drawn(), 2)
+	})
+	says(t, status, "Of 2 drawn: 0 made")
+}

@@ -84,7 +84,7 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 	}
 	stopped := fmt.Sprintf("%s, %d with a hold of its own", things(len(stock)), held)
 	if m.r.Mock {
-		stopped = fmt.Sprintf("%s; hold rehearsed on %d, nothing stopped", things(len(stock)), len(m.r.Holds))
+		stopped = fmt.Sprintf("%s, of which %d would be held: that was rehearsed, and nothing was stopped", things(len(stock)), len(m.r.Holds))
 	}
 	n, t := m.notices(consignees), m.s.Answer.Totals
 	loose := ""
