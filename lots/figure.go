@@ -47,3 +47,53 @@ func figure(n float64, decimals int) string {
 	}
 	return text
 }
+
+// Packages counts cases and kegs. A sum of the two says nothing, so there is none.
+type Packages struct {
+	Cases float64 `json:"cases"`
+	Kegs  float64 `json:"kegs"`
+}
+
+// Add counts more of one of them.
+func (p *Packages) Add(kegs bool, n float64) {
+	if kegs {
+		p.Kegs = Nine(p.Kegs + n)
+	} else {
+		p.Cases = Nine(p.Cases + n)
+	}
+}
+
+// Plus counts both lists.
+func (p Packages) Plus(q Packages) Packages {
+	return Packages{Nine(p.Cases + q.Cases), Nine(p.Kegs + q.Kegs)}
+}
+
+// Of is the count of one of them.
+func (p Packages) Of(kegs bool) float64 {
+	if kegs {
+		return p.Kegs
+	}
+	return p.Cases
+}
+
+// None reports whether there is nothing of either.
+func (p Packages) None() bool { return p == Packages{} }
+
+// String names both where there are any: 12 cases and 1 keg. None of either is 0 cases.
+func (p Packages) String() string {
+	cases, kegs := Figure(p.Cases)+" "+oneOrMore(p.Cases, "case"), Figure(p.Kegs)+" "+oneOrMore(p.Kegs, "keg")
+	switch {
+	case p.Kegs == 0:
+		return cases
+	case p.Cases == 0:
+		return kegs
+	}
+	return cases + " and " + kegs
+}
+
+func oneOrMore(n float64, one string) string {
+	if n == 1 {
+		return one
+	}
+	return one + "s"
+}

@@ -34,3 +34,14 @@ func TestAPercentageKeepsItsSideOfAllAndNothing(t *testing.T) {
 		require.Equal(t, p > 0, shown > 0)
 	})
 }
+
+func TestPackages(t *testing.T) {
+	var p lots.Packages
+	require.True(t, p.None())
+	require.Equal(t, "0 cases", p.String())
+	p.Add(false, 12)
+	p.Add(true, 1)
+	require.Equal(t, "12 cases and 1 keg", p.String())
+	require.Equal(t, "1 case and 3 kegs", p.Plus(lots.Packages{Cases: -11, Kegs: 2}).String())
+	require.Equal(t, "2 kegs", lots.Packages{Kegs: 2}.String())
+}

@@ -98,7 +98,8 @@ func (r *rehearsal) opens(s demo.Story) error {
 			return err
 		}
 		in := scope.Answer.Totals.In
-		r.printf("%s opened on hop lot %s: %d units (%d cases, %d kegs), %d of them at %d consignees.\n", r.code, s.Recalled, in.Units, in.Cases, in.Kegs, int(in.Shipped-in.Returned), in.Consignees)
+		r.printf("%s opened on hop lot %s: %d units with %s; %s of them at %s.\n", r.code, s.Recalled, in.Units, lots.Packages{Cases: float64(in.Cases), Kegs: float64(in.Kegs)},
+			lots.Packages{Cases: in.Shipped.Cases - in.Returned.Cases, Kegs: in.Shipped.Kegs - in.Returned.Kegs}, counted(in.Consignees, "consignee"))
 		return nil
 	})
 }

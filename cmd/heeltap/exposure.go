@@ -115,16 +115,24 @@ func (e *env) showExposure(a *exposure.Answer, unit lots.Unit, top int) {
 	t := &table{head: []string{"if it failed today", "", "#units in", "#possible", "#" + string(unit), "#cases", "#kegs", "#on no unit", "#have left", "#of one of several", "#consignees", "#runs"}}
 	for _, r := range a.Risks[:min(top, len(a.Risks))] {
 		t.add(r.Kind+" "+r.Code, r.Item, whole(r.In.Units), whole(r.May.Units), number(unit.Of((r.In.VolumeL+r.May.VolumeL)*1000)), whole(r.In.Cases+r.May.Cases), whole(r.In.Kegs+r.May.Kegs),
-			whole(r.In.Unassigned+r.May.Unassigned), number(r.In.Left+r.May.Left), number(r.OneOfSeveral), whole(r.Consignees), whole(r.In.Runs+r.May.Runs))
+			someOf(r.In.Unassigned.Plus(r.May.Unassigned)), someOf(r.In.Left.Plus(r.May.Left)), someOf(r.OneOfSeveral), whole(r.Consignees), whole(r.In.Runs+r.May.Runs))
 	}
 	e.print(t)
 	m := a.Measures
 	e.printf("\n%s, over %d lots and %d runs: downward %d, upward %d, total %d (Dupuy et al. 2005)\nOne lot would call back %s %s at worst, %s on average (Dabbene and Gay 2011)\n", e.strong("Batch dispersion"), m.Lots, m.Runs, m.Downward, m.Upward, m.Total, number(unit.Of(m.WorstL*1000)), unit, number(unit.Of(m.AverageL*1000)))
-	trend := &table{head: []string{"lots that came in", "#lots", "#runs a lot", "#" + string(unit) + " a lot", "#cases and kegs a lot"}}
+	trend := &table{head: []string{"lots that came in", "#lots", "#runs a lot", "#" + string(unit) + " a lot", "#cases a lot", "#kegs a lot"}}
 	for _, x := range a.Trend {
-		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(unit.Of(x.RecallL*1000)), number(x.Recall))
+		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(unit.Of(x.RecallL*1000)), number(x.Recall.Cases), number(x.Recall.Kegs))
 	}
 	e.print(trend)
+}
+
+// someOf counts cases and kegs; nothing of either is a dash.
+func someOf(p lots.Packages) string {
+	if p.None() {
+		return "-"
+	}
+	return p.String()
 }
 
 // showAttempts tells what was tried for the worst, and with what result: also where nothing helped.

@@ -23,7 +23,7 @@ func holdAllCommand(e *env) *cobra.Command {
 			if now.Mock {
 				title = "To be stopped, were it real: " + counted(len(stock), "thing")
 			}
-			r.showStock(title, stock)
+			r.showStock(after, title, stock)
 			return r.remindOf(tx, after)
 		})
 }
@@ -47,7 +47,7 @@ func holdListCommand(e *env) *cobra.Command {
 			case r.json:
 				return r.writeJSON(orEmpty(stock))
 			}
-			r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
+			r.showStock(now, toStop(now, len(stock)), stock)
 			r.remind(s)
 			return nil
 		})

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -58,9 +59,9 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 		r.printf("\n%s\n", r.strong(fmt.Sprintf("NOT TRACED: %s %s: %s", l.What, l.Code, l.Why)))
 	}
 	r.showYeast(s)
-	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
+	r.showStock(now, toStop(now, len(stock)), stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
-	r.showTotals(s.Answer)
+	r.showTotals(tx.Site(), s.Answer)
 	r.showWays(s)
 	r.showEither(s.Answer)
 	shown := *s.Answer
@@ -124,7 +125,15 @@ func (r *inRecall) showWays(s *scope.Scope) {
 	r.printf("  heeltap why SUSPECT UNIT shows the chain; heeltap recall scope --if -CODE shows what a cut would change\n")
 }
 
-func (r *inRecall) showStock(title string, stock []house.Stock) {
+// toStop heads the list of what is in the house.
+func toStop(now *recall.Recall, n int) string {
+	if now.Mock {
+		return "In the house: " + counted(n, "thing") + " that a real recall would stop"
+	}
+	return "In the house: " + counted(n, "thing") + " to stop"
+}
+
+func (r *inRecall) showStock(now *recall.Recall, title string, stock []house.Stock) {
 	t := &table{head: []string{"in the house", "code", "band", "what", "#by the books", "#counted", "place", "held"}}
 	for _, x := range stock {
 		quantity := number(x.Quantity) + " " + x.Unit
@@ -140,6 +149,8 @@ func (r *inRecall) showStock(title string, stock []house.Stock) {
 			held = "held"
 		case x.Held:
 			held = "held, not by this recall"
+		case now.Mock && slices.Contains(now.Holds, x.Code):
+			held = "would be held"
 		}
 		counted := "-"
 		if x.Counted != nil {

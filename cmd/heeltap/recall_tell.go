@@ -120,7 +120,7 @@ func dueCommand(e *env) *cobra.Command {
 				if wants := x.Wants(); wants != "" && (x.NeedList || x.Answered != "" || x.Again != "") {
 					notes = append(notes, wants)
 				}
-				t.add(x.Party, x.Name, x.State, whole(x.Tries), minute(x.Notified), minute(x.Answered), number(x.Left), minute(x.Due), strings.Join(notes, "; "))
+				t.add(x.Party, x.Name, x.State, whole(x.Tries), minute(x.Notified), minute(x.Answered), unexplained(x.Left), minute(x.Due), strings.Join(notes, "; "))
 			}
 			r.print(t)
 			uncalled := now.Uncalled(s)
@@ -129,6 +129,14 @@ func dueCommand(e *env) *cobra.Command {
 			}
 			return nil
 		})
+}
+
+// unexplained counts what is not explained; nothing is 0, whatever it would be of.
+func unexplained(p lots.Packages) string {
+	if p.None() {
+		return "0"
+	}
+	return p.String()
 }
 
 func sampleCommand(e *env) *cobra.Command {
@@ -163,7 +171,8 @@ func checkedCommand(e *env) *cobra.Command {
 	cmd.Flags().StringVar(&s.How, "how", "phone", "phone, visit …")
 	cmd.Flags().BoolVar(&noNotice, "no-notice", false, "it never got the notice")
 	cmd.Flags().BoolVar(&notFollowed, "not-followed", false, "it did not do what the notice says")
-	cmd.Flags().Float64Var(&s.OnSale, "on-sale", 0, "cases and kegs still on sale")
+	cmd.Flags().Float64Var(&s.OnSale, "on-sale", 0, "cases still on sale")
+	cmd.Flags().Float64Var(&s.KegsOnSale, "kegs-on-sale", 0, "kegs still on sale")
 	cmd.Flags().StringVar(&s.Text, "text", "", "what was found")
 	return cmd
 }

@@ -108,7 +108,7 @@ func (r *inRecall) showAccounts(c *recall.Contact) {
 	}
 	r.print(t)
 	if says, listed, ok := c.PassedOn(); ok && says != listed {
-		r.printf("  it says it passed on %s, and its list adds up to %s\n", number(says), number(listed))
+		r.printf("  it says it passed on %s, and its list adds up to %s\n", says, listed)
 	}
 }
 

@@ -74,7 +74,7 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 // showAnswer tells an answer to a person: what it started at, who has it, what is here, and what it is made of.
 func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 	e.printf("%s from %s\n", map[string]string{"forward": "Forward", "back": "Back"}[a.Direction], fromText(a.From))
-	e.showTotals(a)
+	e.showTotals(site, a)
 	e.showUncounted(site, a)
 	if a.NotCounted != nil {
 		e.printf("  %s\n", a.NotCounted.Text())
@@ -118,8 +118,8 @@ func fromText(from []trace.From) string {
 	return strings.Join(parts, ", ")
 }
 
-func (e *env) showTotals(a *trace.Answer) {
-	t := &table{head: []string{"", "#pallets and kegs", "#cases", "#kegs", "#affected", "#here, whole units", "#shipped", "#returned", "#removed", "#repacked", "#consignees"}}
+func (e *env) showTotals(site lots.Site, a *trace.Answer) {
+	t := &table{head: []string{"", "#pallets and kegs", "", "#in all", "#affected", "#here, whole units", "#shipped", "#returned", "#removed", "#repacked", "#affected " + string(site.VolumeUnit), "#consignees"}}
 	for _, b := range []struct {
 		name  string
 		total trace.Total
@@ -128,7 +128,18 @@ func (e *env) showTotals(a *trace.Answer) {
 		if x.Units == 0 && x.Consignees == 0 {
 			continue
 		}
-		t.add(b.name, whole(x.Units), whole(x.Cases), whole(x.Kegs), whole(x.Affected), number(x.OnHand), number(x.Shipped), number(x.Returned), number(x.Removed), number(x.Repacked), whole(x.Consignees))
+		name, units, volume, consignees := b.name, whole(x.Units), number(site.VolumeUnit.Of(x.Litres*1000)), whole(x.Consignees)
+		for _, kegs := range []bool{false, true} {
+			made, word := x.Cases, "cases"
+			if kegs {
+				made, word = x.Kegs, "kegs"
+			}
+			if made == 0 && (kegs || x.Kegs > 0) {
+				continue
+			}
+			t.add(name, units, word, whole(made), number(x.Affected.Of(kegs)), number(x.OnHand.Of(kegs)), number(x.Shipped.Of(kegs)), number(x.Returned.Of(kegs)), number(x.Removed.Of(kegs)), number(x.Repacked.Of(kegs)), volume, consignees)
+			name, units, volume, consignees = "", "", "", "" // said once for both
+		}
 	}
 	e.print(t)
 	if len(t.rows) == 0 && a.Direction == "forward" {
@@ -171,9 +182,9 @@ func (e *env) showEither(a *trace.Answer) {
 
 // showConsignees tells who received how much.
 func (e *env) showConsignees(a *trace.Answer) {
-	t := &table{head: []string{"consignee", "band", "#rows", "#cases or kegs", "first", "last"}}
+	t := &table{head: []string{"consignee", "band", "#rows", "#quantity", "first", "last"}}
 	for _, x := range a.ByConsignee() {
-		t.add(x.Consignee, x.Band, whole(x.Rows), whole(x.Quantity), x.First[:10], x.Last[:10])
+		t.add(x.Consignee, x.Band, whole(x.Rows), x.Quantity.String(), x.First[:10], x.Last[:10])
 	}
 	if len(t.rows) > 0 {
 		e.printf("\n%s\n", e.strong("Shipped to"))

@@ -28,7 +28,7 @@ type Risk struct {
 	// Consignees is how many received any of it, of either band: some may have had of both.
 	Consignees int `json:"consignees"`
 	// OneOfSeveral is what left as one of several units, any of which is in scope: some or all of it may be.
-	OneOfSeveral float64 `json:"one_of_several"`
+	OneOfSeveral lots.Packages `json:"one_of_several"`
 }
 
 // Reach is what one band of a risk holds.
@@ -39,10 +39,21 @@ type Reach struct {
 	VolumeL float64 `json:"volume_l"`
 	// Left is the cases and kegs that were shipped and not returned: not what left before anything
 	// affected stood on its unit, nor what left as one of several.
-	Left       float64 `json:"left"`
-	Consignees int     `json:"consignees"`
-	Runs       int     `json:"runs"`
-	Unassigned int64   `json:"unassigned"` // cases and kegs of those runs that are on no unit
+	Left       lots.Packages `json:"left"`
+	Consignees int           `json:"consignees"`
+	Runs       int           `json:"runs"`
+	Unassigned lots.Packages `json:"unassigned"` // cases and kegs of those runs that are on no unit
+}
+
+// packages is what a band holds, cases and kegs apart.
+func (r Reach) packages() lots.Packages {
+	return lots.Packages{Cases: float64(r.Cases), Kegs: float64(r.Kegs)}
+}
+
+// mean is what comes to each of n, to the hundredth.
+func mean(sum lots.Packages, n int) lots.Packages {
+	each := func(x float64) float64 { return lots.Nine(math.Round(x/float64(n)*100) / 100) }
+	return lots.Packages{Cases: each(sum.Cases), Kegs: each(sum.Kegs)}
 }
 
 // litres is how much beer a risk would put in scope, in either band.
@@ -56,24 +67,24 @@ func (r Risk) litres() float64 { return r.In.VolumeL + r.May.VolumeL }
 // what one raw lot would call back, in litres of finished goods, and counted in cases and kegs
 // (Dabbene and Gay 2011, Computers and Electronics in Agriculture 75:139).
 type Measures struct {
-	Lots     int     `json:"lots"`
-	Runs     int     `json:"runs"`
-	Downward int     `json:"downward"`
-	Upward   int     `json:"upward"`
-	Total    int     `json:"total"`
-	Worst    float64 `json:"worst_recall"`
-	Average  float64 `json:"average_recall"`
-	WorstL   float64 `json:"worst_recall_l"`
-	AverageL float64 `json:"average_recall_l"`
+	Lots     int           `json:"lots"`
+	Runs     int           `json:"runs"`
+	Downward int           `json:"downward"`
+	Upward   int           `json:"upward"`
+	Total    int           `json:"total"`
+	Worst    lots.Packages `json:"worst_recall"` // the most cases of one lot, and the most kegs
+	Average  lots.Packages `json:"average_recall"`
+	WorstL   float64       `json:"worst_recall_l"`
+	AverageL float64       `json:"average_recall_l"`
 }
 
 // Month is the trend: the mean downward dispersion, and recall, of the lots received in it.
 type Month struct {
-	Month    string  `json:"month"`
-	Lots     int     `json:"lots"`
-	Downward float64 `json:"downward"`
-	Recall   float64 `json:"recall"`
-	RecallL  float64 `json:"recall_l"`
+	Month    string        `json:"month"`
+	Lots     int           `json:"lots"`
+	Downward float64       `json:"downward"`
+	Recall   lots.Packages `json:"recall"`
+	RecallL  float64       `json:"recall_l"`
 }
 
 // Answer is the exposure of the whole.
@@ -100,7 +111,7 @@ type thing struct {
 // packed is a run with what of it is on no unit.
 type packed struct {
 	code       string
-	unassigned int64
+	unassigned lots.Packages
 }
 
 // model is the lineage with what each lot and each first fill of a chain reaches.
@@ -170,12 +181,11 @@ func read(tx *store.Tx) (*model, error) {
 }
 
 // unassigned counts the good cases or kegs of a run that are on no unit.
-func (m *model) unassigned(code string) int64 {
-	run, ok := m.tx.Run(code)
-	if !ok {
-		return 0
+func (m *model) unassigned(code string) (p lots.Packages) {
+	if run, ok := m.tx.Run(code); ok {
+		p.Add(trace.OfKegs(m.tx, code), float64(trace.OnNoUnit(m.tx, run)))
 	}
-	return trace.OnNoUnit(m.tx, run)
+	return p
 }
 
 // mark is a node's place among the units and, after them, the parts of runs; -1 for what is neither.
@@ -267,18 +277,18 @@ func (m *model) sum(s, runs, reached set) Reach {
 		r.Cases += t.cases
 		r.Kegs += t.kegs
 		r.VolumeL += t.litres
-		r.Left += t.moved(reached, who)
+		r.Left.Add(t.kegs > 0, t.moved(reached, who))
 	})
 	runs.each(func(i int) {
 		r.Runs++
-		r.Unassigned += m.runs[i].unassigned
+		r.Unassigned = r.Unassigned.Plus(m.runs[i].unassigned)
 	})
 	r.VolumeL, r.Consignees = lots.Nine(r.VolumeL), len(who)
 	return r
 }
 
 // oneOfSeveral sums the shipments of one of several that name any unit that is reached.
-func (m *model) oneOfSeveral(reached set) (sum float64) {
+func (m *model) oneOfSeveral(reached set) (sum lots.Packages) {
 	seen := map[int64]bool{}
 	reached.each(func(i int) {
 		if i >= len(m.units) {
@@ -287,7 +297,7 @@ func (m *model) oneOfSeveral(reached set) (sum float64) {
 		for _, x := range m.units[i].several {
 			if !seen[x.entry] {
 				seen[x.entry] = true
-				sum += x.n
+				sum.Add(m.units[i].kegs > 0, x.n)
 			}
 		}
 	})
@@ -368,7 +378,8 @@ func (m *model) chains() []start {
 // measures are the published ones, over lots that went into anything packed and runs.
 func (m *model) measures() Measures {
 	var x Measures
-	var sum, litres float64
+	var sum lots.Packages
+	var litres float64
 	for n := range m.g.Nodes() {
 		in := m.risks[n.ID].In
 		if n.Kind != graph.Lot || in.Runs == 0 || !m.received(n.Code) {
@@ -376,16 +387,17 @@ func (m *model) measures() Measures {
 		}
 		x.Lots++
 		x.Downward += in.Runs
-		recall := float64(in.Cases + in.Kegs)
-		sum, litres = sum+recall, litres+in.VolumeL
-		x.Worst, x.WorstL = max(x.Worst, recall), max(x.WorstL, in.VolumeL)
+		recall := in.packages()
+		sum, litres = sum.Plus(recall), litres+in.VolumeL
+		x.Worst = lots.Packages{Cases: max(x.Worst.Cases, recall.Cases), Kegs: max(x.Worst.Kegs, recall.Kegs)}
+		x.WorstL = max(x.WorstL, in.VolumeL)
 	}
 	for _, n := range m.upward {
 		x.Upward += n
 	}
 	x.Runs, x.Total = len(m.upward), x.Downward+x.Upward
 	if x.Lots > 0 {
-		x.Average = lots.Nine(math.Round(sum/float64(x.Lots)*100) / 100)
+		x.Average = mean(sum, x.Lots)
 		x.AverageL = lots.Nine(litres / float64(x.Lots))
 	}
 	return x
@@ -421,14 +433,14 @@ func (m *model) trend() []Month {
 			}
 			byMonth[month].Lots++
 			byMonth[month].Downward += float64(in.Runs)
-			byMonth[month].Recall += float64(in.Cases + in.Kegs)
+			byMonth[month].Recall = byMonth[month].Recall.Plus(in.packages())
 			byMonth[month].RecallL += in.VolumeL
 		}
 	}
 	out := []Month{}
 	for _, x := range byMonth {
 		n := float64(x.Lots)
-		x.Downward, x.Recall, x.RecallL = lots.Nine(x.Downward/n), lots.Nine(x.Recall/n), lots.Nine(x.RecallL/n)
+		x.Downward, x.Recall, x.RecallL = lots.Nine(x.Downward/n), mean(x.Recall, x.Lots), lots.Nine(x.RecallL/n)
 		out = append(out, *x)
 	}
 	slices.SortFunc(out, func(a, b Month) int { return cmp.Compare(a.Month, b.Month) })

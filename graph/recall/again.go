@@ -6,21 +6,22 @@ import (
 
 	"heeltap/graph/recall/internal/words"
 	"heeltap/graph/recall/scope"
+	"heeltap/lots"
 )
 
 // Again says that a party is to be told again: what it received of the scope is not what stood in
 // the version that it was told by.
 type Again struct {
 	Party   string
-	Version int   // that it was told by
-	Was     int64 // cases and kegs that it received, by that version
-	Now     int64 // and by the scope as it stands
+	Version int           // that it was told by
+	Was     lots.Packages // what it received, by that version
+	Now     lots.Packages // and by the scope as it stands
 	Detail  string
 }
 
 // Text says it in words.
 func (a Again) Text() string {
-	return fmt.Sprintf("it was told of %d (version %d), and it is %d now: %s", a.Was, a.Version, a.Now, a.Detail)
+	return fmt.Sprintf("it was told of %s (version %d), and it is %s now: %s", a.Was, a.Version, a.Now, a.Detail)
 }
 
 // TellAgain tells whether a consignee that was told is to be told again. Versions that do not say
@@ -35,7 +36,7 @@ func (r *Recall) TellAgain(s *scope.Scope, party string) (Again, bool) {
 	if known && was.Received == "" || was.Received == now.Received && was.Band == now.Band {
 		return Again{}, false
 	}
-	a := Again{Party: party, Version: by.Version, Was: was.ReceivedSum(), Now: now.ReceivedSum(), Detail: moved(now.Received, was.Received)}
+	a := Again{Party: party, Version: by.Version, Was: was.Sum(), Now: now.Sum(), Detail: moved(now.Received, was.Received)}
 	if known && was.Band != now.Band {
 		a.Detail = words.Comma(a.Detail, fmt.Sprintf("`%s`, was `%s`", now.Band, was.Band))
 	}

@@ -6,7 +6,6 @@ import (
 	"heeltap/graph/recall/house"
 	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
-	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
@@ -108,10 +107,15 @@ func (r *Recall) Reconcile(tx *store.Tx, s *scope.Scope) (*account.Account, erro
 // Struck is the step that says what an account came to: what one unit has too much does
 // not make up for what another lacks.
 func Struck(a *account.Account) *Reconciled {
-	made := a.Cases.Produced + a.Kegs.Produced
-	step := &Reconciled{Unaccounted: lots.Nine(a.Cases.Missing + a.Kegs.Missing), Over: lots.Nine(a.Cases.Over + a.Kegs.Over)}
-	if made > 0 {
-		step.Accounted = lots.Nine((made - step.Unaccounted) / made * 100)
+	of := func(s account.Sum) *Outcome {
+		return &Outcome{Made: s.Produced, Missing: s.Missing, Over: s.Over, Percent: s.Percent}
+	}
+	step := &Reconciled{}
+	if a.Cases.Produced > 0 || a.Kegs.Produced == 0 {
+		step.Cases = of(a.Cases)
+	}
+	if a.Kegs.Produced > 0 {
+		step.Kegs = of(a.Kegs)
 	}
 	return step
 }

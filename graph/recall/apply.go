@@ -103,7 +103,10 @@ func (s *PassedOn) apply(r *Recall, _ Logged) {
 	c.Accounts = append(c.Accounts, s.Accounts...)
 }
 
-func (s *Sampled) apply(r *Recall, _ Logged) { r.Sample = s }
+func (s *Sampled) apply(r *Recall, l Logged) {
+	s.At, s.By = l.At, l.By
+	r.Samples, r.Sample = append(r.Samples, s), s
+}
 
 func (s *Checked) apply(r *Recall, l Logged) {
 	c := r.contact(s.Party)

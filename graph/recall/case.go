@@ -24,7 +24,8 @@ type Recall struct {
 	SignedOff map[string]string // unit or other code to the reason
 	Holds     []string          // what was held for this recall and not released
 	Contacts  map[string]*Contact
-	Sample    *Sampled
+	Sample    *Sampled   // the last draw of consignees to check
+	Samples   []*Sampled // every draw, in order: a later one takes nothing back
 	Destroyed []Destroyed
 	Proposed  string // class the firm proposes
 	Assigned  string // class an authority assigned

@@ -86,7 +86,7 @@ func (r *Recall) consigneeLines(tx *store.Tx, s *scope.Scope) (out []OpenLine, e
 			add("consignee", "%s", words.Join(strings.TrimSpace(x.Party+" "+x.Name), words.Comma(x.State, x.Wants())))
 		}
 		if says, listed, ok := r.Contacts[x.Party].PassedOn(); ok && says != listed {
-			add("consignee", "%s says it passed on %s, and its own list adds up to %s", x.Party, lots.Figure(says), lots.Figure(listed))
+			add("consignee", "%s says it passed on %s, and its own list adds up to %s", x.Party, says, listed)
 		}
 	}
 	uncalled := r.Uncalled(s)
@@ -125,13 +125,20 @@ func openIn(a *account.Account) (out []OpenLine) {
 	return out
 }
 
+// Drawn lists whom any of the draws chose to check, in order.
+func (r *Recall) Drawn() []string {
+	var out []string
+	for _, s := range r.Samples {
+		out = append(out, s.Parties...)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
 // unchecked lists who was drawn for a check and has none.
 func (r *Recall) unchecked() []string {
 	var out []string
-	if r.Sample == nil {
-		return nil
-	}
-	for _, p := range r.Sample.Parties {
+	for _, p := range r.Drawn() {
 		if c := r.Contacts[p]; c == nil || len(c.Checks) == 0 {
 			out = append(out, p)
 		}
@@ -157,6 +164,9 @@ func (r *Recall) heldStill(tx *store.Tx) ([]OpenLine, error) {
 	}
 	if len(here) == 0 {
 		return nil, nil
+	}
+	if r.Mock {
+		return []OpenLine{{"hold", fmt.Sprintf("a hold was rehearsed on %s, and no release or destruction of them: %s", words.Plural(len(here), "thing"), strings.Join(here, ", "))}}, nil
 	}
 	return []OpenLine{{"hold", fmt.Sprintf("%s held and neither released nor destroyed: %s", words.Plural(len(here), "thing"), strings.Join(here, ", "))}}, nil
 }

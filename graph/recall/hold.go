@@ -30,6 +30,9 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []house.Stock, error
 	stock = slices.DeleteFunc(stock, func(x house.Stock) bool {
 		return x.Kind == "loose" || r.Mock && slices.Contains(r.Holds, x.Code) || !r.Mock && x.HeldHere
 	})
+	if len(stock) == 0 && r.Mock {
+		return nil, nil, lots.Errorf(lots.Conflict, "nothing more to rehearse a hold on: it was rehearsed on all that is in scope and in the house, or that has left")
+	}
 	if len(stock) == 0 {
 		open := ""
 		for _, y := range s.Undecided() {
@@ -85,7 +88,7 @@ func minuteAt(text string, zone *time.Location) lots.When {
 // LetGo releases what was held for the recall. It ends the recall's own holds and nobody else's. In an
 // exercise there is nothing to release but the exercise's own list.
 func (r *Recall) LetGo(tx *store.Tx, codes []string, reason, by string) (*Recall, error) {
-	step := &LetGo{codes, reason}
+	step := &LetGo{Subjects: codes, Reason: reason}
 	if err := r.canLetGo(step); err != nil {
 		return nil, err
 	}
@@ -102,6 +105,9 @@ func (r *Recall) LetGo(tx *store.Tx, codes []string, reason, by string) (*Recall
 // LetGoAll releases all that was held for the recall.
 func (r *Recall) LetGoAll(tx *store.Tx, reason, by string) (*Recall, error) {
 	if len(r.Holds) == 0 {
+		if r.Mock {
+			return nil, lots.Errorf(lots.Conflict, "no hold was rehearsed in %s", r.Code)
+		}
 		return nil, lots.Errorf(lots.Conflict, "nothing is held for %s", r.Code)
 	}
 	return r.LetGo(tx, slices.Clone(r.Holds), reason, by)

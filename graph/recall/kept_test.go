@@ -178,7 +178,7 @@ func TestKeptDelivery(t *testing.T) {
 		require.Contains(t, list[0].Lines[0].First, "2026-03-20", "its day as it read when the records still said so")
 		n, err := r.Notify(tx, s)
 		require.NoError(t, err)
-		require.Contains(t, n.First[4].Answer, "80 of it stands at two consignees")
+		require.Contains(t, n.First[4].Answer, "of that 80 cases counted at two consignees")
 		return err
 	})
 	f.signOff(code, "D-1")

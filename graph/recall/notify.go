@@ -253,22 +253,23 @@ func (r *Recall) firstAsked(tx *store.Tx, s *scope.Scope, a *account.Account, co
 // distributed says what left the brewery: what consignees received, what they may have received
 // besides, and what was served or sold in the taproom.
 func distributed(tx *store.Tx, s *scope.Scope, consignees []deliveries.Consignee) string {
-	var cases, kegs, maybe, maybeKegs, kept float64
+	var cases, kegs, maybe, maybeKegs float64
+	var kept lots.Packages
 	for _, c := range consignees {
 		for _, l := range c.Lines {
 			if l.First == "" {
-				kept += l.Shipped
+				kept.Add(l.Kegs, l.Shipped)
 			}
 		}
 		cases, kegs = cases+c.Cases.Shipped, kegs+c.Kegs.Shipped
 		maybe, maybeKegs = maybe+c.Cases.MayBe, maybeKegs+c.Kegs.MayBe
 	}
 	t := words.CasesAndKegs(cases, kegs)
-	if maybe+maybeKegs > 0 {
+	if maybe > 0 || maybeKegs > 0 {
 		t += ", and up to " + words.CasesAndKegs(maybe, maybeKegs) + " besides, shipped as one of several"
 	}
-	if kept > 0 {
-		t += fmt.Sprintf(" (%s of it stands at two consignees: a correction gave it to the other one, and nobody has signed for that)", lots.Figure(kept))
+	if !kept.None() {
+		t += fmt.Sprintf(" (of that %s counted at two consignees: a correction gave them to the other one, and nobody has signed for that)", kept)
 	}
 	for _, x := range s.Served(tx) {
 		t += fmt.Sprintf("; served here: %s %s of %s, %s", lots.Figure(x.Quantity), x.Unit, x.Code, words.Minute(x.At))

@@ -13,26 +13,26 @@ import (
 
 // Standing is where one party stands.
 type Standing struct {
-	Party    string  `json:"party"`
-	Name     string  `json:"name"`
-	State    string  `json:"state"` // to tell, tell again, tried, told, answered, settled
-	Tries    int     `json:"tries"`
-	Notified string  `json:"notified"` // when it was first reached; empty where it was not
-	How      string  `json:"how"`
-	Answered string  `json:"answered"`
-	Left     float64 `json:"unexplained"` // cases and kegs of it that are not explained
-	OnHand   float64 `json:"on_hand"`     // there still, by its answer
-	OnTheWay float64 `json:"on_the_way"`  // it says it sent them back, and they have not arrived
-	Due      string  `json:"due"`         // when to remind it; empty where nothing waits
-	Overdue  bool    `json:"overdue"`
-	Accounts int     `json:"accounts"` // on its own list
-	NeedList bool    `json:"needs_list"`
+	Party    string        `json:"party"`
+	Name     string        `json:"name"`
+	State    string        `json:"state"` // to tell, tell again, tried, told, answered, settled
+	Tries    int           `json:"tries"`
+	Notified string        `json:"notified"` // when it was first reached; empty where it was not
+	How      string        `json:"how"`
+	Answered string        `json:"answered"`
+	Left     lots.Packages `json:"unexplained"` // what of it is not explained; below zero: more than it received
+	OnHand   lots.Packages `json:"on_hand"`     // there still, by its answer
+	OnTheWay lots.Packages `json:"on_the_way"`  // it says it sent them back, and they have not arrived
+	Due      string        `json:"due"`         // when to remind it; empty where nothing waits
+	Overdue  bool          `json:"overdue"`
+	Accounts int           `json:"accounts"` // on its own list
+	NeedList bool          `json:"needs_list"`
 	// Again says why it is to be told again; empty where what it was told still stands. It was told of
 	// so many cases and kegs, by that version, and the scope as it stands has so many with it.
-	Again    string `json:"tell_again"`
-	ToldBy   int    `json:"told_version"`
-	ToldOf   int64  `json:"told_of"`
-	Received int64  `json:"received"`
+	Again    string        `json:"tell_again"`
+	ToldBy   int           `json:"told_version"`
+	ToldOf   lots.Packages `json:"told_of"`
+	Received lots.Packages `json:"received"`
 }
 
 // The settings that say after how many minutes a party should have been told, and when it is
@@ -61,7 +61,9 @@ func (r *Recall) Standings(tx *store.Tx, s *scope.Scope) ([]Standing, error) {
 		open := false
 		for _, rec := range a.Consignees {
 			if rec.Party == c.Party {
-				x.Left, x.OnHand, x.OnTheWay = x.Left+rec.Unexplained, x.OnHand+rec.OnHand, x.OnTheWay+rec.OnTheWay
+				x.Left.Add(rec.Kegs, rec.Unexplained)
+				x.OnHand.Add(rec.Kegs, rec.OnHand)
+				x.OnTheWay.Add(rec.Kegs, rec.OnTheWay)
 				open = open || rec.Unexplained != 0 || rec.OnHand > 0 || rec.OnTheWay > 0
 			}
 		}
@@ -120,18 +122,20 @@ func (x *Standing) fill(tx *store.Tx, r *Recall, c deliveries.Consignee, open bo
 // Wants says in words why a party is not settled.
 func (x Standing) Wants() string {
 	var parts []string
-	add := func(n float64, text string) {
-		if n != 0 {
-			parts = append(parts, lots.Figure(n)+" "+text)
+	add := func(p lots.Packages, text string) {
+		if !p.None() {
+			parts = append(parts, p.String()+" "+text)
 		}
 	}
+	missing := lots.Packages{Cases: max(0, x.Left.Cases), Kegs: max(0, x.Left.Kegs)}
+	more := lots.Packages{Cases: max(0, -x.Left.Cases), Kegs: max(0, -x.Left.Kegs)}
 	if x.Again != "" {
 		parts = append(parts, x.Again)
 	}
 	add(x.OnHand, "still on hand there, neither sent back nor destroyed")
 	add(x.OnTheWay, "said to be sent back and not arrived")
-	add(max(0, x.Left), "not explained")
-	add(max(0, -x.Left), "more than it received: ask again")
+	add(missing, "not explained")
+	add(more, "more than it received: ask again")
 	if x.NeedList {
 		parts = append(parts, "its own list is missing")
 	}
@@ -140,15 +144,15 @@ func (x Standing) Wants() string {
 
 // PassedOn compares what a party says it passed on with the sum of its own list; ok is false
 // where it says nothing, or its list has no quantities.
-func (c *Contact) PassedOn() (says, listed float64, ok bool) {
+func (c *Contact) PassedOn() (says, listed lots.Packages, ok bool) {
 	if c == nil || c.Answer == nil {
-		return 0, 0, false
+		return says, listed, false
 	}
 	for _, l := range c.Answer.Lines {
-		says += l.PassedOn
+		says.Add(l.Kegs, l.PassedOn)
 	}
 	for _, a := range c.Accounts {
-		listed += a.Quantity
+		listed.Add(a.OfKegs(), a.Quantity)
 	}
-	return says, listed, listed > 0
+	return says, listed, !listed.None()
 }

@@ -191,6 +191,7 @@ func (s *Stopped) ready(_ *store.Tx, r *Recall) error {
 
 // ready refuses to let go what stays on hold: [Recall.LetGo] ends the holds.
 func (s *LetGo) ready(tx *store.Tx, r *Recall) error {
+	s.Rehearsed = r.Mock
 	if err := r.canLetGo(s); err != nil {
 		return err
 	}
@@ -214,7 +215,11 @@ func (r *Recall) canLetGo(s *LetGo) error {
 	}
 	for _, c := range s.Subjects {
 		if !slices.Contains(r.Holds, c) {
-			return lots.Errorf(lots.NotFound, "%s is not held for %s; held are: %s", c, r.Code, cmp.Or(strings.Join(r.Holds, ", "), "none"))
+			text := "%s is not held for %s; held are: %s"
+			if r.Mock {
+				text = "no hold of %s was rehearsed in %s; rehearsed were those of: %s"
+			}
+			return lots.Errorf(lots.NotFound, text, c, r.Code, cmp.Or(strings.Join(r.Holds, ", "), "none"))
 		}
 	}
 	return nil
@@ -306,8 +311,8 @@ func (s *Strategy) ready(*store.Tx, *Recall) error {
 }
 
 func (s *Reconciled) ready(*store.Tx, *Recall) error {
-	if !(s.Unaccounted >= 0 && s.Over >= 0 && s.Accounted >= 0 && s.Accounted <= 100) {
-		return lots.Errorf(lots.Invalid, "%g %% accounted for, %g not and %g more than was made is not an account", s.Accounted, s.Unaccounted, s.Over)
+	if !s.Cases.possible() || !s.Kegs.possible() || s.Cases == nil && s.Kegs == nil {
+		return lots.Errorf(lots.Invalid, "more accounted for or missing than was made, or less than nothing, is not an account")
 	}
 	return nil
 }

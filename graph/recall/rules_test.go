@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/account"
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/scope"
 	"heeltap/lots/store"
@@ -92,8 +93,9 @@ func TestStepsThatMakeNoSense(t *testing.T) {
 		{&recall.Drafted{Letters: -1}, "has no version"},
 		{&recall.Strategy{}, "give --depth, --instructions, --contact or --completion"},
 		{&recall.Strategy{Depth: "village"}, `"village" is no depth`},
-		{&recall.Reconciled{Accounted: math.NaN()}, "is not an account"},
-		{&recall.Reconciled{Accounted: 120}, "is not an account"},
+		{&recall.Reconciled{}, "is not an account"},
+		{&recall.Reconciled{Cases: &recall.Outcome{Percent: math.NaN()}}, "is not an account"},
+		{&recall.Reconciled{Kegs: &recall.Outcome{Percent: 120}}, "is not an account"},
 	} {
 		f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 			_, err := r.Take(tx, x.step, recall.At{}, "me")
@@ -207,4 +209,12 @@ func TestBeginning(t *testing.T) {
 		require.NotEmpty(t, opened.Log[0].Step.(*recall.Opened).Seed, "the seed is kept")
 		return nil
 	})
+}
+
+// An account says cases and kegs apart; one that was struck when they were summed still reads.
+func TestAccountStruckOfCasesAndKegs(t *testing.T) {
+	a := &account.Account{Cases: account.Sum{Produced: 160, Missing: 5, Over: 5, Percent: 96.875}, Kegs: account.Sum{Produced: 1, Percent: 100}}
+	text := func(s recall.Step) string { return recall.Logged{Step: s}.Text() }
+	require.Equal(t, "Account struck: 96.88 % of 160 cases accounted for, 5 not; MORE THAN WAS MADE by 5: a shipment, a count or a removal is wrong; 100 % of 1 keg accounted for, nothing missing.", text(recall.Struck(a)))
+	require.Equal(t, "Account struck: 99.92 % accounted for, 2 of the cases and kegs not.", text(&recall.Reconciled{Accounted: 99.92, Unaccounted: 2}))
 }

@@ -232,8 +232,8 @@ func TestMoreToAKnownConsignee(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, changes, 1)
 	require.Equal(t, "D-1", changes[0].Code)
-	require.Equal(t, "in, 160 received", changes[0].Was)
-	require.Equal(t, "in, 167 received", changes[0].State())
+	require.Equal(t, "in, 160 cases received", changes[0].Was)
+	require.Equal(t, "in, 167 cases received", changes[0].State())
 	require.Equal(t, "+7 of P-2", changes[0].Detail)
 	f.do(func(tx *store.Tx) error {
 		rows, err := tx.RowsOf("S-7")

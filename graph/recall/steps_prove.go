@@ -94,13 +94,59 @@ func (s *Drafted) text() string {
 }
 
 // Reconciled says that the account was struck, and what it came to.
+// An account that was struck before cases and kegs were kept apart has the three sums of both alone.
 type Reconciled struct {
-	Accounted   float64 `json:"accounted"` // percent of what was produced
-	Unaccounted float64 `json:"unaccounted"`
+	Cases *Outcome `json:"cases,omitempty"`
+	Kegs  *Outcome `json:"kegs,omitempty"`
+
+	Accounted   float64 `json:"accounted,omitempty"` // percent of what was produced
+	Unaccounted float64 `json:"unaccounted,omitempty"`
 	Over        float64 `json:"over,omitempty"` // accounted for beyond what was made
 }
 
+// Outcome is what an account of cases, or of kegs, came to.
+type Outcome struct {
+	Made    float64 `json:"made"`
+	Missing float64 `json:"missing"`
+	Over    float64 `json:"over,omitempty"` // accounted for beyond what was made
+	Percent float64 `json:"percent"`        // accounted for
+}
+
+// possible reports whether an outcome can be.
+func (o *Outcome) possible() bool {
+	return o == nil || o.Made >= 0 && o.Missing >= 0 && o.Over >= 0 && o.Percent <= 100
+}
+
+func (o *Outcome) text(unit string) string {
+	made := lots.Figure(o.Made) + " " + unit
+	if o.Made != 1 {
+		made += "s"
+	}
+	t := fmt.Sprintf("%s %% of %s accounted for", lots.PercentFigure(o.Percent), made)
+	if o.Missing == 0 {
+		t += ", nothing missing"
+	} else {
+		t += ", " + lots.Figure(o.Missing) + " not"
+	}
+	if o.Over != 0 {
+		t += fmt.Sprintf("; MORE THAN WAS MADE by %s: a shipment, a count or a removal is wrong", lots.Figure(o.Over))
+	}
+	return t
+}
+
 func (s *Reconciled) text() string {
+	var parts []string
+	for _, x := range []struct {
+		o    *Outcome
+		unit string
+	}{{s.Cases, "case"}, {s.Kegs, "keg"}} {
+		if x.o != nil {
+			parts = append(parts, x.o.text(x.unit))
+		}
+	}
+	if len(parts) > 0 {
+		return "Account struck: " + strings.Join(parts, "; ") + "."
+	}
 	missing := "nothing missing"
 	if s.Unaccounted != 0 {
 		missing = fmt.Sprintf("%s of the cases and kegs not", lots.Figure(s.Unaccounted))

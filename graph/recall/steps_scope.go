@@ -141,10 +141,14 @@ func (s *Stopped) text() string {
 
 // LetGo releases.
 type LetGo struct {
-	Subjects []string `json:"subjects"`
-	Reason   string   `json:"reason"`
+	Subjects  []string `json:"subjects"`
+	Reason    string   `json:"reason"`
+	Rehearsed bool     `json:"rehearsed,omitempty"` // in an exercise, where nothing had been stopped
 }
 
 func (s *LetGo) text() string {
+	if s.Rehearsed {
+		return fmt.Sprintf("Release rehearsed: %s: %s; nothing had been stopped.", strings.Join(s.Subjects, ", "), s.Reason)
+	}
 	return fmt.Sprintf("Released: %s: %s", strings.Join(s.Subjects, ", "), s.Reason)
 }

@@ -3,6 +3,7 @@ package recall
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/internal/words"
@@ -81,6 +82,9 @@ type Sampled struct {
 	Seed    string   `json:"seed"`
 	Of      int      `json:"of"` // consignees
 	Parties []string `json:"parties"`
+
+	At time.Time `json:"-"` // when it was drawn, and by whom
+	By string    `json:"-"`
 }
 
 func (s *Sampled) text() string {
@@ -89,12 +93,18 @@ func (s *Sampled) text() string {
 
 // Checked is what an effectiveness check found.
 type Checked struct {
-	Party    string  `json:"party"`
-	How      string  `json:"how"`
-	Notified bool    `json:"notified"` // had the notice
-	Followed bool    `json:"followed"` // did what it says
-	OnSale   float64 `json:"on_sale"`  // cases and kegs still offered
-	Text     string  `json:"text,omitempty"`
+	Party      string  `json:"party"`
+	How        string  `json:"how"`
+	Notified   bool    `json:"notified"` // had the notice
+	Followed   bool    `json:"followed"` // did what it says
+	OnSale     float64 `json:"on_sale"`  // cases still offered; before kegs were kept apart, of both
+	KegsOnSale float64 `json:"kegs_on_sale,omitempty"`
+	Text       string  `json:"text,omitempty"`
+}
+
+// StillOnSale is what the check found still offered.
+func (s *Checked) StillOnSale() lots.Packages {
+	return lots.Packages{Cases: s.OnSale, Kegs: s.KegsOnSale}
 }
 
 func (s *Checked) text() string {
@@ -107,8 +117,8 @@ func (s *Checked) text() string {
 	} else {
 		t += "did not follow it"
 	}
-	if s.OnSale > 0 {
-		t += fmt.Sprintf(", %s still on sale", lots.Figure(s.OnSale))
+	if left := s.StillOnSale(); !left.None() {
+		t += fmt.Sprintf(", %s still on sale", left)
 	}
 	return words.Join(t, s.Text)
 }

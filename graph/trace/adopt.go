@@ -60,7 +60,7 @@ func (a *Answer) Adopt(tx *store.Tx, kept []Kept) error {
 		a.Shipments = append(a.Shipments, s)
 	}
 	a.sort()
-	a.Totals = totals(a, a.Shipments)
+	a.Totals = a.asked.totals(a, a.Shipments)
 	a.NotCounted = a.Uncounted()
 	return nil
 }

@@ -1,6 +1,11 @@
 package trace
 
-import "heeltap/graph"
+import (
+	"encoding/json"
+
+	"heeltap/graph"
+	"heeltap/lots"
+)
 
 // Answer is what a trace says. Its JSON is a contract: names stay, new ones may be added.
 type Answer struct {
@@ -138,19 +143,52 @@ type Totals struct {
 	Possible Total `json:"possible"`
 }
 
-// Total sums the units of one band. Quantities are cases and kegs together.
+// Total sums the units of one band: cases and kegs apart, and what of them is affected also in litres.
 type Total struct {
-	Units      int     `json:"units"`
-	Cases      int64   `json:"cases"`
-	Kegs       int64   `json:"kegs"`
-	Affected   int64   `json:"affected"`
-	OnHand     float64 `json:"on_hand"`
-	Shipped    float64 `json:"shipped"`
-	Returned   float64 `json:"returned"`
-	Removed    float64 `json:"removed"`
-	Repacked   float64 `json:"repacked"`
-	Consignees int     `json:"consignees"`
-	Unassigned int64   `json:"unassigned"`
+	Units                                                              int
+	Cases, Kegs                                                        int64
+	Affected, OnHand, Shipped, Returned, Removed, Repacked, Unassigned lots.Packages
+	Litres                                                             float64 // of what is affected
+	Consignees                                                         int
+}
+
+// MarshalJSON gives every sum for cases and for kegs. The plain names stand for whichever of the two there is; where
+// there are both they are null, because cases and kegs have no sum.
+func (t Total) MarshalJSON() ([]byte, error) {
+	type sums struct {
+		Affected   *float64 `json:"affected"`
+		OnHand     *float64 `json:"on_hand"`
+		Shipped    *float64 `json:"shipped"`
+		Returned   *float64 `json:"returned"`
+		Removed    *float64 `json:"removed"`
+		Repacked   *float64 `json:"repacked"`
+		Unassigned *float64 `json:"unassigned"`
+	}
+	of := func(pick func(lots.Packages) *float64) sums {
+		return sums{pick(t.Affected), pick(t.OnHand), pick(t.Shipped), pick(t.Returned), pick(t.Removed), pick(t.Repacked), pick(t.Unassigned)}
+	}
+	return json.Marshal(struct {
+		Units int   `json:"units"`
+		Cases int64 `json:"cases"`
+		Kegs  int64 `json:"kegs"`
+		sums
+		Consignees int     `json:"consignees"`
+		Litres     float64 `json:"affected_l"`
+		OfCases    sums    `json:"of_cases"`
+		OfKegs     sums    `json:"of_kegs"`
+	}{t.Units, t.Cases, t.Kegs, of(only), t.Consignees, t.Litres,
+		of(func(p lots.Packages) *float64 { return &p.Cases }), of(func(p lots.Packages) *float64 { return &p.Kegs })})
+}
+
+// only is the count of the one that there is, nil where there are both.
+func only(p lots.Packages) *float64 {
+	switch {
+	case p.Kegs == 0:
+		return &p.Cases
+	case p.Cases == 0:
+		return &p.Kegs
+	}
+	return nil
 }
 
 // Finding is a fault in the records that touches the answer.

@@ -177,7 +177,7 @@ func (q *asked) answer() (*Answer, error) {
 	}
 	a.Runs = q.runs(parts)
 	moved := q.shipments(a.Units)
-	a.Totals = totals(a, moved)
+	a.Totals = q.totals(a, moved)
 	for _, s := range moved {
 		if q.dir == graph.Forward || q.target.shipments[s.entry] {
 			a.Shipments = append(a.Shipments, s)
@@ -366,7 +366,7 @@ func (a *Answer) sort() {
 
 // totals sums an answer by band; moved are all rows that moved its units. One that moved
 // one of several counts only its consignee.
-func totals(a *Answer, moved []Shipment) Totals {
+func (q *asked) totals(a *Answer, moved []Shipment) Totals {
 	var t Totals
 	band := func(name string) *Total {
 		if name == graph.In.String() {
@@ -377,20 +377,22 @@ func totals(a *Answer, moved []Shipment) Totals {
 	for _, u := range a.Units {
 		b := band(u.Band)
 		b.Units++
-		if u.Kind == "keg" {
+		kegs := u.Kind == "keg"
+		if kegs {
 			b.Kegs += u.Quantity
 		} else {
 			b.Cases += u.Quantity
 		}
-		b.Affected += u.Affected
-		b.OnHand += u.OnHand
-		b.Shipped += u.Books.Shipped
-		b.Returned += u.Books.Returned
-		b.Removed += u.Books.Removed
-		b.Repacked += u.Books.Repacked
+		b.Affected.Add(kegs, float64(u.Affected))
+		b.OnHand.Add(kegs, u.OnHand)
+		b.Shipped.Add(kegs, u.Books.Shipped)
+		b.Returned.Add(kegs, u.Books.Returned)
+		b.Removed.Add(kegs, u.Books.Removed)
+		b.Repacked.Add(kegs, u.Books.Repacked)
+		b.Litres = lots.Nine(b.Litres + q.litres(u))
 	}
 	for _, r := range a.Runs {
-		band(r.Band).Unassigned += r.Unassigned
+		band(r.Band).Unassigned.Add(OfKegs(q.tx, r.Code), float64(r.Unassigned))
 	}
 	consignees := map[string]map[string]bool{graph.In.String(): {}, graph.Possible.String(): {}}
 	for _, s := range moved {
@@ -398,6 +400,20 @@ func totals(a *Answer, moved []Shipment) Totals {
 	}
 	t.In.Consignees, t.Possible.Consignees = len(consignees[graph.In.String()]), len(consignees[graph.Possible.String()])
 	return t
+}
+
+// litres is how much beer the affected cases or kegs of a unit hold: a case that is touched counts whole.
+func (q *asked) litres(u Unit) (sum float64) {
+	parts := 0.0
+	for _, p := range u.Parts {
+		product := productOf(q.tx, p.Product)
+		parts += p.Affected
+		sum += p.Affected * float64(product.ContainerML*max(1, product.PerCase)) / 1000
+	}
+	if parts == 0 {
+		return 0
+	}
+	return sum * float64(u.Affected) / parts
 }
 
 // Understood says why a text cannot be asked about; nil where it can.

@@ -4,15 +4,18 @@ import (
 	"cmp"
 	"maps"
 	"slices"
+	"strings"
 	"time"
+
+	"heeltap/lots"
 )
 
 // ConsigneeSum is what one party received of what an answer reached, in one band.
 type ConsigneeSum struct {
 	Consignee   string
 	Band        string
-	Rows        int64  // shipments, each of one unit or of one of several
-	Quantity    int64  // cases or kegs
+	Rows        int64 // shipments, each of one unit or of one of several
+	Quantity    lots.Packages
 	First, Last string // when it was shipped: RFC 3339
 }
 
@@ -21,6 +24,7 @@ type ConsigneeSum struct {
 func (a *Answer) ByConsignee() []ConsigneeSum {
 	type key struct{ consignee, band string }
 	sums := map[key]*ConsigneeSum{}
+	kegs := a.kegUnits()
 	for _, s := range a.Carrying() {
 		k := key{s.Consignee, s.Band}
 		if sums[k] == nil {
@@ -28,7 +32,7 @@ func (a *Answer) ByConsignee() []ConsigneeSum {
 		}
 		x := sums[k]
 		x.Rows++
-		x.Quantity += s.Quantity
+		x.Quantity.Add(kegs[s.Unit], float64(s.Quantity))
 		x.First, x.Last = min(x.First, s.ShippedAt), max(x.Last, s.ShippedAt)
 	}
 	out := []ConsigneeSum{}
@@ -36,6 +40,19 @@ func (a *Answer) ByConsignee() []ConsigneeSum {
 		return cmp.Or(cmp.Compare(x.consignee, y.consignee), cmp.Compare(x.band, y.band))
 	}) {
 		out = append(out, *sums[k])
+	}
+	return out
+}
+
+// kegUnits tells which of the units that were shipped are kegs; one of several goes by the first of them that is reached.
+func (a *Answer) kegUnits() map[string]bool {
+	kind := map[string]string{}
+	for _, u := range a.Units {
+		kind[u.Code] = u.Kind
+	}
+	out := map[string]bool{}
+	for _, s := range a.Shipments {
+		out[s.Unit] = slices.ContainsFunc(strings.Split(s.Unit, "|"), func(code string) bool { return kind[code] == "keg" })
 	}
 	return out
 }

@@ -50,6 +50,9 @@ type SubAccount struct {
 	Unit     string  `json:"unit,omitempty"` // case or keg
 }
 
+// OfKegs reports whether its quantity is of kegs; a list that does not say so means cases.
+func (a SubAccount) OfKegs() bool { return a.Unit == "keg" }
+
 // Possible refuses an account without a name, or in what nobody counts.
 func (a SubAccount) Possible() error {
 	switch {

@@ -23,7 +23,7 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 	}
 	house := paper.Table{Head: []string{"", "code", "what", "#by the books", "last counted", "place", "band", "held"}}
 	for _, x := range stock {
-		house.Rows = append(house.Rows, []string{x.Kind, x.Code, m.plain(x.What), m.booked(x), m.counted(x), or(x.Place, "?"), x.Band, yesNo(x.Held)})
+		house.Rows = append(house.Rows, []string{x.Kind, x.Code, m.plain(x.What), m.booked(x), m.counted(x), or(x.Place, "?"), x.Band, m.held(x)})
 	}
 	received := paper.Table{Head: []string{"consignee", "unit", "band", "date code", "#received", "#returned", "#at most affected", "shipped on", "document"}}
 	for _, c := range consignees {

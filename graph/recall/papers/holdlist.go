@@ -3,6 +3,7 @@ package papers
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"heeltap/graph/recall/house"
@@ -20,15 +21,32 @@ func (m *Maker) HoldList() (*paper.Document, error) {
 	d := m.document(m.heading("Hold list"), fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), false)
 	t := paper.Table{Head: []string{"", "code", "what", "#by the books", "last counted", "place", "band", "held", "#counted now", "found by"}, Hand: true}
 	for _, x := range stock {
-		t.Rows = append(t.Rows, []string{x.Kind, x.Code, m.plain(x.What), m.booked(x), m.counted(x), or(x.Place, "?"), x.Band, yesNo(x.Held), "______", "____________"})
+		t.Rows = append(t.Rows, []string{x.Kind, x.Code, m.plain(x.What), m.booked(x), m.counted(x), or(x.Place, "?"), x.Band, m.held(x), "______", "____________"})
 	}
-	stop := "Nothing on this list leaves, is moved, drawn, packed or served."
-	if m.r.Mock {
-		stop = "This is an exercise: it puts nothing on hold. What is on this list may leave, be moved, drawn, packed and served as on any other day; what is held is held for other reasons."
-	}
-	d.Parts = append(d.Parts, cautions(), paper.Text{Text: stop + " Count it where it stands: what the books say is no evidence."}, t,
+	d.Parts = append(d.Parts, cautions(), paper.Text{Text: m.stopText() + " Count it where it stands: what the books say is no evidence."}, t,
 		paper.Signatures{Roles: []string{"Walked by", "Quality lead"}})
 	return d, m.tx.Err()
+}
+
+// stopText says what the list stops: an exercise stops nothing.
+func (m *Maker) stopText() string {
+	if m.r.Mock {
+		return "This is an exercise: nothing on this list is stopped by it. In a real recall, nothing on it would leave, be moved, drawn, packed or served."
+	}
+	return "Nothing on this list leaves, is moved, drawn, packed or served."
+}
+
+// held says whether a thing is on hold. An exercise holds nothing: it says what would be held.
+func (m *Maker) held(x house.Stock) string {
+	switch {
+	case !m.r.Mock:
+		return yesNo(x.Held)
+	case x.Held:
+		return "yes, not by this exercise"
+	case slices.Contains(m.r.Holds, x.Code):
+		return "would be"
+	}
+	return "no"
 }
 
 // booked is what the books say is there; less than nothing is a fault of theirs, not of the goods.

@@ -249,7 +249,7 @@ func TestExerciseIsMarked(t *testing.T) {
 	}
 	says(t, b.text(letter("D-1")), "Nothing is recalled or on hold", "EXERCISE, no real recall. Answer form", "EXERCISE, no real recall. To the responsible person")
 	hold := b.text((*papers.Maker).HoldList)
-	says(t, hold, "it puts nothing on hold")
+	says(t, hold, "nothing on this list is stopped by it")
 	require.NotContains(t, hold, "Nothing on this list leaves")
 	says(t, b.text(letter("D-1")), "EXERCISE, no real recall. URGENT: FOOD RECALL")
 	says(t, b.text(press), "EXERCISE, no real recall. Recall: Testbrew")
@@ -391,7 +391,7 @@ func TestHoldList(t *testing.T) {
 // The report lists all it counts: each unit with its chain, what is in the house, what each consignee received.
 func TestReportListsTheScope(t *testing.T) {
 	b := began(t, false)
-	says(t, b.text((*papers.Maker).Report), "In scope: 5 units in, with 160 cases and 3 kegs; 0 possible, with 0 cases; and 1 packed that are on no unit", "unit: on none band: in product: KEG date codes: K34 packed: 1 keg")
+	says(t, b.text((*papers.Maker).Report), "In scope: 5 units in, with 160 cases and 3 kegs (17.796 hL); none possible; packed and on no unit: 1 keg", "unit: on none band: in product: KEG date codes: K34 packed: 1 keg")
 	b.freeze()
 	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\n")
 	b.freeze()
@@ -468,7 +468,7 @@ func TestReportKeepsWhatMoved(t *testing.T) {
 	b.freeze()
 	b.enter("shipments shipment=S9 unit=P-2 quantity=7 consignee=D-1 shipped_at=2026-03-01_09:00\n")
 	b.freeze()
-	says(t, b.text((*papers.Maker).Report), "code: D-1 now: in, 87 received (+7 of P-2) was: in, 80 received")
+	says(t, b.text((*papers.Maker).Report), "code: D-1 now: in, 86 cases and 1 keg received (+7 of P-2) was: in, 79 cases and 1 keg received")
 }
 
 // A count is carried on by what moved since, in the annex as on the screen.
@@ -485,8 +485,8 @@ func TestStatusTellsAgain(t *testing.T) {
 	b.take(&recall.Told{Party: "D-1", How: "phone", Reached: true}, &recall.Told{Party: "D-2", How: "phone", Reached: true})
 	require.NotContains(t, b.text((*papers.Maker).Status), "TOLD AGAIN")
 	b.enter("shipments shipment=S9 unit=P-2 quantity=7 consignee=D-1 shipped_at=2026-03-01_09:00\n")
-	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told of 80 (version 1), and it is 87 now: +7 of P-2.")
-	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told of 80 (version 1), and it is 87 now: +7 of P-2")
+	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told of 79 cases and 1 keg (version 1), and it is 86 cases and 1 keg now: +7 of P-2.")
+	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told of 79 cases and 1 keg (version 1), and it is 86 cases and 1 keg now: +7 of P-2")
 }
 
 // A letter names no day that nobody knows.
@@ -678,4 +678,48 @@ func TestPressNamesWhereDraughtWasSold(t *testing.T) {
 	b.enter("products product=KEG2 name=Stout_keg_30_L beer=Stout container_ml=30000 per_case=1\nruns run=R5 product=KEG2 started_at=2026-02-06_08:00 ended_at=2026-02-06_10:00 date_code=K36 good=2\nfeeds run=R5 from=FV\nunits unit=K9/R5 kind=keg run=R5 quantity=1\nshipments shipment=S6 unit=K9/R5 quantity=1 consignee=D-3 shipped_at=2026-02-12_09:00\n")
 	b.suspects(graph.Spoiler, "R5")
 	says(t, b.text(press), "Three ____________________ Stout 2026-02-12")
+}
+
+// An exercise holds nothing: its papers say what would be held, and no word says that goods were stopped.
+func TestExerciseHoldsNothing(t *testing.T) {
+	b := began(t, true)
+	b.in(func(tx *store.Tx) {
+		r, err := recall.Load(tx, b.code)
+		require.NoError(t, err)
+		_, _, err = r.HoldAll(tx, "Quint")
+		require.NoError(t, err)
+		r, err = recall.Load(tx, b.code)
+		require.NoError(t, err)
+		_, _, err = r.HoldAll(tx, "Quint")
+		require.ErrorContains(t, err, "nothing more to rehearse a hold on")
+		_, err = r.LetGo(tx, []string{"P-1"}, "looked at", "Quint")
+		require.NoError(t, err)
+	})
+	list := b.text((*papers.Maker).HoldList)
+	says(t, list, "This is an exercise: nothing on this list is stopped by it. In a real recall, nothing on it would leave", "held: would be")
+	require.NotContains(t, list, "held: yes")
+	require.NotContains(t, list, "Nothing on this list leaves")
+	report := b.text((*papers.Maker).Report)
+	says(t, report, "In the house: 8 things, of which 6 would be held: that was rehearsed, and nothing was stopped", "Hold rehearsed on 7 things;",
+		"Release rehearsed: P-1: looked at;", "a hold was rehearsed on 6")
+	require.NotContains(t, report, "held and neither released")
+}
+
+// A second draw of effectiveness checks stands beside the first, and whom either drew is to be checked.
+func TestDrawnTwice(t *testing.T) {
+	b := began(t, false)
+	b.take(&recall.Sampled{Level: "B", Percent: 30, Seed: "one"}, &recall.Sampled{Level: "B", Percent: 30, Seed: "six"})
+	status := b.text((*papers.Maker).Status)
+	says(t, status, "Consignees were drawn twice; a later draw takes nothing back of an earlier one.", "Draw 1, 2026-03-02 09:00, by Quint: Level B", "drawn with seed one.", "Draw 2, 2026-03-02 09:00, by Quint: Level B", "drawn with seed six.")
+	b.in(func(tx *store.Tx) {
+		r, err := recall.Load(tx, b.code)
+		require.NoError(t, err)
+		require.Len(t, r.Samples, 2)
+		require.NotEqual(t, r.Samples[0].Parties, r.Samples[1].Parties, "else the test shows nothing")
+		for _, s := range r.Samples {
+			require.Subset(t, r.Drawn(), s.Parties)
+		}
+		require.Len(t, r.Drawn(), 2)
+	})
+	says(t, status, "Of 2 drawn: 0 made")
 }

@@ -10,6 +10,7 @@ import (
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/printed"
 	"heeltap/graph/recall/scope"
+	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 )
@@ -83,15 +84,15 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 	}
 	stopped := fmt.Sprintf("%s, %d with a hold of its own", things(len(stock)), held)
 	if m.r.Mock {
-		stopped = fmt.Sprintf("%s; hold rehearsed on %d, nothing stopped", things(len(stock)), len(m.r.Holds))
+		stopped = fmt.Sprintf("%s, of which %d would be held: that was rehearsed, and nothing was stopped", things(len(stock)), len(m.r.Holds))
 	}
 	n, t := m.notices(consignees), m.s.Answer.Totals
 	loose := ""
-	if k := t.In.Unassigned + t.Possible.Unassigned; k > 0 {
-		loose = fmt.Sprintf("; and %d packed that are on no unit", k)
+	if k := t.In.Unassigned.Plus(t.Possible.Unassigned); !k.None() {
+		loose = fmt.Sprintf("; packed and on no unit: %s", k)
 	}
 	f := paper.Facts{Rows: [][2]string{
-		{"In scope", fmt.Sprintf("%d units in, with %s; %d possible, with %s", t.In.Units, casesAndKegs(float64(t.In.Cases), float64(t.In.Kegs)), t.Possible.Units, casesAndKegs(float64(t.Possible.Cases), float64(t.Possible.Kegs))) + loose},
+		{"In scope", m.inBand(t.In, "in") + "; " + m.inBand(t.Possible, "possible") + loose},
 		{"In the house", stopped},
 		{"Consignees", fmt.Sprintf("%d, of whom %d are notified and %d have answered", len(consignees), n.told, n.answered)},
 		{"Accounted for", accounted(a)},
@@ -108,6 +109,23 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 	}
 	f.Rows = append(f.Rows, [2]string{"Still open", things(len(open))})
 	return []paper.Part{paper.Heading{Level: 1, Text: "At a glance"}, f}, nil
+}
+
+// inBand says what the units of a band hold: cases and kegs, and what of it is affected, also as volume.
+func (m *Maker) inBand(t trace.Total, band string) string {
+	if t.Units == 0 {
+		return "none " + band
+	}
+	all := lots.Packages{Cases: float64(t.Cases), Kegs: float64(t.Kegs)}
+	text := fmt.Sprintf("%s %s, with %s", countOf(t.Units, "unit", "units"), band, all)
+	if t.Affected != all {
+		text += ", of them affected at most " + t.Affected.String()
+	}
+	if t.Litres > 0 {
+		unit := m.tx.Site().VolumeUnit
+		text += fmt.Sprintf(" (%s %s)", num(unit.Of(t.Litres*1000)), unit)
+	}
+	return text
 }
 
 func reachedAfter(x recall.Target) string {

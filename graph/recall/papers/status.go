@@ -188,11 +188,47 @@ func (m *Maker) sampleText(consignees []deliveries.Consignee) string {
 	if s == nil {
 		return "No level was chosen yet (21 CFR 7.42(b)(3))."
 	}
-	text := fmt.Sprintf("Level %s of 21 CFR 7.42(b)(3): %s %% of %d consignees, %d to check (%s), drawn with seed %s.", s.Level, lots.PercentFigure(s.Percent), s.Of, len(s.Parties), or(strings.Join(s.Parties, ", "), "none"), s.Seed)
+	text := drawText(s)
+	if n := len(m.r.Samples); n > 1 {
+		parts := []string{fmt.Sprintf("Consignees were drawn %s; a later draw takes nothing back of an earlier one.", times(n))}
+		for i, d := range m.r.Samples {
+			parts = append(parts, fmt.Sprintf("Draw %d, %s, by %s: %s", i+1, m.time(d.At.Unix()), d.By, drawText(d)))
+		}
+		text = strings.Join(parts, " ")
+	}
 	if s.Of != len(consignees) {
 		text += fmt.Sprintf(" There are %d consignees now: DRAW AGAIN.", len(consignees))
 	}
 	return text
+}
+
+// drawText says how one draw was made, and whom it chose.
+func drawText(s *recall.Sampled) string {
+	return fmt.Sprintf("Level %s of 21 CFR 7.42(b)(3): %s %% of %d consignees, %d to check (%s), drawn with seed %s.", s.Level, lots.PercentFigure(s.Percent), s.Of, len(s.Parties), or(strings.Join(s.Parties, ", "), "none"), s.Seed)
+}
+
+func times(n int) string {
+	if n == 2 {
+		return "twice"
+	}
+	return whole(n) + " times"
+}
+
+// inDraws says which draws chose a party.
+func (m *Maker) inDraws(party string) string {
+	var in []string
+	for i, s := range m.r.Samples {
+		if slices.Contains(s.Parties, party) {
+			in = append(in, whole(i+1))
+		}
+	}
+	switch {
+	case len(in) == 0:
+		return "no"
+	case len(m.r.Samples) == 1:
+		return "yes"
+	}
+	return "yes, draw " + strings.Join(in, " and ")
 }
 
 // checks lists the checks that were made, and says how many of those drawn were checked: a check
@@ -204,16 +240,14 @@ func (m *Maker) checks(consignees []deliveries.Consignee) (paper.Table, string) 
 		names[c.Party] = c.Party + " " + c.Name
 	}
 	drawn := map[string]bool{}
-	if m.r.Sample != nil {
-		for _, p := range m.r.Sample.Parties {
-			drawn[p] = true
-		}
+	for _, p := range m.r.Drawn() {
+		drawn[p] = true
 	}
 	made, good, others, open := 0, 0, 0, []string{}
 	for _, party := range slices.Sorted(maps.Keys(m.r.Contacts)) {
 		checks := m.r.Contacts[party].Checks
 		for _, k := range checks {
-			t.Rows = append(t.Rows, []string{or(names[party], party+": not in scope"), yesNo(drawn[party]), m.time(k.At.Unix()), k.How, yesNo(k.Notified), yesNo(k.Followed), num(k.OnSale), k.Text})
+			t.Rows = append(t.Rows, []string{or(names[party], party+": not in scope"), m.inDraws(party), m.time(k.At.Unix()), k.How, yesNo(k.Notified), yesNo(k.Followed), k.StillOnSale().String(), k.Text})
 		}
 		switch n := len(checks); {
 		case n == 0:
@@ -221,7 +255,7 @@ func (m *Maker) checks(consignees []deliveries.Consignee) (paper.Table, string) 
 			others += n
 		default:
 			made++
-			if last := checks[n-1]; last.Notified && last.Followed && last.OnSale == 0 {
+			if last := checks[n-1]; last.Notified && last.Followed && last.StillOnSale().None() {
 				good++
 			}
 		}

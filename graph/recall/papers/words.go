@@ -23,13 +23,7 @@ func quantity(n float64, unit string) string {
 
 // casesAndKegs names both where there are any; none of either is "0 cases".
 func casesAndKegs(cases, kegs float64) string {
-	switch {
-	case kegs == 0:
-		return quantity(cases, "case")
-	case cases == 0:
-		return quantity(kegs, "keg")
-	}
-	return quantity(cases, "case") + " and " + quantity(kegs, "keg")
+	return lots.Packages{Cases: cases, Kegs: kegs}.String()
 }
 
 func caseOrKeg(kegs bool) string {

@@ -10,6 +10,7 @@ import (
 
 	"heeltap/graph"
 	"heeltap/graph/trace"
+	"heeltap/lots"
 )
 
 // Item is one thing in a frozen scope.
@@ -42,7 +43,7 @@ func (i Item) State() string {
 		t += fmt.Sprintf(", %d affected", i.Affected)
 	}
 	if i.Received != "" {
-		t += fmt.Sprintf(", %d received", i.ReceivedSum())
+		t += fmt.Sprintf(", %s received", i.Sum())
 	}
 	return t
 }
@@ -50,10 +51,11 @@ func (i Item) State() string {
 // Units is what a consignee received, by unit; of one of several the units are one name, with | between.
 func (i Item) Units() map[string]int64 { return receivedOf(i.Received) }
 
-// ReceivedSum is how many cases and kegs a consignee received, one of several among them.
-func (i Item) ReceivedSum() (sum int64) {
-	for _, n := range i.Units() {
-		sum += n
+// Sum is what a consignee received, one of several among it. A keg filling is told by its code, which names its run.
+func (i Item) Sum() (sum lots.Packages) {
+	for unit, n := range i.Units() {
+		_, _, keg := lots.SplitFilling(unit)
+		sum.Add(keg, float64(n))
 	}
 	return sum
 }
