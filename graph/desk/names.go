@@ -56,6 +56,7 @@ func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
 	for _, is := range []func(name) bool{
 		func(n name) bool { return plain(n.name) == plain(text) },
 		func(n name) bool { return slices.Equal(wordsOf(n.name), wordsOf(text)) },
+		func(n name) bool { return slices.Equal(wordsOf(withoutMore(n.name)), wordsOf(text)) },
 	} {
 		found := fitting(c.Name, slices.DeleteFunc(slices.Clone(all), func(n name) bool { return !is(n) }))
 		switch {
@@ -186,6 +187,14 @@ func listed(found []name) []string {
 func wordsOf(text string) []string {
 	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
 	return slices.DeleteFunc(words, func(w string) bool { return w == "and" })
+}
+
+// withoutMore is a name without what only tells it from others of its sort, after a comma or in brackets: "pale malt, bulk".
+func withoutMore(name string) string {
+	if i := strings.IndexAny(name, ",("); i > 0 {
+		return name[:i]
+	}
+	return name
 }
 
 // leastWord is how many letters of a word say which is meant.
