@@ -61,6 +61,9 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(s.Answer)
+	if n := s.Answer.NotCounted; n != nil {
+		r.printf("  %s\n", n.Text())
+	}
 	r.showWays(s)
 	r.showEither(s.Answer)
 	shown := *s.Answer

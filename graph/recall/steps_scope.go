@@ -93,12 +93,17 @@ type Frozen struct {
 	Reason  string         `json:"reason,omitempty"`
 	Items   []scope.Item   `json:"items"`
 	Changes []scope.Change `json:"changes,omitempty"` // against the version before
+	// NotCounted says what the hazard left out of it; versions frozen before it was kept have none.
+	NotCounted string `json:"not_counted,omitempty"`
 }
 
 func (s *Frozen) text() string {
 	t := fmt.Sprintf("Scope frozen as version %d, as known with entry %d: %s", s.Version, s.Head, countItems(s.Items))
 	if s.Version > 1 {
 		t += fmt.Sprintf("; %s against version %d", words.Plural(len(s.Changes), "change"), s.Version-1)
+	}
+	if s.NotCounted != "" {
+		t += "; " + s.NotCounted
 	}
 	if s.Reason != "" {
 		t += ": " + s.Reason

@@ -170,3 +170,42 @@ func TestWhatIf(t *testing.T) {
 		require.ErrorContains(t, err, "write +CODE")
 	})
 }
+
+// That nothing has left is said only where every kind of link agrees: what a hazard does not count may have been
+// shipped, served from a tank, or sold over the bar.
+func TestNothingHasLeftWhateverTheHazard(t *testing.T) {
+	const cans = `
+items item=CAN name=can kind=container unit=each
+vessels vessel=FV-1 kind=fermenter unit=L
+vessels vessel=FV-9 kind=fermenter unit=L
+receipts lot=CANS item=CAN supplier=SUP supplier_lot=c quantity=9000 unit=each received_at=2026-01-02_08:00
+brews brew=B-1 beer=Pale started_at=2026-02-01_07:00 cast_out_at=2026-02-01_13:00 into=FV-1 volume=3000 unit=L
+brews brew=B-9 beer=Pale started_at=2026-02-10_07:00 cast_out_at=2026-02-10_13:00 into=FV-9 volume=2000 unit=L
+runs run=R-1 product=PALE started_at=2026-02-03_08:00 ended_at=2026-02-03_10:00 date_code=ONE good=2000
+runs run=R-9 product=PALE started_at=2026-02-20_08:00 ended_at=2026-02-20_10:00 date_code=NINE good=2000
+feeds run=R-1 from=FV-1
+feeds run=R-1 from=CANS
+feeds run=R-9 from=FV-9
+units unit=P-1 kind=pallet run=R-1 quantity=100
+units unit=P-9 kind=pallet run=R-9 quantity=100
+additions vessel=FV-9 from=P-1 quantity=20 unit=case at=2026-02-11_08:00
+`
+	for name, c := range map[string]struct {
+		row  string
+		left bool
+	}{
+		"all here":          {"", false},
+		"shipped":           {"shipments shipment=S-9 unit=P-9 quantity=1 consignee=D-1 shipped_at=2026-03-01_08:00", true},
+		"served from tank":  {"removals subject=FV-9 quantity=20 unit=L at=2026-02-21_08:00 reason=taproom", true},
+		"sold over the bar": {"removals subject=P-9 quantity=1 unit=case at=2026-02-21_08:00 reason=taproom", true},
+		"destroyed":         {"removals subject=P-9 quantity=1 unit=case at=2026-02-21_08:00 reason=destroyed witness=Ines", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			for _, h := range []graph.Hazard{graph.PackagePart, graph.Anything} {
+				ask(t, cans+c.row+"\n", scope.Basis{Suspects: []string{"CANS"}, Hazard: h}, func(tx *store.Tx, s *scope.Scope) {
+					require.Equal(t, c.left, s.HasLeft(tx), "hazard %s", h)
+				})
+			}
+		})
+	}
+}
