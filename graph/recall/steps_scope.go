@@ -135,13 +135,18 @@ func (s *SignedOff) text() string {
 type Stopped struct {
 	Subjects []string `json:"subjects"`
 	Entries  []int64  `json:"entries,omitempty"` // the holds; none in an exercise
+	Loose    []string `json:"loose,omitempty"`   // what no hold can stop: so many cases or kegs of a run, on no unit
 }
 
 func (s *Stopped) text() string {
+	t := fmt.Sprintf("Hold on %s", words.Plural(len(s.Subjects), "thing"))
 	if len(s.Entries) == 0 {
-		return fmt.Sprintf("Hold rehearsed on %s; nothing was stopped.", words.Plural(len(s.Subjects), "thing"))
+		t = fmt.Sprintf("Hold rehearsed on %s; nothing was stopped", words.Plural(len(s.Subjects), "thing"))
 	}
-	return fmt.Sprintf("Hold on %s.", words.Plural(len(s.Subjects), "thing"))
+	if len(s.Loose) > 0 {
+		t += "; on no unit, and so not held: " + strings.Join(s.Loose, ", ")
+	}
+	return t + "."
 }
 
 // LetGo releases.
