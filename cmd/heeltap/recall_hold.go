@@ -68,6 +68,7 @@ func holdListCommand(e *env) *cobra.Command {
 			case out != "":
 				return r.writePaper(tx, now, out, false, (*papers.Maker).HoldList)
 			case r.json:
+				r.remind(s)
 				return r.writeJSON(orEmpty(stock))
 			}
 			r.showStock("In the house: "+counted(len(stock), "thing")+" to stop", stock)

@@ -219,8 +219,8 @@ func printedCommand(e *env) *cobra.Command {
 				}
 			} else {
 				r.showRules(rules)
-				r.remind(s)
 			}
+			r.remind(s)
 			if bad > 0 {
 				r.note("%s cannot tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))
 				return errFindings

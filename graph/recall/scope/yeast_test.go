@@ -69,7 +69,7 @@ func TestYeastIsFollowedUpstream(t *testing.T) {
 			require.Equal(t, []any{2, int64(80), int64(1), 0, false}, []any{near.Units, near.Cases, near.Kegs, near.Consignees, near.Left})
 			require.Equal(t, []any{3, int64(180), int64(1), 1, true}, []any{far.Units, far.Cases, far.Kegs, far.Consignees, far.Left})
 			require.Equal(t, "C-2", near.Crops[0])
-			require.Contains(t, far.Text(), "reaches 3 units (180 cases and 1 keg) and 1 consignee beyond the scope")
+			require.Contains(t, far.Text(), "reaches, beyond the scope, 3 units (180 cases and 1 keg), shipped to 1 consignee")
 			require.False(t, s.SoFarLeft(tx))
 			require.True(t, s.HasLeft(tx), "while it is open, nobody may say that nothing has left")
 		})
