@@ -48,7 +48,7 @@ func (r *inRecall) toTellAgain(tx *store.Tx, now *recall.Recall) error {
 	if err != nil {
 		return err
 	}
-	r.remind(s)
+	r.remindUndecided(s)
 	list, err := now.ToTellAgain(tx, s)
 	for _, again := range list {
 		r.printf("To tell again: %s: %s\n", again.Party, again.Text())

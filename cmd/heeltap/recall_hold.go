@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/recall"
+	"heeltap/graph/recall/house"
 	"heeltap/graph/recall/papers"
 	"heeltap/lots/store"
 )
@@ -24,8 +25,30 @@ func holdAllCommand(e *env) *cobra.Command {
 				title = "To be stopped, were it real: " + counted(len(stock), "thing")
 			}
 			r.showStock(after, title, stock)
-			return r.remindOf(tx, after)
+			s, err := after.Scope(tx)
+			if err != nil {
+				return err
+			}
+			all, err := after.InHouse(tx, s)
+			r.showLoose(all)
+			r.remind(s)
+			return err
 		})
+}
+
+// showLoose names what no hold can stop because it is on no unit, and what to do about it.
+func (r *inRecall) showLoose(stock []house.Stock) {
+	loose := house.Loose(stock)
+	if len(loose) == 0 {
+		return
+	}
+	t := &table{head: []string{"on no unit", "band", "what", "once found and counted, enter it"}}
+	for _, x := range loose {
+		t.add(x.Amount(), x.Band, x.What, x.Enter())
+	}
+	r.printf("\n%s\n", r.strong("NOT HELD: a hold cannot name what is on no unit"))
+	r.print(t)
+	r.printf("  Find and count them, put them in one place, and enter them as above. Then print their tags (heeltap label CODE… --out tags.pdf),\n  stick them on, and hold them too: heeltap recall hold\n")
 }
 
 func holdListCommand(e *env) *cobra.Command {
@@ -45,6 +68,7 @@ func holdListCommand(e *env) *cobra.Command {
 			case out != "":
 				return r.writePaper(tx, now, out, false, (*papers.Maker).HoldList)
 			case r.json:
+				r.remind(s)
 				return r.writeJSON(orEmpty(stock))
 			}
 			r.showStock(now, toStop(now, len(stock)), stock)

@@ -62,6 +62,9 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	r.showStock(now, toStop(now, len(stock)), stock)
 	r.printf("\n%s\n", r.strong("What is affected"))
 	r.showTotals(tx.Site(), s.Answer)
+	if n := s.Answer.NotCounted; n != nil {
+		r.printf("  %s\n", n.Text())
+	}
 	r.showWays(s)
 	r.showEither(s.Answer)
 	shown := *s.Answer
@@ -227,8 +230,8 @@ func printedCommand(e *env) *cobra.Command {
 				}
 			} else {
 				r.showRules(rules)
-				r.remind(s)
 			}
+			r.remind(s)
 			if bad > 0 {
 				r.note("%s cannot tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))
 				return errFindings

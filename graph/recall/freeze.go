@@ -36,7 +36,7 @@ func Freeze(ctx context.Context, db *store.DB, code, reason, by string) (*Recall
 		if err != nil {
 			return err
 		}
-		f := &Frozen{Version: len(r.Versions) + 1, Head: head, Reason: reason, Items: s.Items(), Changes: changes}
+		f := &Frozen{Version: len(r.Versions) + 1, Head: head, Reason: reason, Items: s.Items(), Changes: changes, NotCounted: s.NotCounted()}
 		after, err = r.Take(tx, f, At{}, by)
 		return err
 	})

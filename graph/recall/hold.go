@@ -27,6 +27,7 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []house.Stock, error
 	if err != nil {
 		return nil, nil, err
 	}
+	loose, unheld := house.Loose(stock), house.Unheld(stock)
 	stock = slices.DeleteFunc(stock, func(x house.Stock) bool {
 		return x.Kind == "loose" || r.Mock && slices.Contains(r.Holds, x.Code) || !r.Mock && x.HeldHere
 	})
@@ -35,12 +36,18 @@ func (r *Recall) HoldAll(tx *store.Tx, by string) (*Recall, []house.Stock, error
 	}
 	if len(stock) == 0 {
 		open := ""
+		if unheld != "" {
+			open = "; " + unheld
+		}
 		for _, y := range s.Undecided() {
 			open += "; not decided: " + y.Text()
 		}
 		return nil, nil, lots.Errorf(lots.Conflict, "nothing more to hold: all that is in scope and in the house is held, or has left%s", open)
 	}
 	step := &Stopped{}
+	for _, x := range loose {
+		step.Loose = append(step.Loose, x.Amount())
+	}
 	for i, x := range stock {
 		step.Subjects = append(step.Subjects, x.Code)
 		stock[i].Held, stock[i].HeldHere = !r.Mock, !r.Mock

@@ -93,12 +93,17 @@ type Frozen struct {
 	Reason  string         `json:"reason,omitempty"`
 	Items   []scope.Item   `json:"items"`
 	Changes []scope.Change `json:"changes,omitempty"` // against the version before
+	// NotCounted says what the hazard left out of it; versions frozen before it was kept have none.
+	NotCounted string `json:"not_counted,omitempty"`
 }
 
 func (s *Frozen) text() string {
 	t := fmt.Sprintf("Scope frozen as version %d, as known with entry %d: %s", s.Version, s.Head, countItems(s.Items))
 	if s.Version > 1 {
 		t += fmt.Sprintf("; %s against version %d", words.Plural(len(s.Changes), "change"), s.Version-1)
+	}
+	if s.NotCounted != "" {
+		t += "; " + s.NotCounted
 	}
 	if s.Reason != "" {
 		t += ": " + s.Reason
@@ -130,13 +135,18 @@ func (s *SignedOff) text() string {
 type Stopped struct {
 	Subjects []string `json:"subjects"`
 	Entries  []int64  `json:"entries,omitempty"` // the holds; none in an exercise
+	Loose    []string `json:"loose,omitempty"`   // what no hold can stop: so many cases or kegs of a run, on no unit
 }
 
 func (s *Stopped) text() string {
+	t := fmt.Sprintf("Hold on %s", words.Plural(len(s.Subjects), "thing"))
 	if len(s.Entries) == 0 {
-		return fmt.Sprintf("Hold rehearsed on %s; nothing was stopped.", words.Plural(len(s.Subjects), "thing"))
+		t = fmt.Sprintf("Hold rehearsed on %s; nothing was stopped", words.Plural(len(s.Subjects), "thing"))
 	}
-	return fmt.Sprintf("Hold on %s.", words.Plural(len(s.Subjects), "thing"))
+	if len(s.Loose) > 0 {
+		t += "; on no unit, and so not held: " + strings.Join(s.Loose, ", ")
+	}
+	return t + "."
 }
 
 // LetGo releases.

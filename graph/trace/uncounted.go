@@ -41,9 +41,12 @@ type UncountedBy struct {
 	Entry int64  `json:"entry"`
 }
 
+// Any reports whether anything is left out.
+func (n *NotCounted) Any() bool { return n.Units+n.Runs+n.Fills+n.Lots > 0 }
+
 // Text says it in a line, also where nothing is left out.
 func (n *NotCounted) Text() string {
-	if n.Units+n.Runs+n.Fills+n.Lots == 0 {
+	if !n.Any() {
 		return fmt.Sprintf("not counted for this hazard (%s): nothing", n.Hazard)
 	}
 	var by []string
@@ -173,12 +176,6 @@ func (q *asked) uncountedOn(chain []graph.Step) []Parting {
 	return out
 }
 
-// NothingLeft reports whether nothing that the starts may have reached by any kind of link was
-// shipped or served: only then may it be said that nothing has left, whatever the hazard.
-func (a *Answer) NothingLeft() bool {
-	return len(a.Carrying()) == 0 && len(a.Poured()) == 0 && !a.UncountedLeft()
-}
-
 // UncountedLeft reports whether something was shipped or served that only links reach which do
 // not count for the hazard.
 func (a *Answer) UncountedLeft() bool {
@@ -192,8 +189,8 @@ func (a *Answer) UncountedLeft() bool {
 			continue
 		}
 		switch node.Kind {
-		case graph.Unit:
-			if slices.ContainsFunc(q.tx.Touching(node.Code), func(rec lots.Record) bool { _, ok := rec.(*lots.Shipment); return ok }) {
+		case graph.Unit, graph.Lot:
+			if q.wentOut(node.Code) {
 				return true
 			}
 		case graph.Fill:
@@ -201,6 +198,19 @@ func (a *Answer) UncountedLeft() bool {
 		}
 	}
 	return len(q.poured(fills, vessels)) > 0
+}
+
+// wentOut reports whether any of a unit or lot was shipped, or sold or served here.
+func (q *asked) wentOut(code string) bool {
+	return slices.ContainsFunc(q.tx.Touching(code), func(rec lots.Record) bool {
+		switch x := rec.(type) {
+		case *lots.Shipment:
+			return slices.Contains(x.Unit.Codes, code)
+		case *lots.Removal:
+			return x.Reason == "taproom" && x.Subject.Kind != lots.KindVessel && slices.Contains(x.Subject.Codes, code)
+		}
+		return false
+	})
 }
 
 // Retaining is a path item that may hold a foreign body back, and what came through it. It is

@@ -172,19 +172,3 @@ func mayHaveLeft(tx *store.Tx, unit string) bool {
 		return ok && s.Unit.OneOf()
 	})
 }
-
-// loose are cases or kegs of affected runs that are on no unit: no hold can name them.
-func loose(tx *store.Tx, s *scope.Scope) []Stock {
-	var out []Stock
-	for _, r := range s.Answer.Runs {
-		if r.Unassigned > 0 {
-			unit := "case"
-			if trace.OfKegs(tx, r.Code) {
-				unit = "keg"
-			}
-			out = append(out, Stock{Kind: "loose", Code: r.Code, Band: r.Band, Quantity: float64(r.Unassigned), Unit: unit,
-				What: strings.TrimSpace(r.Product + " " + strings.Join(r.DateCodes, ", ") + ", on no pallet: find them and tag them")})
-		}
-	}
-	return out
-}

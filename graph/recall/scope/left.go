@@ -94,6 +94,14 @@ func (s *Scope) Served(tx *store.Tx) []Served {
 	return out
 }
 
+// NotCounted says what the hazard leaves out of the scope, and by which kinds of link; empty where it leaves out nothing.
+func (s *Scope) NotCounted() string {
+	if n := s.Answer.NotCounted; n != nil && n.Any() {
+		return n.Text()
+	}
+	return ""
+}
+
 // HasLeft reports whether anything left the brewery's control: without it, it is a stock
 // recovery and no recall (21 CFR 7.3(k)). What may have left counts, and what was served or
 // sold in the taproom; so does what only links reach that do not count for the hazard.

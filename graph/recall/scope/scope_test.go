@@ -142,6 +142,23 @@ func TestWaysOfAHazardAndADecision(t *testing.T) {
 	})
 }
 
+// What comes from a suspect that is only possibly meant is uncertain, whatever the link.
+func TestWaysOfAPossibleSuspect(t *testing.T) {
+	const repacked = `
+shipments shipment=S-9 unit=P-1|P-3 quantity=5 consignee=D-1 shipped_at=2026-03-01_08:00
+runs run=R-9 product=PALE started_at=2026-03-02_08:00 ended_at=2026-03-02_10:00 date_code=NINE good=200
+feeds run=R-9 from=P-1 quantity=10 unit=case
+units unit=P-9 kind=pallet run=R-9 quantity=10
+`
+	ask(t, everyWay+repacked, scope.Basis{Suspects: []string{"S-9"}, Hazard: graph.Anything}, func(_ *store.Tx, s *scope.Scope) {
+		way := map[string]string{}
+		for _, u := range s.Answer.Units {
+			way[u.Code] = u.Way
+		}
+		require.Equal(t, map[string]string{"P-1": "named", "P-3": "named", "P-9": "uncertain"}, way)
+	})
+}
+
 // What other decisions would change is counted before and after, each alone and then all together, and names the
 // units that would come in and go out. It takes no decision: the scope that stands is as it was.
 func TestWhatIf(t *testing.T) {
@@ -169,4 +186,88 @@ func TestWhatIf(t *testing.T) {
 		_, err = b.WhatIf(tx, s, []string{"P-3"})
 		require.ErrorContains(t, err, "write +CODE")
 	})
+}
+
+// That nothing has left is said only where every kind of link agrees: what a hazard does not count may have been
+// shipped, served from a tank, or sold over the bar.
+func TestNothingHasLeftWhateverTheHazard(t *testing.T) {
+	const cans = `
+items item=CAN name=can kind=container unit=each
+vessels vessel=FV-1 kind=fermenter unit=L
+vessels vessel=FV-9 kind=fermenter unit=L
+receipts lot=CANS item=CAN supplier=SUP supplier_lot=c quantity=9000 unit=each received_at=2026-01-02_08:00
+brews brew=B-1 beer=Pale started_at=2026-02-01_07:00 cast_out_at=2026-02-01_13:00 into=FV-1 volume=3000 unit=L
+brews brew=B-9 beer=Pale started_at=2026-02-10_07:00 cast_out_at=2026-02-10_13:00 into=FV-9 volume=2000 unit=L
+runs run=R-1 product=PALE started_at=2026-02-03_08:00 ended_at=2026-02-03_10:00 date_code=ONE good=2000
+runs run=R-9 product=PALE started_at=2026-02-20_08:00 ended_at=2026-02-20_10:00 date_code=NINE good=2000
+feeds run=R-1 from=FV-1
+feeds run=R-1 from=CANS
+feeds run=R-9 from=FV-9
+units unit=P-1 kind=pallet run=R-1 quantity=100
+units unit=P-9 kind=pallet run=R-9 quantity=100
+additions vessel=FV-9 from=P-1 quantity=20 unit=case at=2026-02-11_08:00
+`
+	for name, c := range map[string]struct {
+		row  string
+		left bool
+	}{
+		"all here":          {"", false},
+		"shipped":           {"shipments shipment=S-9 unit=P-9 quantity=1 consignee=D-1 shipped_at=2026-03-01_08:00", true},
+		"served from tank":  {"removals subject=FV-9 quantity=20 unit=L at=2026-02-21_08:00 reason=taproom", true},
+		"sold over the bar": {"removals subject=P-9 quantity=1 unit=case at=2026-02-21_08:00 reason=taproom", true},
+		"destroyed":         {"removals subject=P-9 quantity=1 unit=case at=2026-02-21_08:00 reason=destroyed witness=Ines", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			for _, h := range []graph.Hazard{graph.PackagePart, graph.Anything} {
+				ask(t, cans+c.row+"\n", scope.Basis{Suspects: []string{"CANS"}, Hazard: h}, func(tx *store.Tx, s *scope.Scope) {
+					require.Equal(t, c.left, s.HasLeft(tx), "hazard %s", h)
+				})
+			}
+		})
+	}
+}
+
+// What the last version had in scope and the records alone would let go is kept, with its band; a signature newer
+// than the version and than the last correction lets it go, and so does an exclusion.
+func TestKept(t *testing.T) {
+	frozen := []scope.Version{{Version: 1, Suspects: []string{"H-1"}, Hazard: graph.Anything, Entry: 1000,
+		Items: []scope.Item{{Kind: "unit", Code: "P-1", Band: "in", Affected: 100}, {Kind: "lot", Code: "H-2", Band: "possible"}, {Kind: "consignee", Code: "D-2", Band: "in", Received: "3 of P-1"}}}}
+	for name, c := range map[string]struct {
+		basis scope.Basis
+		kept  []scope.Item
+	}{
+		"nobody signed": {scope.Basis{}, []scope.Item{{Kind: "lot", Code: "H-2", Band: "possible", Kept: true}, {Kind: "consignee", Code: "D-2", Band: "in", Received: "3 of P-1", Kept: true}}},
+		"signed":        {scope.Basis{Signed: map[string]int64{"H-2": 1001, "D-2": 1001}, Corrected: 900}, nil},
+		"signed before the last correction": {scope.Basis{Signed: map[string]int64{"H-2": 1001, "D-2": 1001}, Corrected: 1002},
+			[]scope.Item{{Kind: "lot", Code: "H-2", Band: "possible", Kept: true}, {Kind: "consignee", Code: "D-2", Band: "in", Received: "3 of P-1", Kept: true}}},
+		"excluded": {scope.Basis{Decisions: []scope.Decision{{Code: "H-2", Choice: scope.Exclude}, {Code: "D-2", Choice: scope.Exclude}}}, nil},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := c.basis
+			b.Suspects, b.Hazard, b.Versions = []string{"H-1"}, graph.Anything, frozen
+			ask(t, everyWay, b, func(_ *store.Tx, s *scope.Scope) {
+				require.Equal(t, c.kept, s.Kept)
+			})
+		})
+	}
+}
+
+// A difference says what was added, removed, changed, kept and restored, and unit by unit what a consignee got more.
+func TestDiff(t *testing.T) {
+	unit := func(code, band string, affected int64, kept bool) scope.Item {
+		return scope.Item{Kind: "unit", Code: code, Band: band, Affected: affected, Kept: kept}
+	}
+	was := []scope.Item{unit("A", "in", 5, false), unit("B", "in", 5, false), unit("C", "in", 5, false), unit("D", "in", 5, true), unit("E", "in", 5, false),
+		{Kind: "consignee", Code: "D-1", Band: "in", Received: "5 of A; 2 of B"}}
+	now := []scope.Item{unit("A", "in", 5, false), unit("B", "possible", 5, false), unit("C", "in", 5, true), unit("D", "in", 5, false), unit("F", "in", 1, false),
+		{Kind: "consignee", Code: "D-1", Band: "in", Received: "7 of A"}}
+	what := map[string]string{}
+	for _, c := range scope.Diff(was, now) {
+		what[c.Code] = c.What + " " + c.Was
+		if c.Code == "D-1" {
+			require.Equal(t, "+2 of A, -2 of B", c.Detail)
+		}
+	}
+	require.Equal(t, map[string]string{"B": "changed in, 5 affected", "C": "kept in, 5 affected", "D": "restored in, 5 affected", "E": "removed in, 5 affected", "F": "added ", "D-1": "changed in, 7 received"}, what)
+	require.Empty(t, scope.Diff(now, now))
 }

@@ -46,9 +46,13 @@ type Beyond struct {
 // Text says it in a few words.
 func (x Beyond) Text() string {
 	if x.Units == 0 {
-		return "no more units"
+		return "no units"
 	}
-	return fmt.Sprintf("%s (%s) and %s", words.Plural(x.Units, "unit"), words.CasesAndKegs(float64(x.Cases), float64(x.Kegs)), words.Plural(x.Consignees, "consignee"))
+	t := fmt.Sprintf("%s (%s)", words.Plural(x.Units, "unit"), words.CasesAndKegs(float64(x.Cases), float64(x.Kegs)))
+	if x.Consignees > 0 {
+		t += ", shipped to " + words.Plural(x.Consignees, "consignee")
+	}
+	return t
 }
 
 // Text says what is proposed, in a line.
@@ -60,7 +64,7 @@ func (y Yeast) Text() string {
 	case len(y.Crops) > 1:
 		were = "were"
 	}
-	return fmt.Sprintf("%s (%s %s cropped from it) reaches %s beyond the scope", y.Code, strings.Join(y.Crops, ", "), were, y.Beyond.Text())
+	return fmt.Sprintf("%s (%s %s cropped from it) reaches, beyond the scope, %s", y.Code, strings.Join(y.Crops, ", "), were, y.Beyond.Text())
 }
 
 // Stands says how it stands, and of what was declined who did so and why.

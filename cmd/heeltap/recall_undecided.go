@@ -30,9 +30,9 @@ func (r *inRecall) showYeast(s *scope.Scope) {
 	if len(open) == 0 {
 		return
 	}
-	r.printf("  The fault may have been in that beer already, or have come into the yeast later. Take each fill or decline it:\n")
+	r.printf("  The fault may have been in that beer already, or have come into the yeast later: decide on each fill.\n")
 	for _, y := range open {
-		r.printf("  heeltap recall suspect %s --reason TEXT\n  heeltap recall unsuspect %s --reason TEXT\n", y.Code, y.Code)
+		r.printf("  %s\n    to suspect it too: heeltap recall suspect %s --reason TEXT\n    to decline it:     heeltap recall unsuspect %s --reason TEXT\n", y.Code, y.Code, y.Code)
 	}
 }
 
@@ -49,18 +49,30 @@ func (r *inRecall) showWhetherLeft(tx *store.Tx, s *scope.Scope) {
 		r.printf("\nNothing has left the brewery's control: where no part of a lot was released, that is a stock recovery, not a recall (21 CFR 7.3(k)).\n")
 		return
 	}
-	r.printf("\nNothing of what is in scope so far has left the brewery's control, but the yeast's origin is not decided: %s. Until it is, do not call this a stock recovery.\n", strings.Join(open, ", "))
+	r.printf("\nNothing of what is in scope so far has left the brewery's control. Suspect yeast came from %s, which is not decided on: until it is, do not call this a stock recovery.\n", strings.Join(open, " and "))
 }
 
-// remind says under an answer what it does not hold: as notes where the answer is JSON.
+// remind says under an answer what it leaves out: by the hazard, and because it is not decided yet.
 func (r *inRecall) remind(s *scope.Scope) {
-	say := func(format string, args ...any) { r.printf(format+"\n", args...) }
-	if r.json {
-		say = r.note
+	if n := s.NotCounted(); n != "" {
+		r.aside(strings.ToUpper(n[:1]) + n[1:])
 	}
+	r.remindUndecided(s)
+}
+
+func (r *inRecall) remindUndecided(s *scope.Scope) {
 	for _, y := range s.Undecided() {
-		say("Not decided: %s (heeltap recall scope)", y.Text())
+		r.aside("Not decided: " + y.Text() + " (heeltap recall scope)")
 	}
+}
+
+// aside says something that stands beside an answer: as a note where that is JSON.
+func (r *inRecall) aside(text string) {
+	if r.json {
+		r.note("%s", text)
+		return
+	}
+	r.printf("%s\n", text)
 }
 
 // remindOf does so for a recall as it stands now.
