@@ -65,6 +65,7 @@ type world struct {
 
 type lot struct {
 	code, kind, into string
+	item             string
 	total, used      float64
 }
 
@@ -124,10 +125,10 @@ func (w *world) readThings() {
 	for _, rec := range w.Records() {
 		switch r := rec.(type) {
 		case *lots.Receipt:
-			w.lots[r.Lot] = &lot{code: r.Lot, kind: w.items[r.Item], into: r.Into, total: float64(r.Qty.N)}
+			w.lots[r.Lot] = &lot{code: r.Lot, item: r.Item, kind: w.items[r.Item], into: r.Into, total: float64(r.Qty.N)}
 			w.res.Nodes[lotRef(r.Lot)] = float64(r.Qty.N)
 		case *lots.Crop:
-			w.lots[r.Lot] = &lot{code: r.Lot, kind: w.items[r.Item], into: r.Into, total: float64(r.Qty.N)}
+			w.lots[r.Lot] = &lot{code: r.Lot, item: r.Item, kind: w.items[r.Item], into: r.Into, total: float64(r.Qty.N)}
 			w.res.Nodes[lotRef(r.Lot)] = float64(r.Qty.N)
 		case *lots.Brew:
 			b := w.brews[r.Brew]

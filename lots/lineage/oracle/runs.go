@@ -223,35 +223,39 @@ func (w *world) cutRun(r *run) {
 }
 
 // findLeft finds what earlier runs on the line may have left in its magazine: a part lasts for its
-// overlap in running time, unless the line was cleared after it.
+// overlap in the time that the line took the same item, unless the line was cleared after it.
 func (w *world) findLeft(r *run) {
-	const day = 86400
 	for _, q := range w.runs {
 		if q == r || r.rec.Line == "" || q.rec.Line != r.rec.Line || q.s > min(r.rec.Started.To, r.e) {
 			continue
 		}
-		ran := int64(0)
-		for _, x := range w.runs {
-			if x != q && x != r && x.rec.Line == r.rec.Line && x.s >= q.e && x.e <= r.s && x.known() {
-				ran += x.e - x.s
-			}
+		between, length := w.between(q, r), int64(0)
+		for _, x := range between {
+			length += x.e - x.s
+		}
+		if length >= 86400 { // a day
+			continue
 		}
 		for _, f := range q.feeds {
-			if f.vessel || f.from[0].kind != lots.KindLot || !lots.PackagingPart(w.lots[f.from[0].code].kind) {
+			if !w.isPart(f) {
 				continue
 			}
-			over := q.over
+			rest := q.over
 			if f.rec.HasOverlap {
-				over = f.rec.Overlap
+				rest = f.rec.Overlap
 			}
-			rest := min(day, over) - ran
+			for _, x := range between {
+				if slices.ContainsFunc(x.feeds, func(g *feed) bool { return w.isPart(g) && w.lots[g.from[0].code].item == w.lots[f.from[0].code].item }) {
+					rest -= x.ran(x.s, x.e)
+				}
+			}
 			if q.known() {
-				rest -= q.e - f.until
+				rest -= q.ran(f.until, q.e)
 			}
-			if rest <= 0 {
+			if rest <= 0 && q.e <= r.s {
 				continue
 			}
-			until := min(r.e, r.rec.Started.To+rest)
+			until := min(r.e, max(r.rec.Started.To, q.e)+rest)
 			for _, c := range w.cleared {
 				if c.Line == r.rec.Line && c.At.From >= f.until && c.At.To < until {
 					until = c.At.To
@@ -265,6 +269,41 @@ func (w *world) findLeft(r *run) {
 			}
 		}
 	}
+}
+
+// isPart reports whether a feed is of packaging parts that stand beside the line.
+func (w *world) isPart(f *feed) bool {
+	return !f.vessel && f.from[0].kind == lots.KindLot && lots.PackagingPart(w.lots[f.from[0].code].kind)
+}
+
+// between lists the runs of known time between two, none of which overlaps the one before it.
+func (w *world) between(q, r *run) (out []*run) {
+	for _, x := range w.runs {
+		if x != q && x != r && x.rec.Line == r.rec.Line && x.s >= q.e && x.e <= r.s && x.known() && x.e > x.s {
+			out = append(out, x)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *run) int { return cmp.Compare(a.s, b.s) })
+	end := q.e
+	return slices.DeleteFunc(out, func(x *run) bool {
+		if x.s < end {
+			return true
+		}
+		end = x.e
+		return false
+	})
+}
+
+// ran counts the seconds of a stretch in which a tank fed the run; all of it where no tank ever did.
+func (r *run) ran(from, until int64) (n int64) {
+	tank := slices.ContainsFunc(r.feeds, func(f *feed) bool { return f.tank })
+	for t := from; t < until; t += 60 { // all times of a history are whole minutes
+		fed := slices.ContainsFunc(r.feeds, func(f *feed) bool { return f.tank && f.since <= t && t < f.until })
+		if fed || !tank {
+			n += min(60, until-t)
+		}
+	}
+	return n
 }
 
 // known reports whether both ends of a run are known.
