@@ -21,10 +21,11 @@ func lettersCommand(e *env) *cobra.Command {
 	var letter bool
 	r := &inRecall{env: e}
 	cmd := &cobra.Command{Use: "letters", Short: "Draft the letters, notices and press text, and a table for a mail merge", Args: cobra.NoArgs,
-		Long: `Draft one letter for every consignee, with its own quantities and an answer form, a notice to each supplier, and a
-press text, each as PDF and as text; and tables as XLSX and CSV: one row per letter for a mail merge, one row per unit
-with dates and documents, and whom the consignees supplied by their own lists. These are drafts for the responsible
-person; nothing is sent. Freeze the scope first: letters that do not match a frozen version are logged as such. Others
+		Long: `Draft one letter for every consignee, with its own quantities and an answer form, a notice to each supplier, and,
+where anything in scope has left the brewery, a press text, each as PDF and as text; and tables as XLSX and CSV: one row
+per letter for a mail merge, one row per unit with dates and documents, and whom the consignees supplied by their own
+lists. Who sends them is set once: heeltap set site sender.address, sender.phone and sender.email. These are drafts for
+the responsible person; nothing is sent. Freeze the scope first: letters that do not match a frozen version are logged as such. Others
 can go on recording while letters are written.`,
 		Example: "  heeltap recall letters --out letters/",
 		RunE: func(cmd *cobra.Command, _ []string) error {
