@@ -31,6 +31,7 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
            decimal             the decimal sign people write here: . or , (.)
            returns             what becomes of goods that come back: hold (until judged) or accept (hold)
            authority.MARKET    the authority in a market that heeltap does not know
+           team.ROLE           who is on the recall team: "NAME, TELEPHONE" for team.lead, team.deputy, team.warehouse …
            target.scope        minutes to the first frozen scope (120)
            target.account      minutes to the account (240)
            target.authority    minutes to the records an authority asked for (1440)
@@ -40,6 +41,7 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
   PARTY    market              where it sells, if somewhere else
   PRODUCT  malt-beverage       yes if it is made with malted barley and hops, else no`,
 		Example: `  heeltap set site market US --by Quint
+  heeltap set site team.lead "Quint, 555-0100" --by Quint
   heeltap set D-14 market EU --by Quint
   heeltap set site sender.address "4 Quay Street, Ostwithe" --by Quint
   heeltap set site`,

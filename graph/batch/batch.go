@@ -75,6 +75,9 @@ func (w *writer) document(letter bool) (*paper.Document, error) {
 	}
 	w.setApart()
 	w.gather()
+	if d.Parts, err = w.stopped(); err != nil {
+		return nil, err
+	}
 	for _, part := range [][]paper.Part{w.what(), w.inputs(), w.vessels(), w.inTanks(), w.cleans(), w.yeast(), w.runs(), w.units(), w.findings()} {
 		d.Parts = append(d.Parts, part...)
 	}
@@ -196,13 +199,13 @@ func (w *writer) inputs() []paper.Part {
 	for _, l := range inputs {
 		supplier, printed, amount := "-", "-", "unknown"
 		if l.Supplier != nil {
-			supplier = *l.Supplier
+			supplier = w.party(*l.Supplier)
 		}
 		if l.SupplierLot != nil {
 			printed = *l.SupplierLot
 		}
 		if l.Amount.Amount != nil {
-			amount = num(*l.Amount.Amount) + " " + *l.Unit
+			amount = lots.FigureOf(*l.Amount.Amount, *l.Unit) + " " + *l.Unit
 		}
 		t.Rows = append(t.Rows, []string{l.Code, l.Item, supplier, printed, amount, l.Band, strings.Join(l.Why, " < ")})
 	}
@@ -411,7 +414,7 @@ func (w *writer) units() []paper.Part {
 		if x.Document != nil {
 			document = *x.Document
 		}
-		s.Rows = append(s.Rows, []string{x.Unit, x.Code, x.Consignee, strconv.FormatInt(x.Quantity, 10), minute(x.ShippedAt), document})
+		s.Rows = append(s.Rows, []string{x.Unit, x.Code, w.party(x.Consignee), strconv.FormatInt(x.Quantity, 10), minute(x.ShippedAt), document})
 	}
 	return append(section(1, "Units", t, "Nothing was packed from it."), section(1, "Where they went", s, "Nothing was shipped.")...)
 }

@@ -35,11 +35,17 @@ func Set(tx *store.Tx, of, name, value, reason, by string) (notes []string, err 
 // setting is what can be set of one kind of thing.
 type setting struct {
 	of   lots.Kind // empty: the site
-	name string    // ends with a dot where a market follows
+	name string    // ends with a dot where something follows that the one who sets it chooses
 	fits func(value string) error
 }
 
 var market = regexp.MustCompile(`^[A-Z]{2,3}$`)
+
+// following is what may follow a name that ends with a dot.
+var following = map[string]*regexp.Regexp{
+	recall.SettingAuthorityOf: market,
+	recall.SettingTeam:        regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`),
+}
 
 func settings() []setting {
 	list := []setting{
@@ -54,6 +60,7 @@ func settings() []setting {
 		{"", store.SettingDecimal, func(v string) error { _, err := lots.ParseDecimal(v); return err }},
 		{"", SettingReturns, func(v string) error { return oneOf(v, returnsHold, returnsAccept) }},
 		{"", recall.SettingAuthorityOf, anything},
+		{"", recall.SettingTeam, aMember},
 		{"", recall.SettingScope, aCount},
 		{"", recall.SettingAccount, aCount},
 		{"", recall.SettingAuthority, aCount},
@@ -81,6 +88,13 @@ func aMailbox(v string) error {
 func aCount(v string) error {
 	if n, err := lots.ParseCount(v); err != nil || n == 0 {
 		return fmt.Errorf("%q is not a whole number above zero", v)
+	}
+	return nil
+}
+
+func aMember(v string) error {
+	if _, _, ok := recall.CutNumber(v); !ok {
+		return fmt.Errorf("%q is not a name and a telephone number: write them with a comma between, such as \"Quint, 555-0100\"", v)
 	}
 	return nil
 }
@@ -117,7 +131,7 @@ func anAddress(v string) error {
 func (s setting) is(name string) bool {
 	rest, ok := strings.CutPrefix(name, s.name)
 	if strings.HasSuffix(s.name, ".") {
-		return ok && market.MatchString(rest)
+		return ok && following[s.name].MatchString(rest)
 	}
 	return name == s.name
 }

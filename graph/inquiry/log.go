@@ -2,6 +2,8 @@ package inquiry
 
 import (
 	"encoding/json"
+	"slices"
+	"strings"
 	"time"
 
 	"heeltap/lots"
@@ -54,4 +56,29 @@ func All(tx *store.Tx) ([]Noted, error) {
 		return nil
 	})
 	return out, err
+}
+
+// Concern is an inquiry that is, or may be, about one of some runs.
+type Concern struct {
+	Noted
+	Sure bool // whatever it was that was read, it is of one of the runs
+}
+
+// Complaint reports whether somebody said what is the matter: a mere question is none.
+func (n Noted) Complaint() bool { return strings.TrimSpace(n.Question.Note) != "" }
+
+// About lists the inquiries noted that are or may be about any of the runs, in order.
+func About(tx *store.Tx, runs map[string]bool) ([]Concern, error) {
+	all, err := All(tx)
+	if err != nil {
+		return nil, err
+	}
+	out := []Concern{}
+	for _, n := range all {
+		of := func(run string) bool { return runs[run] }
+		if slices.ContainsFunc(n.Runs, of) {
+			out = append(out, Concern{n, !slices.ContainsFunc(n.Runs, func(run string) bool { return !runs[run] })})
+		}
+	}
+	return out, nil
 }

@@ -106,6 +106,8 @@ type Recovery struct {
 	PercentSince float64 `json:"percent_since"`
 	// Nothing is true where it received nothing: there is nothing to recover, and the percentages say nothing.
 	Nothing bool `json:"nothing"`
+
+	backPassedOn float64 // of what was passed on, what came back by others' hands
 }
 
 // Reply is what a consignee was told and said: when it was first reached, or the recall was opened, and
@@ -315,6 +317,7 @@ func recovery(c deliveries.Consignee, kegs bool, said Reply) Recovery {
 	x.OnHand = lots.Nine(max(0, onHand-x.Destroyed-max(x.Says, x.Since)))
 	x.Unexplained = lots.Nine(there - onHand - x.Sold - x.PassedOn)
 	beyond := 0.0
+	x.backPassedOn = lots.Nine(max(0, x.ByOthers-max(0, x.Unexplained)))
 	switch {
 	case x.Unexplained > 0: // what came back by others' hands was passed on, whatever it says
 		x.Unexplained = max(0, x.Unexplained-x.ByOthers)
@@ -338,6 +341,32 @@ func (x *Recovery) recovered(there, beyond float64) {
 		return
 	}
 	x.PercentSince = percent(x.Since+x.ByOthers+x.Destroyed, there+beyond)
+}
+
+// Trade is what of the scope has left and is not back, by what the consignees say of it.
+type Trade struct {
+	OnHand      lots.Packages `json:"on_hand"`     // with consignees, by their answers
+	OnTheWay    lots.Packages `json:"on_the_way"`  // sent back by their word, and not arrived
+	PassedOn    lots.Packages `json:"passed_on"`   // to their customers, and not come back from there
+	Unexplained lots.Packages `json:"unexplained"` // not answered for, or not explained: at most
+	Sold        lots.Packages `json:"sold"`        // or served: in nobody's hands in the trade
+}
+
+// Still is what may still be had back from the trade: at most.
+func (t Trade) Still() lots.Packages {
+	return t.OnHand.Plus(t.OnTheWay).Plus(t.PassedOn).Plus(t.Unexplained)
+}
+
+// InTrade says what is still in the trade.
+func (a *Account) InTrade() (t Trade) {
+	for _, x := range a.Consignees {
+		t.OnHand.Add(x.Kegs, x.OnHand)
+		t.OnTheWay.Add(x.Kegs, x.OnTheWay)
+		t.PassedOn.Add(x.Kegs, max(0, x.PassedOn-x.backPassedOn))
+		t.Unexplained.Add(x.Kegs, max(0, x.Unexplained))
+		t.Sold.Add(x.Kegs, x.Sold)
+	}
+	return t
 }
 
 // Missing lists what is not accounted for, unit by unit.

@@ -33,7 +33,7 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 			if l.OneOf != "" {
 				shipped, affected = "one of these, "+quantity(l.MayBe, unit), "may be"
 			}
-			received.Rows = append(received.Rows, []string{c.Party, oneOfText(l.Unit), l.Band, strings.Join(l.DateCodes, ", "), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
+			received.Rows = append(received.Rows, []string{m.party(c.Party), oneOfText(l.Unit), l.Band, strings.Join(l.DateCodes, ", "), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
 		}
 	}
 	return append([]paper.Part{
@@ -50,7 +50,7 @@ func (m *Maker) besides() []paper.Part {
 	out := paper.Table{Head: []string{"shipment", "unit", "consignee", "#quantity", "shipped", "first affected case on it"},
 		Note: "Shipments of units in scope that were over before anything affected stood on them: the unit was topped up later."}
 	for _, x := range m.s.LeftOut {
-		out.Rows = append(out.Rows, []string{x.Shipment, x.Unit, x.Consignee, whole(x.Quantity), m.plain(x.ShippedAt), m.plain(x.ToppedUp)})
+		out.Rows = append(out.Rows, []string{x.Shipment, x.Unit, m.party(x.Consignee), whole(x.Quantity), m.plain(x.ShippedAt), m.plain(x.ToppedUp)})
 	}
 	for _, a := range []struct {
 		title string

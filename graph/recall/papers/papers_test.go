@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/graph"
+	"heeltap/graph/inquiry"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/papers"
@@ -400,7 +401,7 @@ func TestReportListsTheScope(t *testing.T) {
 	report := b.text((*papers.Maker).Report)
 	says(t, report, "At a glance", "In scope: 5 units in, with 80 cases and 4 kegs", "Scope: The scope as known with entry", "Annex 1", "Annex 2", "Annex 3",
 		"unit: P-1 band: in product: CAN date codes: ONE packed: 80 cases at most affected: 80 from the suspect to it: H > B > FV@2026-01-05T14:00 > R1 > P-1",
-		"consignee: D-3 unit: K2/R2 or K3/R2", "one of these, 1 keg",
+		"consignee: D-3 Three unit: K2/R2 or K3/R2", "one of these, 1 keg",
 		"removed unit P-2 - in, 80 affected entry 37, by Quint: Excluded: P-2: sieved, sheet 4")
 }
 
@@ -455,7 +456,7 @@ func TestReportAddsUp(t *testing.T) {
 	b.take(&recall.Answered{Party: "D-3", Lines: []deliveries.AnswerLine{{Kegs: true, OnHand: 1}}})
 	report := b.text((*papers.Maker).Report)
 	says(t, report, "all kegs made: 4 kegs counted: 0 shipped: 1 returned: 0 repacked: 0 removed: 0 unaccounted: 3 of one of several: 1",
-		"consignee: D-3 kegs received: 0 may be: 1 returned, arrived: 0 of it since the notice: 0 says sent back: 0 destroyed there: 0 on hand there: 1 sold: 0 passed on: 0 elsewhere: 0 not explained: 0 recovered %: 0",
+		"consignee: D-3 Three kegs received: 0 may be: 1 returned, arrived: 0 of it since the notice: 0 says sent back: 0 destroyed there: 0 on hand there: 1 sold: 0 passed on: 0 elsewhere: 0 not explained: 0 recovered %: 0",
 		"Served here: 1 time, last on 2026-02-11", "2026-02-11 09:00 tank FV 5 hL sure", "in tanks: 3.46 in units: 1.186 served: 0.333 lost: 0.02 not measured: 0",
 		"25 (unit K3/R2); on no number: find them, tag each (heeltap pack KEG --kind keg --run R2 --quantity 1), then count")
 	b.take(&recall.Answered{Party: "D-3"})
@@ -722,4 +723,50 @@ func TestDrawnTwice(t *testing.T) {
 		require.Len(t, r.Drawn(), 2)
 	})
 	says(t, status, "Of 2 drawn: 0 made")
+}
+
+// What is still out there stands in a line of its own, on status and report: cases and kegs, and where they are by the answers.
+func TestStillInTheTrade(t *testing.T) {
+	b := began(t, false)
+	want := "Still in the trade: at most 71 cases and 2 kegs (71 cases and 2 kegs not answered for or not explained)"
+	says(t, b.text((*papers.Maker).Status), want+".")
+	says(t, b.text((*papers.Maker).Report), want+".", strings.Replace(want, "trade: at", "trade: at", 1))
+	b.take(&recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 30, Sold: 20, Returned: 10, PassedOn: 15}, {Kegs: true, Sold: 1}}})
+	says(t, b.text((*papers.Maker).Status), "Still in the trade: at most 51 cases and 1 keg (20 cases with consignees by their answers; 10 cases on the way back; 15 cases passed on to their customers; "+
+		"6 cases and 1 keg not answered for or not explained). Sold or served there: 20 cases and 1 keg, which cannot be had back.")
+}
+
+// Whoever holds the status paper knows whom to call.
+func TestRecallTeam(t *testing.T) {
+	b := began(t, false)
+	says(t, b.text((*papers.Maker).Status), "Recall team =========== Nobody is named yet.")
+	b.in(func(tx *store.Tx) {
+		for role, who := range map[string]string{"warehouse": "Otto, 555-0102", "lead": "Quint, 555-0100", "press-desk": "Ines Vale, MSc, +353 1 555 0103"} {
+			require.NoError(t, tx.Set(store.SiteSettings, recall.SettingTeam+role, who, "", "Quint"))
+		}
+	})
+	says(t, b.text((*papers.Maker).Status), "lead Quint 555-0100 press desk Ines Vale, MSc +353 1 555 0103 warehouse Otto 555-0102")
+}
+
+// What people called about is counted where it is about a code in scope, and apart where it may be.
+func TestComplaintsAreCounted(t *testing.T) {
+	b := began(t, false)
+	says(t, b.text((*papers.Maker).Status), "By the inquiries noted: none noted.")
+	b.in(func(tx *store.Tx) {
+		for _, q := range []inquiry.Question{{Read: "ONE", Note: "a splinter", Caller: "Una"}, {Read: "ONE"}} {
+			a, err := inquiry.Ask(tx, q)
+			require.NoError(t, err)
+			_, err = inquiry.Note(tx, a, "Otto")
+			require.NoError(t, err)
+		}
+		_, err := inquiry.Note(tx, &inquiry.Answer{Question: inquiry.Question{Read: "O?E", Note: "flat"}, Candidates: []inquiry.Candidate{{Runs: []string{"R1", "R9"}}}}, "Otto")
+		require.NoError(t, err)
+		_, err = inquiry.Note(tx, &inquiry.Answer{Question: inquiry.Question{Read: "XX", Note: "sour"}, Candidates: []inquiry.Candidate{{Runs: []string{"R9"}}}}, "Otto")
+		require.NoError(t, err)
+	})
+	status := b.text((*papers.Maker).Status)
+	says(t, status, "By the inquiries noted: 1 complaint and 1 question; 1 more complaint may be about them: what was read also fits other codes.", "a splinter")
+	require.NotContains(t, status, "Una", "who called is nobody else's affair")
+	require.NotContains(t, status, "sour")
+	says(t, b.text((*papers.Maker).Report), "Complaints about codes in scope: 1 complaint and 1 question")
 }

@@ -48,6 +48,7 @@ func (m *Maker) Report() (*paper.Document, error) {
 	}
 	d.Parts = append(d.Parts, m.facts(), cautions())
 	d.Parts = append(d.Parts, glance...)
+	d.Parts = append(d.Parts, m.team()...)
 	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "What went where"}, paper.Picture{Flow: *picture})
 	d.Parts = append(d.Parts, m.timeline()...)
 	d.Parts = append(d.Parts, m.versions()...)
@@ -95,8 +96,14 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 		{"In scope", m.inBand(t.In, "in") + "; " + m.inBand(t.Possible, "possible") + loose},
 		{"In the house", stopped},
 		{"Consignees", fmt.Sprintf("%d, of whom %d are notified and %d have answered", len(consignees), n.told, n.answered)},
+		{"Still in the trade", strings.TrimSuffix(strings.TrimPrefix(inTrade(a), "Still in the trade: "), ".")},
 		{"Accounted for", accounted(a)},
 	}}
+	complaints, err := m.complaints()
+	if err != nil {
+		return nil, err
+	}
+	f.Rows = append(f.Rows, [2]string{"Complaints about codes in scope", complaintsText(complaints)})
 	if served := m.s.Served(m.tx); len(served) > 0 {
 		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%s, last on %s: it cannot be had back (Annex 4)", countOf(len(served), "time", "times"), day(served[len(served)-1].At))})
 	}

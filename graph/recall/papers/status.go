@@ -17,8 +17,21 @@ import (
 func (m *Maker) Status() (*paper.Document, error) {
 	d := m.document("Recall status report", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), true)
 	parts, err := m.status()
-	d.Parts = append([]paper.Part{m.facts(), cautions()}, parts...)
+	d.Parts = slices.Concat([]paper.Part{m.facts(), cautions()}, m.team(), parts)
 	return d, err
+}
+
+// team lists the recall team with its telephone numbers: a setting of the site.
+func (m *Maker) team() []paper.Part {
+	t := paper.Table{Head: []string{"role", "name", "telephone"}}
+	for _, x := range recall.Team(m.tx) {
+		t.Rows = append(t.Rows, []string{x.Role, x.Name, x.Phone})
+	}
+	head := paper.Heading{Level: 1, Text: "Recall team"}
+	if len(t.Rows) == 0 {
+		return []paper.Part{head, paper.Text{Text: "Nobody is named yet. Name the team: heeltap set site team.lead \"NAME, TELEPHONE\", and team.deputy, team.warehouse and others alike."}}
+	}
+	return []paper.Part{head, t}
 }
 
 // facts says what recall this is.
@@ -55,10 +68,15 @@ func (m *Maker) status() ([]paper.Part, error) {
 		paper.Text{Text: fmt.Sprintf("%d: %s", len(n.silent), or(strings.Join(n.silent, "; "), "none"))},
 	)
 	parts = append(parts, m.secondLevel(consignees, a)...)
-	return append(parts,
-		paper.Heading{Level: 1, Text: "4. Returned, corrected and accounted for"}, m.recoveryTable(a),
+	complaints, err := m.complaintParts()
+	if err != nil {
+		return nil, err
+	}
+	parts = append(parts,
+		paper.Heading{Level: 1, Text: "4. Returned, corrected and accounted for"}, paper.Text{Text: inTrade(a), Strong: true}, m.recoveryTable(a),
 		paper.Heading{Level: 1, Text: "5. Effectiveness checks"}, paper.Text{Text: m.sampleText(consignees) + " " + made}, checks,
-		paper.Heading{Level: 1, Text: "6. Estimated time to completion"}, paper.Text{Text: or(m.r.Strategy.Completion, "Not estimated yet.")}), nil
+		paper.Heading{Level: 1, Text: "6. Estimated time to completion"}, paper.Text{Text: or(m.r.Strategy.Completion, "Not estimated yet.")})
+	return append(parts, complaints...), nil
 }
 
 // noticed is who was told, and who answered what.
@@ -279,6 +297,28 @@ func checkText(drawn, made, good, others int, open []string) string {
 	return text
 }
 
+// inTrade says how much is still in the trade, and where it is by the answers.
+func inTrade(a *account.Account) string {
+	t := a.InTrade()
+	text := "Nothing is still in the trade, by the books and the answers."
+	if still := t.Still(); !still.None() {
+		var parts []string
+		for _, x := range []struct {
+			of   lots.Packages
+			text string
+		}{{t.OnHand, "with consignees by their answers"}, {t.OnTheWay, "on the way back"}, {t.PassedOn, "passed on to their customers"}, {t.Unexplained, "not answered for or not explained"}} {
+			if !x.of.None() {
+				parts = append(parts, x.of.String()+" "+x.text)
+			}
+		}
+		text = fmt.Sprintf("Still in the trade: at most %s (%s).", still, strings.Join(parts, "; "))
+	}
+	if !t.Sold.None() {
+		text += fmt.Sprintf(" Sold or served there: %s, which cannot be had back.", t.Sold)
+	}
+	return text
+}
+
 // recoveryTable sets what each consignee received against what is known of it. What it says it
 // sent back stands beside what arrived: goods on the way are not goods that were never sent.
 func (m *Maker) recoveryTable(a *account.Account) paper.Table {
@@ -289,7 +329,7 @@ func (m *Maker) recoveryTable(a *account.Account) paper.Table {
 		if x.Nothing {
 			recovered = "-"
 		}
-		t.Rows = append(t.Rows, []string{x.Party, caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.MayBe), num(x.Returned), num(x.Since), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Elsewhere), num(x.Unexplained), recovered})
+		t.Rows = append(t.Rows, []string{m.party(x.Party), caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.MayBe), num(x.Returned), num(x.Since), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Elsewhere), num(x.Unexplained), recovered})
 	}
 	return t
 }

@@ -33,6 +33,14 @@ func caseOrKeg(kegs bool) string {
 	return "case"
 }
 
+// party names a party, with its code before it.
+func (m *Maker) party(code string) string {
+	if p, ok := m.tx.Party(code); ok && p.Name != "" {
+		return code + " " + p.Name
+	}
+	return code
+}
+
 // were is a quantity as the subject of a sentence.
 func were(n float64, unit string) string {
 	if n == 1 {
