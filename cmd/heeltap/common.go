@@ -89,5 +89,5 @@ func fewCodes(codes []string) string {
 
 func percentText(x float64) string { return lots.PercentFigure(100*x) + " %" }
 
-// small writes a probability with two digits that count.
+// small writes a probability with two significant digits.
 func small(p float64) string { return strconv.FormatFloat(p, 'g', 2, 64) }

@@ -60,7 +60,7 @@ func (e *env) initCommand() *cobra.Command {
 	return cmd
 }
 
-// showSite tells what is recorded of the site.
+// showSite prints the site's row.
 func (e *env) showSite(cmd *cobra.Command) error {
 	return e.question(cmd.Context(), func(tx *store.Tx) error {
 		rows, err := tx.All("site")
