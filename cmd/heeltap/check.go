@@ -170,9 +170,9 @@ date; --end unmutes them earlier.`,
 				}
 				what := strings.TrimSpace(m.Rule + " " + m.Code)
 				if m.End {
-					e.printf("%s is no longer muted\n", what)
+					e.printf("Unmuted %s\n", what)
 				} else {
-					e.printf("muted %s until %s\n", what, m.Until)
+					e.printf("Muted %s until %s\n", what, m.Until)
 				}
 				return nil
 			})

@@ -97,7 +97,7 @@ func (e *env) correct(cmd *cobra.Command, change *desk.Change, try bool, done st
 		if try {
 			e.printf("Would %s entry %d\n", done, p.Corrects)
 		} else {
-			e.printf("%s entry %d (entry %d)\n", done, p.Corrects, p.Entry)
+			e.printf("%s entry %d (entry %d)\n", map[string]string{"correct": "Corrected", "void": "Voided"}[done], p.Corrects, p.Entry)
 		}
 	}
 	for _, x := range c.Changes {

@@ -48,7 +48,7 @@ func (e *env) initCommand() *cobra.Command {
 					return cmp.Or(db.Discard(), err)
 				}
 			}
-			e.printf("created %s; next: heeltap import FOLDER, or record items, parties and vessels\n", e.path())
+			e.printf("Created %s. Next: heeltap import FOLDER, or record items, parties and vessels.\n", e.path())
 			return nil
 		},
 	}

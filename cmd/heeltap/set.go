@@ -55,7 +55,11 @@ applies; an empty VALUE clears the setting. Without NAME, all settings are shown
 			if err != nil {
 				return err
 			}
-			e.printf("%s of %s is now %s\n", args[1], args[0], orDash(args[2]))
+			if args[2] == "" {
+				e.printf("Cleared %s of %s\n", args[1], args[0])
+			} else {
+				e.printf("Set %s of %s to %s\n", args[1], args[0], args[2])
+			}
 			for _, n := range notes {
 				e.note("%s", n)
 			}
