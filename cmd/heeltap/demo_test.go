@@ -35,7 +35,7 @@ func TestDemoTellsTheMainJob(t *testing.T) {
 	dir := t.TempDir()
 	text := say(t, "demo", dir)
 	story := demo.Told(demo.Brewery())
-	for _, want := range []string{story.Hop, story.DateCode, "Shipped to", "By whole brews and runs", "tags.pdf", "known-at"} {
+	for _, want := range []string{story.Hop, story.DateCode, "Shipped to", "Going by whole brews and runs", "tags.pdf", "known-at"} {
 		require.Contains(t, text, want)
 	}
 	require.FileExists(t, filepath.Join(dir, "tags.pdf"))

@@ -138,7 +138,7 @@ func (t teller) packaging(rec lots.Record) string {
 	case *lots.Run:
 		return t.run(x)
 	case *lots.CodeChange:
-		until := "the end of the run"
+		until := "its end"
 		if x.HasUntil {
 			until = t.when(x.Until)
 		}
@@ -200,9 +200,9 @@ func (t teller) feed(x *lots.Feed) string {
 	case x.HasSince && x.HasUntil:
 		span = t.span(x.Since, x.Until)
 	case x.HasSince:
-		span = "from " + t.when(x.Since) + " to the end of the run"
+		span = "from " + t.when(x.Since) + " to its end"
 	case x.HasUntil:
-		span = "from the start of the run to " + t.when(x.Until)
+		span = "from its start to " + t.when(x.Until)
 	}
 	switch {
 	case x.HasQty || x.Count > 0:

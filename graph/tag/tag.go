@@ -70,7 +70,7 @@ func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 	case *lots.Packed:
 		unitTag(tx, &tag, rows, zone)
 	default:
-		return tag, lots.Errorf(lots.Invalid, "%s names no such thing (%s): tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
+		return tag, lots.Errorf(lots.Invalid, "%s is a %s: tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
 	}
 	held, err := holds.On(lots.CodeKind(rows[0].Sheet), code)
 	switch {
