@@ -85,13 +85,13 @@ func (r *inRecall) showWhatIf(tx *store.Tx, now *recall.Recall, what *scope.What
 		b, a := x.Before, x.After
 		t.add(strings.Join(x.If, " "), arrow(b.Units, a.Units), arrow(b.Cases, a.Cases), arrow(b.Kegs, a.Kegs), arrow(b.Consignees, a.Consignees))
 	}
-	r.printf("%s\n", r.strong("If it were so, against the scope that stands (before → after)"))
+	r.printf("%s\n", r.strong("What it would change in the scope (before → after)"))
 	r.print(t)
 	for _, x := range what.Effects {
 		r.showMoves(strings.Join(x.If, " "), "would come in", x.Enter, all)
 		r.showMoves(strings.Join(x.If, " "), "would go out", x.Leave, all)
 	}
-	r.printf("\n%s\n", r.strong("Thing by thing"))
+	r.printf("\n%s\n", r.strong("Item by item"))
 	r.printChanges(tx, now, what.Changes)
 	r.remind(what.Would)
 }
@@ -116,7 +116,7 @@ func (r *inRecall) showWays(s *scope.Scope) {
 	if len(s.Ways) == 0 {
 		return
 	}
-	t := &table{head: []string{"how it comes", "#pallets and kegs", "#cases", "#kegs"}}
+	t := &table{head: []string{"how it comes in", "#pallets and kegs", "#cases", "#kegs"}}
 	for _, w := range s.Ways {
 		t.add(w.Text, whole(w.Units), whole(w.Cases), whole(w.Kegs))
 	}

@@ -23,14 +23,14 @@ func (r *inRecall) showYeast(s *scope.Scope) {
 	}
 	open, title := s.Undecided(), "Where the suspect yeast came from"
 	if len(open) > 0 {
-		title += ": " + counted(len(open), "fill") + " not decided on"
+		title += ": " + counted(len(open), "fill") + " undecided"
 	}
 	r.printf("\n%s\n", r.strong(title))
 	r.print(t)
 	if len(open) == 0 {
 		return
 	}
-	r.printf("  The fault may have been in that beer already, or have come into the yeast later. Take each fill or decline it:\n")
+	r.printf("  The fault may have been in that beer already, or got into the yeast later. Suspect each fill or decline it:\n")
 	for _, y := range open {
 		r.printf("  heeltap recall suspect %s --reason TEXT\n  heeltap recall unsuspect %s --reason TEXT\n", y.Code, y.Code)
 	}

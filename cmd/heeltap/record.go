@@ -46,7 +46,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 		overrides(cmd, &override)
 	}
 	if s.Has("status") {
-		cmd.Flags().StringVar(&reason, "reason", "", "what it waits for, with --status hold; it stands in the hold")
+		cmd.Flags().StringVar(&reason, "reason", "", "with --status hold: what the lot is waiting for; becomes the reason of the hold")
 	}
 	tries(cmd, &try)
 	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
@@ -101,7 +101,7 @@ func (e *env) act(ctx context.Context, try bool, f func(*store.Tx) error) (err e
 // onlyTried ends a trial by saying that nothing was recorded.
 func (e *env) onlyTried(try bool) {
 	if try {
-		e.printf("Nothing was recorded (--try): leave --try out to record it.\n")
+		e.printf("Nothing was recorded: leave out --try to record it.\n")
 	}
 }
 

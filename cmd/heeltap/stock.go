@@ -110,9 +110,9 @@ them may have left, and the last line says how many did in all.`,
 
 func (e *env) stockWaiting() *cobra.Command {
 	return e.asks(&cobra.Command{
-		Use: "waiting", Short: "Lots that came in on hold and wait for a certificate or somebody's judgement", Args: cobra.NoArgs,
+		Use: "waiting", Short: "List the lots that came in on hold and are waiting for a certificate or a decision", Args: cobra.NoArgs,
 		Long: `List the lots that came in on hold (heeltap receive --status hold --reason …) and that nobody has released or
-sent away yet, the longest first.`,
+sent back yet, those waiting longest first.`,
 		Example: "  heeltap stock waiting",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {

@@ -32,7 +32,7 @@ var verbs = map[string]verb{
 	"cleans": {"Record a clean", "Record a clean of a vessel or line. A verified cip or manual clean ends a vessel's chain; rinse and purge do not.",
 		`  heeltap clean FV2 --method cip --verified yes`},
 	"clearances": {"Record that a line was cleared: no cans, ends, labels or carriers were left in it",
-		"Record that a line was cleared: no cans, ends, labels or carriers of the run before were left in its\nmagazines, hoppers and rolls. Without it, they are taken as possible in the first packages of the next run.",
+		"Record that a line was cleared: no cans, ends, labels or carriers of the run before were left in its\nmagazines, hoppers and rolls. Unless this is recorded, they count as possible in the first packages of the next run.",
 		`  heeltap clear CANS`},
 	"runs": {"Record a packaging run", "",
 		`  heeltap package --product PALE-44 --line CANS --started-at "2026-03-18 08:00" --ended-at "2026-03-18 12:00" --date-code "BB 2027-03-18" --good 13800 --rejects 210 --clock-offset-min 4`},

@@ -61,7 +61,7 @@ func (t teller) cellar(rec lots.Record) string {
 	case *lots.Clean:
 		return t.clean(x)
 	case *lots.Clearance:
-		return fmt.Sprintf("Line %s cleared at %s: its magazines, hoppers and rolls were empty", x.Line, t.when(x.At))
+		return fmt.Sprintf("Cleared line %s%s: its magazines, hoppers and rolls were empty", x.Line, t.at(x.At))
 	}
 	return ""
 }
