@@ -148,7 +148,7 @@ const maxMinutes = 2 * 24 * 60 * 366
 func (f *fields) minutes(name string) int64 {
 	x := f.number(name)
 	if math.Abs(x) > maxMinutes {
-		f.fault(name, "%s minutes are more than two years", f.row[name])
+		f.fault(name, "%s minutes is more than two years", f.row[name])
 		return 0
 	}
 	return int64(math.Round(x * 60))
@@ -214,7 +214,7 @@ func (f *fields) refs(col Column, codes []string) (Ref, Thing) {
 			f.unknown(col.Name, code, col.Kinds)
 			continue
 		case !slices.Contains(col.Kinds, t.Kind):
-			f.fault(col.Name, "%s is %s; %s belongs here", code, withArticle(string(t.Kind)), withArticle(kindsText(col.Kinds)))
+			f.fault(col.Name, "%s is %s; this needs %s", code, withArticle(string(t.Kind)), withArticle(kindsText(col.Kinds)))
 			continue
 		case seen[code]:
 			f.fault(col.Name, "%s is named twice", code)

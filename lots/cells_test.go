@@ -24,13 +24,13 @@ func TestEveryColumnIsCheckedByItsType(t *testing.T) {
 		{at("knocked_at", ""), "noon", `knocked_at: "noon" is not a time: write 2026-03-04 10:00, 2026-03-04T10:00:00+01:00 or 2026-03-04`, []string{"2026-03-02"}},
 		{unitCol("other_unit", ""), "stone", `other_unit: "stone" is not a unit: use one of kg g lb oz hL L mL bbl gal each case`, []string{"hL", "litres"}},
 		{ref("also", "", KindVessel), "FV9", `also: there is no vessel "FV9"; did you mean FV1, FV2?`, []string{"FV1"}},
-		{ref("also", "", KindVessel), "M-1", `also: M-1 is a lot; a vessel belongs here`, nil},
+		{ref("also", "", KindVessel), "M-1", `also: M-1 is a lot; this needs a vessel`, nil},
 		{anyOf("also", "", KindVessel), "FV1|FV1", `also: FV1 is named twice`, []string{"FV1|FV2"}},
 		{Column{Name: "also", Type: ListOf, Kinds: []Kind{KindVessel}}, ";", `also: ";" does not name anything`, []string{"FV1;FV2"}},
 		{Column{Name: "done", Type: YesNo}, "maybe", `done: "maybe" is neither yes nor no`, []string{"yes", "no"}},
 		{choice("mood", "good bad", ""), "odd", `mood: "odd" is not one of good, bad`, []string{"good"}},
 		{Column{Name: "drained", Type: Amount, Values: []string{"all"}}, "some", `drained: "some" is not a number: write digits with a decimal point, such as 12.5`, []string{"all", "3"}},
-		{Column{Name: "again", Type: NewCode, Kinds: []Kind{KindBrew}}, "A;B", `again: "A;B": a code cannot contain | ; or @, which have a meaning in questions`, []string{"A-B"}},
+		{Column{Name: "again", Type: NewCode, Kinds: []Kind{KindBrew}}, "A;B", `again: "A;B": a code cannot contain | ; or @, which mean something in questions`, []string{"A-B"}},
 	} {
 		wider := *brews
 		wider.Columns = append(append([]Column{}, brews.Columns...), c.column)

@@ -39,7 +39,7 @@ func CheckCode(code string, slashAllowed bool) error {
 	case strings.TrimSpace(code) != code:
 		return fmt.Errorf("%q has spaces at its ends: leave them out", code)
 	case strings.ContainsAny(code, "|;@"):
-		return fmt.Errorf("%q: a code cannot contain | ; or @, which have a meaning in questions", code)
+		return fmt.Errorf("%q: a code cannot contain | ; or @, which mean something in questions", code)
 	case !slashAllowed && strings.Contains(code, "/"):
 		return fmt.Errorf("%q: a / belongs only in a keg filling, such as K0417/R2031", code)
 	}

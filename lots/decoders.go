@@ -84,7 +84,7 @@ func decodeReceipt(f *fields) Record {
 	return r
 }
 
-// someOf refuses an empty lot: a share of nothing cannot be told.
+// someOf refuses an empty lot: it has no shares.
 func (f *fields) someOf(q Quantity) {
 	if len(f.faults) == 0 && q.N == 0 {
 		f.fault("quantity", "must be more than zero")
@@ -146,7 +146,7 @@ func decodeAddition(f *fields) Record {
 	a.From = r
 	a.Qty, a.Count = f.drawn("quantity", "unit", r, t)
 	if f.has("volume_unit") && !a.HasVolume {
-		f.fault("volume_unit", "is given without a volume")
+		f.fault("volume_unit", "is given without a volume: give both")
 	}
 	if a.HasVolume {
 		a.Volume = f.volume("volume", "volume_unit", f.site.VolumeUnit)
@@ -171,7 +171,7 @@ func decodeTransfer(f *fields) Record {
 	}
 	for _, c := range t.Via {
 		if x, _ := f.look.Thing(c); x.Kind == KindVessel && x.VesselKind != "path" {
-			f.fault("via", "%s is a %s: via names what beer passes (a vessel of kind path, or a line); record two transfers", c, x.VesselKind)
+			f.fault("via", "%s is a %s: via names what the beer passes through (a vessel of kind path, or a line); record two transfers instead", c, x.VesselKind)
 		}
 	}
 	f.order(t.Started, t.Ended, "ended_at", false)
@@ -185,7 +185,7 @@ func decodeCirculation(f *fields) Record {
 		f.notPath("vessels", v, x)
 	}
 	if len(f.faults) == 0 && len(c.Vessels) < 2 {
-		f.fault("vessels", "a circulation joins two vessels or more, with ; between")
+		f.fault("vessels", "name two or more vessels, with ; between")
 	}
 	f.order(c.Started, c.Ended, "ended_at", false)
 	return c
@@ -247,7 +247,7 @@ func decodeFeed(f *fields) Record {
 	if d.HasQty {
 		d.Qty, d.Count = f.drawn("quantity", "unit", r, t)
 	} else if f.has("unit") {
-		f.fault("unit", "is given without a quantity")
+		f.fault("unit", "is given without a quantity: give both")
 	}
 	if d.HasSince && d.HasUntil {
 		f.order(d.Since, d.Until, "until", true)
@@ -263,7 +263,7 @@ func decodePacked(f *fields) Record {
 	p.Washer, _ = f.one("washer")
 	if p.UnitKind == "keg" {
 		if _, run, ok := SplitFilling(p.Unit); !ok || run != f.text("run") {
-			f.fault("unit", "a keg filling is named by its keg and run: %s/%s", strings.TrimSuffix(p.Unit, "/"+run), f.text("run"))
+			f.fault("unit", "write a keg filling as its keg and its run: %s/%s", strings.TrimSuffix(p.Unit, "/"+run), f.text("run"))
 		}
 	}
 	if p.HasFirst && p.HasLast {
@@ -291,7 +291,7 @@ func decodeReturn(f *fields) Record {
 	if r.HasLeft {
 		r.LeftML = f.volume("left", "left_unit", f.site.VolumeUnit)
 	} else if f.has("left_unit") {
-		f.fault("left_unit", "is given without what is left")
+		f.fault("left_unit", "is given without what is left: give both")
 	}
 	return r
 }
@@ -324,7 +324,7 @@ func decodeHold(f *fields) Record {
 	code, t := f.one("subject")
 	h.Subject = Ref{Kind: t.Kind, Codes: []string{code}}
 	if !h.Released && (h.ReleasedBy != "" || h.ReleaseReason != "") {
-		f.fault("released_at", "is needed where a release is given")
+		f.fault("released_at", "is needed with a release")
 	}
 	if h.Released {
 		f.order(h.At, h.ReleasedAt, "released_at", false)

@@ -43,7 +43,7 @@ func KindOf(err error) ErrKind {
 	return Internal
 }
 
-// Fault is one thing wrong with one row, located for the person who must mend it.
+// Fault is one thing wrong with one row, located for the person who must fix it.
 type Fault struct {
 	File   string // file or sheet name; empty for a single entry
 	Line   int    // 1-based line of the file (the heading is line 1); 0 for a single entry

@@ -272,7 +272,7 @@ func (p *plainer) number(c Column, n Numeral) {
 		p.row[c.Name] = n.Written // a file has a decimal point: Decode refuses the comma
 		return
 	case p.manner.File && n.Other != "" && !comma && p.manner.Decimal == Comma:
-		p.fault(c.Name, "%q can be %s or %s: write it without a separator of thousands, and with a comma before parts", n.Written, n.Other, n.Text)
+		p.fault(c.Name, "%q can be %s or %s: write it without thousands separators, and with a decimal comma", n.Written, n.Other, n.Text)
 		return
 	}
 	var unit Unit

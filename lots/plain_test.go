@@ -27,7 +27,7 @@ func TestUsualSpellingsOfUnits(t *testing.T) {
 	for word, want := range map[string]string{
 		"ton":  `"ton" is not a unit here: a short ton (US) is 2000 lb, a long ton 2240 lb and a tonne 1000 kg: write lb, kg or t`,
 		"kegs": `"kegs" is not a unit here: a keg of what? Write each for kegs that are counted, or L for what is in them`,
-		"t":    `"t" cannot stand alone: write the quantity in kg`,
+		"t":    `"t" cannot be used by itself: write the quantity in kg`,
 	} {
 		_, err := ParseUnit(word)
 		require.EqualError(t, err, want)
@@ -120,7 +120,7 @@ func TestPlainRefusesWhatContradictsItself(t *testing.T) {
 		{"transfers", "out=49 hL / in=30 bbl / unit=", Manner{}, ""},
 		{"transfers", "out=49 gal / in=100 L", Manner{}, "in: is in L and cannot be written in gal: give both in one unit"},
 		{"transfers", "out=49 hL / in=100 kg", Manner{}, "in: is in kg and cannot be written in hL: give both in one unit"},
-		{"receipts", "quantity=12.000 / unit=kg", Manner{File: true, Decimal: Comma}, `quantity: "12.000" can be 12 or 12000: write it without a separator of thousands, and with a comma before parts`},
+		{"receipts", "quantity=12.000 / unit=kg", Manner{File: true, Decimal: Comma}, `quantity: "12.000" can be 12 or 12000: write it without thousands separators, and with a decimal comma`},
 	} {
 		s, _ := SheetNamed(c.sheet)
 		row := sheetRow(c.row)

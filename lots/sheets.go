@@ -90,7 +90,7 @@ func anyOf(name string, help string, kinds ...Kind) Column {
 func need(c Column) Column { c.Need = true; return c }
 
 var (
-	byColumn  = text("by", "who did it or says so")
+	byColumn  = text("by", "who did it or reports it")
 	refColumn = text("ref", "tells two otherwise equal rows apart")
 )
 
@@ -100,8 +100,8 @@ var Sheets = []*Sheet{
 	{Name: "site", Verb: "site", Noun: "site", Columns: []Column{
 		need(text("name", "the brewery's name")),
 		need(text("time_zone", "IANA zone, such as Europe/Berlin")),
-		unitCol("volume_unit", "volumes are shown in this unit (L unless given)"),
-		unitCol("mass_unit", "masses are shown in this unit (kg unless given)"),
+		unitCol("volume_unit", "volumes are shown in this unit (else L)"),
+		unitCol("mass_unit", "masses are shown in this unit (else kg)"),
 	}},
 	{Name: "items", Verb: "item", Noun: "item", Code: "item", OneRow: true, Columns: []Column{
 		newCode("item", KindItem, "the item's code"),
@@ -115,22 +115,22 @@ var Sheets = []*Sheet{
 		newCode("party", KindParty, "the party's code"),
 		need(text("name", "name of the supplier or consignee")),
 		need(choice("role", "supplier consignee both own", "what they are to us")),
-		choice("channel", "distributor retailer on-premise consumer own", "where they stand in the trade"),
-		text("contact", "whom to ask for"), text("phone", "telephone, also after hours"), text("email", "e-mail"),
+		choice("channel", "distributor retailer on-premise consumer own", "their place in the trade"),
+		text("contact", "whom to ask for"), text("phone", "telephone, including after hours"), text("email", "e-mail"),
 		text("address", "postal address"), text("gln", "GS1 location number"),
 	}},
 	{Name: "vessels", Verb: "vessel", Noun: "vessel", Code: "vessel", OneRow: true, Columns: []Column{
 		newCode("vessel", KindVessel, "the vessel's code"),
 		need(Column{Name: "kind", Type: Choice, Values: vesselKinds, Help: "what sort of vessel"}),
 		number("capacity", "what it holds"), unitCol("unit", "the unit its quantities are in unless a row says otherwise"),
-		text("site", "where it stands"),
+		text("site", "where it is"),
 	}},
 	{Name: "lines", Verb: "line", Noun: "line", Code: "line", OneRow: true, Columns: []Column{
 		newCode("line", KindLine, "the line's code"),
 		number("rate_per_min", "containers a minute"),
-		number("margin_min", "minutes of doubt between filler and palletiser"),
+		number("margin_min", "minutes of doubt between the filler and the palletiser"),
 		number("overlap_min", "minutes a magazine or hopper holds when a lot is changed"),
-		{Name: "residue", Type: YesNo, Help: "yes where beer leaves residue from run to run"},
+		{Name: "residue", Type: YesNo, Help: "yes if beer leaves residue from run to run"},
 	}},
 	{Name: "products", Verb: "product", Noun: "product", Code: "product", OneRow: true, Columns: []Column{
 		newCode("product", KindProduct, "the product's code"),
@@ -144,48 +144,48 @@ var Sheets = []*Sheet{
 	{Name: "receipts", Verb: "receive", Noun: "receipt", Code: "lot", OneRow: true, When: "received_at", Columns: []Column{
 		newCode("lot", KindLot, "our lot of this delivery"),
 		need(ref("item", "what came in", KindItem)), need(ref("supplier", "who sent it", KindParty)),
-		need(text("supplier_lot", "the supplier's lot exactly as printed; - where the goods carry none")),
+		need(text("supplier_lot", "the supplier's lot exactly as printed; - if the goods carry none")),
 		need(number("quantity", "how much")), need(unitCol("unit", "unit of the quantity")),
 		need(at("received_at", "when it came in")), text("best_by", "best-by date as printed"),
 		ref("into", "vessel it was blown or pumped into", KindVessel), text("place", "where it was put"),
 		text("carrier", "who brought it"), text("document", "delivery note or other paper"),
-		choice("status", "accepted hold rejected", "accepted unless said otherwise"), byColumn,
+		choice("status", "accepted hold rejected", "accepted if not given"), byColumn,
 	}},
 	{Name: "brews", Verb: "brew", Noun: "brew", Code: "brew", When: "started_at", Shared: words("beer started_at cast_out_at"), Columns: []Column{
 		newCode("brew", KindBrew, "code of this turn of the brewhouse"),
 		need(text("beer", "the beer brewed")),
 		need(at("started_at", "mash-in")), need(at("cast_out_at", "cast-out")),
-		need(ref("into", "vessel it was cast into; one row for each where a brew is split", KindVessel)),
+		need(ref("into", "vessel it was cast into; one row for each if a brew is split", KindVessel)),
 		need(number("volume", "volume into that vessel")), need(unitCol("unit", "unit of the volume")),
 		number("plato", "gravity in degrees Plato"), byColumn,
 	}},
 	{Name: "brew_inputs", Verb: "input", Noun: "brew input", When: "at", Columns: []Column{
 		need(ref("brew", "the brew it went into", KindBrew)),
-		need(anyOf("from", "lot or vessel it came from; A|B where it was one of them", KindLot, KindVessel)),
+		need(anyOf("from", "lot or vessel it came from; A|B if it was one of them, not known which", KindLot, KindVessel)),
 		need(number("quantity", "how much")), need(unitCol("unit", "unit of the quantity")),
 		at("at", "when; else the brew's start, or cast-out for the stages cast-out and pitch"),
 		choice("stage", "mash boil whirlpool cast-out pitch", "where in the brew"), refColumn, byColumn,
 	}},
 	{Name: "additions", Verb: "add", Noun: "addition", When: "at", Columns: []Column{
 		need(ref("vessel", "vessel it was added to", KindVessel)),
-		need(anyOf("from", "lot, vessel or unit it came from; A|B where it was one of them", KindLot, KindVessel, KindUnit)),
+		need(anyOf("from", "lot, vessel or unit it came from; A|B if it was one of them, not known which", KindLot, KindVessel, KindUnit)),
 		need(number("quantity", "how much")), need(unitCol("unit", "unit of the quantity")),
-		need(at("at", "when")), number("volume", "volume it added, where not plain from the quantity"),
+		need(at("at", "when")), number("volume", "volume it added, if the quantity does not show it"),
 		unitCol("volume_unit", "unit of that volume"), text("purpose", "dry hop, fining, top-up ..."), refColumn, byColumn,
 	}},
 	{Name: "transfers", Verb: "transfer", Noun: "transfer", Code: "transfer", OneRow: true, When: "started_at", Columns: []Column{
 		newCode("transfer", KindTransfer, "code of the transfer"),
-		need(anyOf("from", "vessel it left; A|B where it was one of them", KindVessel)), need(ref("to", "vessel it reached", KindVessel)),
+		need(anyOf("from", "vessel it left; A|B if it was one of them, not known which", KindVessel)), need(ref("to", "vessel it reached", KindVessel)),
 		need(number("out", "what left")), need(number("in", "what arrived")), need(unitCol("unit", "unit of both")),
 		need(at("started_at", "start")), need(at("ended_at", "end")),
-		{Name: "via", Type: ListOf, Kinds: []Kind{KindVessel, KindLine}, Help: "hose, centrifuge, filter it passed, ; between"}, byColumn,
+		{Name: "via", Type: ListOf, Kinds: []Kind{KindVessel, KindLine}, Help: "hoses, centrifuge or filter it passed through, ; between"}, byColumn,
 	}},
 	{Name: "circulations", Verb: "circulate", Noun: "circulation", When: "started_at", Columns: []Column{
-		need(Column{Name: "vessels", Type: ListOf, Kinds: []Kind{KindVessel}, Help: "vessels whose contents were joined, ; between"}),
+		need(Column{Name: "vessels", Type: ListOf, Kinds: []Kind{KindVessel}, Help: "vessels circulated together, ; between"}),
 		need(at("started_at", "start")), need(at("ended_at", "end")), refColumn, byColumn,
 	}},
 	{Name: "crops", Verb: "crop", Noun: "crop", Code: "lot", OneRow: true, When: "at", Columns: []Column{
-		newCode("lot", KindLot, "code of the crop, a lot of yeast"),
+		newCode("lot", KindLot, "code of the crop, which is a lot of yeast"),
 		need(ref("item", "the yeast", KindItem)), need(ref("vessel", "vessel it was taken from", KindVessel)),
 		need(number("quantity", "how much")), need(unitCol("unit", "unit of the quantity")),
 		need(at("at", "when")), ref("into", "brink it went into", KindVessel), byColumn,
@@ -194,14 +194,14 @@ var Sheets = []*Sheet{
 		need(ref("vessel", "vessel or line cleaned", KindVessel, KindLine)),
 		need(at("at", "when it was done")),
 		need(choice("method", "cip manual rinse purge", "cip or manual empties and cleans; rinse and purge do not")),
-		{Name: "verified", Type: YesNo, Help: "no where the clean was not verified"}, refColumn, byColumn,
+		{Name: "verified", Type: YesNo, Help: "no if the clean was not verified"}, refColumn, byColumn,
 	}},
 	{Name: "clearances", Verb: "clear", Noun: "line clearance", When: "at", Columns: []Column{
 		need(ref("line", "line that was cleared", KindLine)),
 		need(at("at", "when its magazines, hoppers and rolls were empty")), refColumn, byColumn,
 	}},
 	{Name: "runs", Verb: "package", Noun: "run", Code: "run", OneRow: true, When: "started_at", Columns: []Column{
-		newCode("run", KindRun, "code of the package run"),
+		newCode("run", KindRun, "code of the packaging run"),
 		need(ref("product", "what was packed", KindProduct)), ref("line", "line it ran on", KindLine),
 		need(at("started_at", "start")), need(at("ended_at", "end")),
 		need(text("date_code", "what the coder printed, exactly")),
@@ -209,12 +209,12 @@ var Sheets = []*Sheet{
 		{Name: "clock_offset_min", Type: Offset, Help: "coder's clock minus true time, in minutes"}, byColumn,
 	}},
 	{Name: "codes", Verb: "code", Noun: "code change", When: "since", Columns: []Column{
-		need(ref("run", "the run", KindRun)), need(text("date_code", "what the coder printed in that stretch instead")),
+		need(ref("run", "the run", KindRun)), need(text("date_code", "what the coder printed instead during that time")),
 		need(at("since", "from, true time")), at("until", "until, true time; else the run's end"), refColumn,
 	}},
 	{Name: "feeds", Verb: "feed", Noun: "feed", When: "since", Columns: []Column{
 		need(ref("run", "the run", KindRun)),
-		need(anyOf("from", "vessel, lot or unit that fed it; A|B where it was one of them", KindVessel, KindLot, KindUnit)),
+		need(anyOf("from", "vessel, lot or unit that fed it; A|B if it was one of them, not known which", KindVessel, KindLot, KindUnit)),
 		number("quantity", "how much"), unitCol("unit", "unit of the quantity"),
 		at("since", "from; else the run's start"), at("until", "until; else the run's end"),
 		number("overlap_min", "minutes of it left in the magazine or hopper; else the line's"), refColumn,
@@ -229,17 +229,17 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "shipments", Verb: "ship", Noun: "shipment", Code: "shipment", When: "shipped_at", Shared: words("consignee"), Columns: []Column{
 		newCode("shipment", KindShipment, "code of the shipment"),
-		need(anyOf("unit", "unit that left; A|B where it was one of them", KindUnit)),
+		need(anyOf("unit", "unit that left; A|B if it was one of them, not known which", KindUnit)),
 		need(number("quantity", "cases, or kegs")), need(ref("consignee", "who received it", KindParty)),
 		need(at("shipped_at", "when it left")), text("document", "bill of lading or delivery note"),
 		text("carrier", "who took it"), byColumn,
 	}},
 	{Name: "returns", Verb: "return", Noun: "return", Code: "return", When: "returned_at", Columns: []Column{
 		newCode("return", KindReturn, "code of the return"),
-		need(anyOf("unit", "unit that came back; A|B where it was one of them", KindUnit)),
+		need(anyOf("unit", "unit that came back; A|B if it was one of them, not known which", KindUnit)),
 		need(number("quantity", "cases, or kegs")), need(ref("consignee", "who sent it back", KindParty)),
-		need(at("returned_at", "when it came back")), choice("state", "full part empty", "full unless said otherwise"),
-		number("left", "what a part keg still holds"), unitCol("left_unit", "unit of that"),
+		need(at("returned_at", "when it came back")), choice("state", "full part empty", "full if not given"),
+		number("left", "what a part keg still holds"), unitCol("left_unit", "unit of what is left"),
 		text("document", "return note"), byColumn,
 	}},
 	{Name: "removals", Verb: "remove", Noun: "removal", When: "at", Columns: []Column{
@@ -247,7 +247,7 @@ var Sheets = []*Sheet{
 		need(Column{Name: "quantity", Type: Amount, Values: words("all"), Help: "how much; all empties a vessel"}), unitCol("unit", "unit of the quantity"),
 		need(at("at", "when")),
 		need(choice("reason", "sample taproom destroyed dumped loss supplier-return", "why")),
-		text("witness", "who saw it destroyed"), text("document", "paper"), refColumn, byColumn,
+		text("witness", "who saw it destroyed"), text("document", "paper that goes with it"), refColumn, byColumn,
 	}},
 	{Name: "counts", Verb: "count", Noun: "count", When: "at", Columns: []Column{
 		need(ref("subject", "lot, vessel or unit counted", KindLot, KindVessel, KindUnit)),
@@ -256,7 +256,7 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "holds", Verb: "hold", Noun: "hold", When: "at", Columns: []Column{
 		need(ref("subject", "lot, brew, vessel (its current fill), run or unit", KindLot, KindBrew, KindVessel, KindRun, KindUnit)),
-		need(at("at", "when it was stopped")), need(text("reason", "why")), need(byColumn),
+		need(at("at", "when it went on hold")), need(text("reason", "why")), need(byColumn),
 		at("released_at", "when it was released"), text("released_by", "who released it"), text("release_reason", "why"),
 	}},
 }

@@ -77,7 +77,7 @@ func ParseUnit(text string) (Unit, error) {
 	case err != nil:
 		return "", err
 	case s.factor != 1:
-		return "", fmt.Errorf("%q cannot stand alone: write the quantity in %s", text, s.unit)
+		return "", fmt.Errorf("%q cannot be used by itself: write the quantity in %s", text, s.unit)
 	}
 	return s.unit, nil
 }

@@ -19,8 +19,8 @@ func (e *env) allergensCommand() *cobra.Command {
 		Short: "Compare the allergens in a product with what its label declares",
 		Long: `Compare the allergens of every lot that went, or may have gone, into a run, unit or date code with what its
 product declares, under US law (nine major allergens) and EU law (Annex II of Regulation 1169/2011). A label
-covers what it names and nothing else. Exit status 3 if the label leaves out an allergen under either law, or a
-word that neither law knows.`,
+covers what it names and nothing else. Exit status 3 if the label leaves out an allergen that is traced, under
+either law or under a word that neither law knows.`,
 		Example: "  heeltap allergens R26-0031\n  heeltap allergens \"BB 2027-03-10@09:42\" --json",
 		Args:    cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindRun, lots.KindUnit}),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -54,8 +54,8 @@ func (e *env) showClaims(a *claims.Answer) {
 			note = "NOT DECLARED"
 			missing = append(missing, c.Word+" ("+strings.Join(c.Lacking, ", ")+")")
 		case c.Missing:
-			note = "NOT DECLARED, and neither law has the word: judge it"
-			missing = append(missing, c.Word+" (neither law has the word)")
+			note = "NOT DECLARED; neither law knows this word: judge it yourself"
+			missing = append(missing, c.Word+" (neither law knows this word)")
 		case !c.Known:
 			note = "neither law knows this word: judge it yourself"
 		case c.Exempt != "":
@@ -65,7 +65,7 @@ func (e *env) showClaims(a *claims.Answer) {
 	}
 	e.print(t)
 	if len(t.rows) == 0 {
-		e.printf("  no lot in it is recorded with an allergen. That does not prove that it contains none.\n")
+		e.printf("  no lot in it is recorded as carrying an allergen. That does not prove that there is none.\n")
 	}
 	for _, word := range slices.Concat(a.Unknown, a.Strange) {
 		if err := allergens.Check(word); err != nil {
@@ -73,6 +73,6 @@ func (e *env) showClaims(a *claims.Answer) {
 		}
 	}
 	if len(missing) > 0 {
-		e.printf("\n%s Undeclared allergens can injure: hold it first. What a label must say is for the responsible person under the law where it is sold.\n", e.strong("Not declared: "+strings.Join(missing, ", ")+"."))
+		e.printf("\n%s Undeclared allergens can injure: hold it first. What the label must say is for the responsible person to decide, under the law where it is sold.\n", e.strong("Not declared: "+strings.Join(missing, ", ")+"."))
 	}
 }

@@ -17,8 +17,8 @@ func (e *env) balanceCommand() *cobra.Command {
 		Long: `Balance what came in against what went out. For a lot: received against used, removed and counted. For a
 brew: its wort, and the extract in it against what its malts and sugars can yield. For a vessel: fill by fill.
 For a run: volume against containers, parts and units. For an item: all its lots over a period, in one unit.
-Where a quantity is not known, the balance is left open. Exit status 3 where the figures are impossible, such as
-more accounted for than came in.`,
+If a quantity is not known, the balance is left open. Exit status 3 if the figures are impossible, such as more
+accounted for than came in.`,
 		Example: `  heeltap balance L26-0142
   heeltap balance B26-0031
   heeltap balance MALT-ORG --from 2026-01-01 --to 2026-03-31`,
@@ -37,12 +37,12 @@ more accounted for than came in.`,
 			})
 		},
 	}
-	cmd.Flags().StringVar(&from, "from", "", "first day of a period (vessel, item)")
-	cmd.Flags().StringVar(&to, "to", "", "last day of it")
+	cmd.Flags().StringVar(&from, "from", "", "first day of the period (vessel, item)")
+	cmd.Flags().StringVar(&to, "to", "", "last day of the period")
 	return e.asks(cmd)
 }
 
-// periodOf reads a first and a last day; neither means all of it.
+// periodOf reads a first and a last day; without either, the period is all of time.
 func periodOf(tx *store.Tx, from, to string) (balance.Period, error) {
 	if from == "" && to == "" {
 		return balance.Period{}, nil
@@ -63,7 +63,7 @@ func periodOf(tx *store.Tx, from, to string) (balance.Period, error) {
 		}
 	}
 	if p.From >= p.Until {
-		return p, lots.Errorf(lots.Invalid, "--from lies after --to")
+		return p, lots.Errorf(lots.Invalid, "--from is after --to")
 	}
 	return p, nil
 }
@@ -107,7 +107,7 @@ func (e *env) showBalance(b balance.Balance) {
 	t.add("=", "in", "", number(b.In), "")
 	if b.Open {
 		t.add("=", "accounted", "", number(b.Accounted), "")
-		t.add("=", "unaccounted", "not known: see the notes", "-", "")
+		t.add("=", "unaccounted", "unknown: see the notes", "-", "")
 	} else {
 		t.add("=", "accounted", lots.PercentFigure(b.Percent)+" %", number(b.Accounted), "")
 		t.add("=", "unaccounted", "", number(b.Unaccounted), "")

@@ -19,8 +19,8 @@ func (e *env) batchRecordCommand() *cobra.Command {
 	var letter bool
 	cmd := &cobra.Command{
 		Use:   "record BREW|RUN|UNIT",
-		Short: "Write the batch record of a brew, run or pallet as a printable document",
-		Long: `Write the batch record of a brew, a package run or a unit: lots and amounts, vessels with times, cleans, yeast,
+		Short: "Write the batch record of a brew, run or unit as a printable document",
+		Long: `Write the batch record of a brew, a packaging run or a unit: lots and amounts, vessels with times, cleans, yeast,
 runs with their feeds and changes, units and where they went, open findings, and every journal entry behind it:
 who made it, when, and how it was corrected.`,
 		Example: `  heeltap record R26-0031 --out R26-0031.pdf

@@ -18,8 +18,8 @@ func (e *env) checkCommand() *cobra.Command {
 		Use:   "check",
 		Short: "Find gaps in the records that would break a recall, before you need one",
 		Long: `Find gaps in the records that would break a recall. Each hit says what it breaks, how many units and
-consignees depend on it, and how to fix it. Exit status 3 if any hit is left that nobody has muted. Limits are
-settings of the site, such as heeltap set site check.late-entry.days 5; --list shows them all with their defaults.`,
+consignees depend on it, and how to fix it. Exit status 3 if any hit is left that nobody has muted. Its limits
+are settings of the site (heeltap set site check.late-entry.days 5); --list shows them all with their defaults.`,
 		Example: `  heeltap check
   heeltap check --rule no-clean-between --rule cases-on-no-unit
   heeltap check --list`,
@@ -51,7 +51,7 @@ settings of the site, such as heeltap set site check.late-entry.days 5; --list s
 	}
 	cmd.Flags().StringArrayVar(&rules, "rule", nil, "only this rule, with all its hits (repeatable)")
 	cmd.Flags().StringVar(&since, "since", "", "only what happened on or after this day")
-	cmd.Flags().BoolVar(&list, "list", false, "list the rules")
+	cmd.Flags().BoolVar(&list, "list", false, "list the rules and limits")
 	cmd.Flags().BoolVar(&all, "all", false, "list every hit")
 	return e.asks(cmd)
 }
@@ -170,9 +170,9 @@ date; --end unmutes them earlier.`,
 				}
 				what := strings.TrimSpace(m.Rule + " " + m.Code)
 				if m.End {
-					e.printf("%s is no longer muted\n", what)
+					e.printf("Unmuted %s\n", what)
 				} else {
-					e.printf("muted %s until %s\n", what, m.Until)
+					e.printf("Muted %s until %s\n", what, m.Until)
 				}
 				return nil
 			})
@@ -181,6 +181,6 @@ date; --end unmutes them earlier.`,
 	cmd.Flags().StringVar(&m.Reason, "reason", "", "why (needed)")
 	cmd.Flags().StringVar(&m.Until, "until", "", "last day of the mute (needed, except with --end)")
 	cmd.Flags().BoolVar(&m.End, "end", false, "unmute now")
-	cmd.Flags().StringVar(&m.By, "by", "", "who says so (else HEELTAP_BY)")
+	cmd.Flags().StringVar(&m.By, "by", "", "who mutes it (else HEELTAP_BY)")
 	return cmd
 }

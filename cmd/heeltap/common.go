@@ -64,7 +64,7 @@ func (e *env) showCommon(a *common.Answer) {
 	}
 	t := &table{head: []string{"explains them", "#cover", "#base", "#lift", "#p", "#corrected", "#clean", "#would put in scope"}}
 	for _, g := range a.Groups[:min(12, len(a.Groups))] {
-		t.add(fewCodes(g.Codes), percentText(g.Cover), percentText(g.Base), number(g.Lift), small(g.P), small(g.Corrected), whole(g.Good), whole(g.ScopeUnits)+" units, "+whole(g.ScopeTo)+" consignees")
+		t.add(fewCodes(g.Codes), percentText(g.Cover), percentText(g.Base), number(g.Lift), small(g.P), small(g.Corrected), whole(g.Good), counted(g.ScopeUnits, "unit")+", "+counted(g.ScopeTo, "consignee"))
 	}
 	e.print(t)
 	if len(a.Groups) > 12 {
@@ -73,7 +73,7 @@ func (e *env) showCommon(a *common.Answer) {
 	for _, s := range a.Separate {
 		e.printf("  to tell the first two apart: %s\n", s)
 	}
-	e.printf("%d units of that period are still in the house, so no complaint about them means nothing.\n", a.Here)
+	e.printf("Units of that period still in the house: %d. That nobody has complained about them means nothing.\n", a.Here)
 	e.printf("p: the chance of so many complaints, less clean samples, if they had fallen on units at random (Fisher's exact test, one-sided);\ncorrected for all %d groups that units have in common (Holm).\nThis ranks what the records show. It does not prove a cause, and what is not listed is not cleared.\n", a.Tested)
 }
 
@@ -89,5 +89,5 @@ func fewCodes(codes []string) string {
 
 func percentText(x float64) string { return lots.PercentFigure(100*x) + " %" }
 
-// small writes a probability with two digits that count.
+// small writes a probability with two significant digits.
 func small(p float64) string { return strconv.FormatFloat(p, 'g', 2, 64) }

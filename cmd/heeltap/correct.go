@@ -36,7 +36,7 @@ known before.`,
 				set[strings.ReplaceAll(strings.TrimSpace(column), "-", "_")] = strings.TrimSpace(value)
 			}
 			c.Name = args[0]
-			return e.correct(cmd, &c, try, "amended", func(tx *store.Tx) (*desk.Corrected, error) { return desk.Amend(tx, c, set) })
+			return e.correct(cmd, &c, try, "correct", func(tx *store.Tx) (*desk.Corrected, error) { return desk.Amend(tx, c, set) })
 		},
 	}
 	e.corrects(cmd, &c.Reason, &c.By, &try)
@@ -65,18 +65,18 @@ func (e *env) voidCommand() *cobra.Command {
 }
 
 func overrides(cmd *cobra.Command, override *string) {
-	cmd.Flags().StringVar(override, "override", "", "record it although it takes goods that are on hold, for this reason; the override is recorded")
+	cmd.Flags().StringVar(override, "override", "", "record it even though it takes goods on hold, for this reason; the override goes on record")
 }
 
 func (e *env) corrects(cmd *cobra.Command, reason, by *string, try *bool) {
 	cmd.Flags().StringVar(reason, "reason", "", "why (needed)")
-	cmd.Flags().StringVar(by, "by", "", "who says so (else HEELTAP_BY)")
-	cmd.Flags().BoolVar(&e.json, "json", false, "say what was recorded as JSON")
+	cmd.Flags().StringVar(by, "by", "", "who does it (else HEELTAP_BY)")
+	cmd.Flags().BoolVar(&e.json, "json", false, "print what was recorded as JSON")
 	tries(cmd, try)
 	cmd.ValidArgsFunction = e.codesOf(nil)
 }
 
-// correct records a correction and says what came of it.
+// correct records a correction and prints what it changed.
 func (e *env) correct(cmd *cobra.Command, change *desk.Change, try bool, done string, f func(*store.Tx) (*desk.Corrected, error)) error {
 	by, err := e.who(change.By)
 	if err != nil {
@@ -95,9 +95,9 @@ func (e *env) correct(cmd *cobra.Command, change *desk.Change, try bool, done st
 	}
 	for _, p := range c.Pairs {
 		if try {
-			e.printf("entry %d would be %s\n", p.Corrects, done)
+			e.printf("Would %s entry %d\n", done, p.Corrects)
 		} else {
-			e.printf("entry %d is %s (entry %d)\n", p.Corrects, done, p.Entry)
+			e.printf("%s entry %d (entry %d)\n", map[string]string{"correct": "Corrected", "void": "Voided"}[done], p.Corrects, p.Entry)
 		}
 	}
 	for _, x := range c.Changes {
@@ -120,8 +120,8 @@ func (e *env) releaseCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "release SUBJECT",
 		Short: "Release what was put on hold",
-		Long: `Release what was put on hold. Only this hold ends, and others of the same thing for the same
-reason: what is stopped for another reason, or for a recall, stays stopped.`,
+		Long: `Release what was put on hold. This ends the hold and any other hold on it for the same reason.
+What is on hold for another reason, or for a recall, stays on hold.`,
 		Example: `  heeltap release L26-0142 --reason "supplier's analysis: not our pallets" --by Quint`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -148,9 +148,9 @@ reason: what is stopped for another reason, or for a recall, stays stopped.`,
 			if e.json {
 				return e.writeJSON(map[string]any{"subject": subject, "entries": entries, "tried": try})
 			}
-			is := "is"
+			did := "Released"
 			if try {
-				is = "would be"
+				did = "Would release"
 			}
 			e.printf("%s %s released (%s)\n", subject, is, counted(len(entries), "hold"))
 			e.onlyTried(try)

@@ -127,7 +127,7 @@ func enter(tx *store.Tx, evening []demo.Entry) error {
 	return nil
 }
 
-// tellDemo asks the questions of the main job and says what to try next.
+// tellDemo asks the two main questions, forward and back, and prints the tags.
 func (e *env) tellDemo(tx *store.Tx, folder string, s demo.Story) error {
 	e.printf("\n%s\n", e.strong("1. The supplier of hop lot "+s.Hop+" calls. Where did it go?"))
 	asked := e.now()
@@ -143,7 +143,7 @@ func (e *env) tellDemo(tx *store.Tx, folder string, s demo.Story) error {
 	}
 	may := ahead.Totals.Possible
 	e.printf("\nThat is %d cases and %d kegs (%d and %d of them possible), found in %s.\n", affected(ahead, false), affected(ahead, true), may.Cases, may.Kegs, took.Round(time.Millisecond))
-	e.printf("By whole brews and runs (every unit of the %[2]d runs that the beer of the %[1]d brews with the lot\never came to, whenever the hops went in) it would have been %[3]d cases and %[4]d kegs.\n", coarse.Brews, coarse.Runs, coarse.Cases, coarse.Kegs)
+	e.printf("Going by whole brews and runs instead (every unit of the %[2]d runs that any beer from the %[1]d brews\nwith the lot ever reached, whenever the hops went in), it would have been %[3]d cases and %[4]d kegs.\n", coarse.Brews, coarse.Runs, coarse.Cases, coarse.Kegs)
 	e.printf("\n%s\n", e.strong("2. Somebody reads a date code off a can: "+s.DateCode+". What went into it?"))
 	back, err := trace.Trace(tx, graph.Back, s.DateCode)
 	if err != nil {

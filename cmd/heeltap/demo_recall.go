@@ -38,7 +38,7 @@ const (
 	demoSeller = "Tove"
 )
 
-// rehearse plays the whole of a mock recall and tells of it.
+// rehearse plays a whole mock recall and reports on each step.
 func (e *env) rehearse(ctx context.Context, db *store.DB, folder string, s demo.Story) error {
 	r := &rehearsal{env: e, ctx: ctx, db: db, clock: s.RecallAt, folder: folder}
 	started := e.now()
@@ -48,7 +48,7 @@ func (e *env) rehearse(ctx context.Context, db *store.DB, folder string, s demo.
 			return err
 		}
 	}
-	e.printf("The computing for all of it, papers included, took %s.\n", e.now().Sub(started).Round(10*time.Millisecond))
+	e.printf("Computing all of it, papers included, took %s.\n", e.now().Sub(started).Round(10*time.Millisecond))
 	return nil
 }
 
@@ -88,7 +88,7 @@ func (r *rehearsal) take(minutes int, s recall.Step, by string) error {
 func (r *rehearsal) opens(s demo.Story) error {
 	return r.after(0, func(tx *store.Tx) error {
 		now, err := recall.Begin(tx, recall.Opened{Mock: true, Suspects: []string{s.Recalled}, Hazard: "foreign-body",
-			Reason: "pieces of wire may have come with the hops", Known: "the auditor plays the grower and reads out its lot", Lead: demoLead}, recall.At{}, demoLead)
+			Reason: "pieces of wire may have come with the hops", Known: "the auditor plays the grower and reads out a lot number", Lead: demoLead}, recall.At{}, demoLead)
 		if err != nil {
 			return err
 		}
@@ -169,18 +169,18 @@ func (r *rehearsal) tells(demo.Story) error {
 	}
 	for i, c := range list {
 		if i%4 == 2 {
-			if err := r.take(3, &recall.Told{Party: c.Party, How: "phone", Text: "nobody answers"}, demoSeller); err != nil {
+			if err := r.take(3, &recall.Told{Party: c.Party, How: "phone", Text: "nobody answered"}, demoSeller); err != nil {
 				return err
 			}
 		}
-		if err := r.take(4, &recall.Told{Party: c.Party, How: "phone", Who: c.Contact, Reached: true, Text: "exercise said first"}, demoSeller); err != nil {
+		if err := r.take(4, &recall.Told{Party: c.Party, How: "phone", Who: c.Contact, Reached: true, Text: "said first that this is an exercise"}, demoSeller); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// learns types in a delivery that was forgotten: what has left the house is more than was known.
+// learns types in a forgotten delivery: more has left the house than was known.
 func (r *rehearsal) learns(demo.Story) error {
 	err := r.inScope(7, func(tx *store.Tx, _ *recall.Recall, s *scope.Scope) error {
 		known := map[string]bool{}
@@ -212,13 +212,13 @@ func (r *rehearsal) learns(demo.Story) error {
 	})
 	for _, p := range fresh {
 		if err == nil {
-			err = r.take(3, &recall.Told{Party: p, How: "phone", Reached: true, Text: "exercise said first"}, demoSeller)
+			err = r.take(3, &recall.Told{Party: p, How: "phone", Reached: true, Text: "said first that this is an exercise"}, demoSeller)
 		}
 	}
 	return err
 }
 
-// hears logs invented answers: some hold all of it, some sold most, a distributor passed some on, one says nothing.
+// hears logs invented answers: some still have all of it, some sold most, a distributor passed some on, one says nothing.
 func (r *rehearsal) hears(demo.Story) error {
 	list, err := r.consignees()
 	if err != nil {
@@ -239,7 +239,7 @@ func (r *rehearsal) hears(demo.Story) error {
 				return err
 			}
 		} else if a.Sold > 2 && i%4 == 1 {
-			a.Sold -= 2 // two cases that nobody can explain
+			a.Sold -= 2 // two cases nobody can explain
 		}
 		kegs := deliveries.AnswerLine{Kegs: true, OnHand: math.Floor(c.Kegs.Net / 2), Sold: math.Ceil(c.Kegs.Net / 2)}
 		if err := r.take(5, &recall.Answered{Party: c.Party, Who: c.Contact, Lines: []deliveries.AnswerLine{a, kegs}}, demoSeller); err != nil {
@@ -307,11 +307,11 @@ func (r *rehearsal) proves(demo.Story) error {
 			return err
 		}
 		step := recall.Struck(a)
-		r.printf("Account: of %s cases %s %% are accounted for by shipments, removals and a count; %s not: %s.\n", number(a.Cases.Produced), lots.PercentFigure(a.Cases.Percent), number(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
+		r.printf("Account: of %s cases, %s %% are accounted for by shipments, removals and a count; %s missing (%s).\n", number(a.Cases.Produced), lots.PercentFigure(a.Cases.Percent), number(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
 		if now, err = now.Take(tx, step, recall.At{}, demoLead); err != nil {
 			return err
 		}
-		_, err = now.Take(tx, &recall.Closed{Review: "Deliveries with the van have to be typed in on the day. One pallet is a case short: look for it. Next exercise: a part of the package."}, recall.At{}, demoLead)
+		_, err = now.Take(tx, &recall.Closed{Review: "Van deliveries must be typed in the same day. One pallet is a case short: find it. Next exercise: a packaging part."}, recall.At{}, demoLead)
 		return err
 	})
 	if err != nil {
@@ -355,7 +355,7 @@ func writeLetters(tx *store.Tx, now *recall.Recall, folder string) (int, error) 
 func unaccounted(a *account.Account) []string {
 	var out []string
 	for _, u := range a.Missing() {
-		out = append(out, fmt.Sprintf("%s %s", u.Unit, number(u.Missing)))
+		out = append(out, fmt.Sprintf("%s: %s", u.Unit, number(u.Missing)))
 	}
 	return out
 }

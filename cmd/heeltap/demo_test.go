@@ -35,13 +35,13 @@ func TestDemoTellsTheMainJob(t *testing.T) {
 	dir := t.TempDir()
 	text := say(t, "demo", dir)
 	story := demo.Told(demo.Brewery())
-	for _, want := range []string{story.Hop, story.DateCode, "Shipped to", "By whole brews and runs", "tags.pdf", "known-at"} {
+	for _, want := range []string{story.Hop, story.DateCode, "Shipped to", "Going by whole brews and runs", "tags.pdf", "known-at"} {
 		require.Contains(t, text, want)
 	}
 	require.FileExists(t, filepath.Join(dir, "tags.pdf"))
 	// The mock recall: a late entry makes version 2, one case that is not counted is the only one unaccounted for.
 	require.Regexp(t, `version 2; P-\d+ added, by entry \d+`, text)
-	require.Regexp(t, `99\.\d+ % are accounted for .*; 1 not: P26-\d+ 1\.`, text)
+	require.Regexp(t, `99\.\d+ % are accounted for .*; 1 missing \(P26-\d+: 1\)\.`, text)
 	for _, file := range []string{"report.pdf", "report.html", "letters/press.txt", "letters/merge-EXERCISE.xlsx", "letters/consignee D-11.pdf"} {
 		require.FileExists(t, filepath.Join(dir, file))
 	}

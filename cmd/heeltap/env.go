@@ -54,7 +54,7 @@ func (e *env) update(ctx context.Context, f func(*store.Tx) error) (err error) {
 	return db.Update(ctx, e.telling(f))
 }
 
-// telling is f, after which is said what was read as something that is written differently.
+// telling is f followed by notes on texts that were read as something written differently.
 func (e *env) telling(f func(*store.Tx) error) func(*store.Tx) error {
 	return func(tx *store.Tx) error {
 		err := f(tx)
@@ -86,7 +86,7 @@ func (e *env) question(ctx context.Context, f func(*store.Tx) error) (err error)
 	}
 	defer func() { err = cmp.Or(err, then.Close()) }()
 	if err := then.View(ctx, f); err != nil && lots.KindOf(err) == lots.NotFound {
-		return lots.Errorf(lots.NotFound, "%w (as known at %s: what was entered later is not seen)", err, e.knownAt)
+		return lots.Errorf(lots.NotFound, "%w (as known at %s; later entries are left out)", err, e.knownAt)
 	} else if err != nil {
 		return err
 	}
@@ -139,7 +139,7 @@ func (e *env) printf(format string, args ...any) {
 	}
 }
 
-// note writes beside the answer what is worth knowing and stops nothing.
+// note prints what is worth knowing beside the answer; it stops nothing.
 func (e *env) note(format string, args ...any) {
 	fmt.Fprintf(e.errOut, "note: %s\n", oneLine(fmt.Sprintf(format, args...)))
 }

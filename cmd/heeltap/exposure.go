@@ -20,14 +20,14 @@ func (e *env) exposureCommand() *cobra.Command {
 		Use:   "exposure",
 		Short: "Show, for every lot, yeast crop and vessel chain, what would be in scope if it failed today",
 		Long: `Show, for every lot, yeast crop and vessel chain (fills with no clean between them), what would be in scope if it
-failed today, and how much of that has left. Also shown: the published measures of batch dispersion, with their
-trend by month of receipt. --shrink tries what would shrink the worst ones, each on a copy of the records.`,
+failed today, and how much of that has already left. Also shown are the published measures of batch dispersion and
+their trend by month of receipt. --shrink tries out what would shrink the worst ones, on copies of the records.`,
 		Example: `  heeltap exposure
   heeltap exposure --since 2026-01-01 --shrink 3 --svg exposure.svg`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if top < 0 || worst < 0 {
-				return lots.Errorf(lots.Invalid, "--top and --shrink count risks: give 0 or more")
+				return lots.Errorf(lots.Invalid, "--top and --shrink need a number of 0 or more")
 			}
 			return e.onRecords(cmd.Context(), func(db *store.DB) error {
 				var a *exposure.Answer
@@ -67,8 +67,8 @@ trend by month of receipt. --shrink tries what would shrink the worst ones, each
 	}
 	cmd.Flags().StringVar(&since, "since", "", "only what came in, or started, on or after this day")
 	cmd.Flags().IntVar(&top, "top", 10, "how many of the worst to list")
-	cmd.Flags().IntVar(&worst, "shrink", 0, "try what would shrink this many of the worst (each try works on a copy of the records)")
-	cmd.Flags().StringVar(&svg, "svg", "", "file to draw the distribution in")
+	cmd.Flags().IntVar(&worst, "shrink", 0, "try out what would shrink this many of the worst, on copies of the records")
+	cmd.Flags().StringVar(&svg, "svg", "", "file to draw the distribution to")
 	return e.asks(cmd)
 }
 
@@ -138,12 +138,12 @@ func someOf(p lots.Packages) string {
 // showAttempts tells what was tried for the worst, and with what result: also where nothing helped.
 func (e *env) showAttempts(a *exposure.Answer, unit lots.Unit, worst int) {
 	if worst == 0 {
-		e.printf("\nheeltap exposure --shrink 10 tries what would shrink the worst ten: each trial derives a copy of the records anew.\n")
+		e.printf("\nheeltap exposure --shrink 10 tries out what would shrink the worst ten, on copies of the records.\n")
 		return
 	}
-	e.printf("\n%s: %d tried, each by deriving a copy of the records anew\n", e.strong("What would have shrunk the worst"), a.Tried)
+	e.printf("\n%s: %d tried, each on a copy of the records\n", e.strong("What would have shrunk the worst"), a.Tried)
 	if len(a.Shrink) == 0 {
-		e.printf("Nothing was found that would have put less in scope.\n")
+		e.printf("Nothing tried would have put less in scope.\n")
 	}
 	s := &table{head: []string{"of", "what", "#" + string(unit) + " before", "#after", "result"}}
 	for _, x := range a.Attempts {

@@ -48,7 +48,7 @@ func (e *env) initCommand() *cobra.Command {
 					return cmp.Or(db.Discard(), err)
 				}
 			}
-			e.printf("created %s; next: heeltap import FOLDER, or record items, parties and vessels\n", e.path())
+			e.printf("Created %s. Next: heeltap import FOLDER, or record items, parties and vessels.\n", e.path())
 			return nil
 		},
 	}
@@ -60,7 +60,7 @@ func (e *env) initCommand() *cobra.Command {
 	return cmd
 }
 
-// showSite tells what is recorded of the site.
+// showSite prints the site's row.
 func (e *env) showSite(cmd *cobra.Command) error {
 	return e.question(cmd.Context(), func(tx *store.Tx) error {
 		rows, err := tx.All("site")

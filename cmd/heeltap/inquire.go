@@ -18,9 +18,10 @@ func (e *env) inquireCommand() *cobra.Command {
 	var look bool
 	cmd := &cobra.Command{
 		Use:   `inquire "TEXT AS READ"`,
-		Short: "Find what somebody read off a package may be, and what is known of it",
-		Long: `Find what somebody read off a can, bottle, case or keg may be: partial, misread or upside down. Only what was
-really printed is a candidate; write ? for a character that cannot be read. The text is noted down as it was read, with all candidates; --look-only notes nothing.`,
+		Short: "Find what a code read off a package could be, and what is known about it",
+		Long: `Find what a code read off a can, bottle, case or keg could be, even if it is partial, misread or upside down. Only
+codes that were really printed are candidates; write ? for a character you cannot read. The inquiry is noted down with
+the text as read and all candidates, unless you add --look-only.`,
 		Example: `  heeltap inquire "BB 2O27-03-10 09:42" --product pale --place "Sixpenny" --caller "Una, shop" --note "two cans swollen"
   heeltap inquire 0417 --look-only`,
 		Args: cobra.ExactArgs(1),
@@ -37,14 +38,14 @@ really printed is a candidate; write ? for a character that cannot be read. The 
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&q.Product, "product", "", "which beer, as the caller says")
+	f.StringVar(&q.Product, "product", "", "which beer, in the caller's words")
 	f.Int64Var(&q.SizeML, "size-ml", 0, "what one package holds, mL")
 	f.StringVar(&q.Place, "place", "", "where it was bought, or who has it")
 	f.StringVar(&q.Bought, "bought", "", "when it was bought (date)")
-	f.StringVar(&q.Caller, "caller", "", "who calls")
-	f.StringVar(&q.Note, "note", "", "what is the matter, in their words")
-	f.StringVar(&by, "by", "", "who answers (else HEELTAP_BY)")
-	f.BoolVar(&look, "look-only", false, "note nothing down")
+	f.StringVar(&q.Caller, "caller", "", "who called")
+	f.StringVar(&q.Note, "note", "", "what is wrong, in the caller's words")
+	f.StringVar(&by, "by", "", "who took the call (else HEELTAP_BY)")
+	f.BoolVar(&look, "look-only", false, "do not note the inquiry down")
 	return e.asks(cmd)
 }
 
@@ -68,7 +69,7 @@ func (e *env) inquire(tx *store.Tx, q inquiry.Question, by string) error {
 	for _, c := range a.Candidates {
 		because := strings.Join(c.Because, "; ")
 		if c.Score == 100 {
-			because = "reads exactly so"
+			because = "exact match"
 		}
 		if c.Time != "" {
 			because += ", at " + c.Time
@@ -95,7 +96,7 @@ func stoppedText(held string, recalls, beside []string) string {
 	case "in":
 		words = append([]string{"ON HOLD"}, recalls...)
 	case "possible":
-		words = append([]string{"perhaps on hold"}, recalls...)
+		words = append([]string{"possibly on hold"}, recalls...)
 	}
 	if len(beside) > 0 {
 		words = append(slices.Clone(words), counted(len(beside), "other unit")+" of this code")
@@ -103,7 +104,7 @@ func stoppedText(held string, recalls, beside []string) string {
 	return strings.Join(words, ", ")
 }
 
-// showFurther tells of the candidates that are not shown, and first of those that are stopped.
+// showFurther counts the candidates that are not shown, and lists those of them that are stopped.
 func (e *env) showFurther(a *inquiry.Answer) {
 	const most = 12
 	hidden := a.Stopped[:0:0]
@@ -132,18 +133,18 @@ func (e *env) showFurther(a *inquiry.Answer) {
 	}
 }
 
-// showUnnumbered tells of the kegs that may bear a number that is on no record.
+// showUnnumbered lists runs with kegs whose numbers nobody wrote down: the one asked for may be among them.
 func (e *env) showUnnumbered(list []inquiry.Unnumbered) {
 	const most = 8
 	if len(list) == 0 {
 		return
 	}
-	e.printf("\n%s no keg of this number is on record, and it may be one of those whose numbers nobody wrote down:\n", e.strong("If it is a keg:"))
+	e.printf("\n%s no keg with this number is on record; it may be one of those whose numbers nobody wrote down:\n", e.strong("If it is a keg:"))
 	t := &table{head: []string{"run", "product", "date code", "#kegs", "stopped", "where they may be"}}
 	for _, u := range list[:min(most, len(list))] {
 		where := "here by the books"
 		if len(u.Consignees) > 0 {
-			where += ", or with who got others of the run: " + strings.Join(u.Consignees, ", ")
+			where += ", or with whoever got other kegs of the run: " + strings.Join(u.Consignees, ", ")
 		}
 		t.add(u.Run, u.Product, strings.Join(u.DateCodes, ", "), whole(u.Kegs), stoppedText(u.Held, u.Recalls, nil), where)
 	}
@@ -172,13 +173,13 @@ func (e *env) showCard(c *inquiry.Card) {
 		traced = append(traced, text+")")
 	}
 	line("traced", orDash(strings.Join(traced, ", ")))
-	line("held", map[string]string{"in": "YES: it, or something in it, is on hold", "possible": "possibly: something it may hold is on hold", "out": "no hold is recorded"}[c.Held])
+	line("held", map[string]string{"in": "YES: it, or something in it, is on hold", "possible": "possibly: something that may be in it is on hold", "out": "no hold is recorded"}[c.Held])
 	line("recalls", orDash(strings.Join(c.Recalls, ", ")))
 	var sent []string
 	for _, s := range c.Shipped {
 		text := s.Consignee + " " + whole(s.Quantity)
 		if s.Possible > 0 {
-			text += " and perhaps " + whole(s.Possible)
+			text += " and possibly " + whole(s.Possible)
 		}
 		sent = append(sent, text+" from "+s.First)
 	}

@@ -24,8 +24,8 @@ func (e *env) labelCommand() *cobra.Command {
 		Use:   "label CODE…",
 		Short: "Print tags with a QR code for lots, vessels, runs, pallets and kegs",
 		Long: `Print tags with a QR code for lots, vessels, runs, pallets and kegs: as PDF sheets, or one tag
-as PNG or SVG, by the ending of --out. The QR code holds our own code, which stays what it is
-whatever is corrected later; with --address it is an address that a phone's camera opens.
+as PNG or SVG, by the ending of --out. The QR code holds our own code, which never changes,
+whatever is corrected later; with --address it holds an address that a phone's camera opens.
 Print at 100 %, never "fit to page": the squares of the code must keep their size.`,
 		Example: `  heeltap label L26-0142 L26-0143 --stock a4 --out tags.pdf
   heeltap label L26-0144 --stock 50x30 --copies 12
@@ -68,9 +68,9 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 		names = append(names, s.Name)
 	}
 	cmd.Flags().StringVar(&stock, "stock", names[0], "what to print on: "+strings.Join(names, " "))
-	cmd.Flags().StringVar(&out, "out", "", "file ending in .pdf, .png or .svg (else tags.pdf)")
-	cmd.Flags().IntVar(&copies, "copies", 1, "how many of each tag, one after the other")
-	cmd.Flags().StringVar(&address, "address", "", "the server's address, put before the code so that a phone opens it (else HEELTAP_ADDRESS, else the site's setting)")
+	cmd.Flags().StringVar(&out, "out", "", "file to write: .pdf, .png or .svg (else tags.pdf)")
+	cmd.Flags().IntVar(&copies, "copies", 1, "how many of each tag, printed together")
+	cmd.Flags().StringVar(&address, "address", "", "the server's address, put before the code for phones to open (else HEELTAP_ADDRESS, else the site's setting)")
 	if err := cmd.RegisterFlagCompletionFunc("stock", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // the flag was defined above
 	}

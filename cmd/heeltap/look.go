@@ -100,9 +100,10 @@ func (e *env) auditCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "audit",
 		Short: "Prove that nothing recorded was changed and that records and lineage follow from the journal",
-		Long: `Read the journal's chain of hashes again, rebuild records and lineage in a scratch database,
-and report every difference. Exit status 3 if there is one. Write the hash of the last entry
-down elsewhere: later it proves that no entry at the end of the journal is missing.`,
+		Long: `Prove that nothing recorded was changed: read the journal's chain of hashes again, rebuild records
+and lineage in a scratch database, and report every difference. Exit status 3 if there is one. Keep
+the hash of the last entry somewhere else: it will prove later that nothing was cut off the end of
+the journal.`,
 		Example: `  heeltap audit
   heeltap audit --json`,
 		Args: cobra.NoArgs,

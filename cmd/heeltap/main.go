@@ -30,7 +30,7 @@ const (
 	exitFindings = 3
 )
 
-// errFindings ends a verb that checked something and found faults; it has told of them already.
+// errFindings ends a verb that checked something and has already reported the faults it found.
 var errFindings = errors.New("there are findings")
 
 // run does one command and gives its exit status.

@@ -27,10 +27,10 @@ created. Rows can be in any order. Every bad row is reported with its file, line
 reason, and nothing is kept unless every row is good. With --keep-going the good rows are kept
 and the bad ones written to a folder beside the first PATH, with a last column that says what is
 wrong: correct them there and import that folder. Numbers with a unit ("60 kg") are understood;
-what a spreadsheet may have changed (1.2E+10, 11-Mar) is pointed out. Further pages or files are
-refused, or passed over with --skip-others. A row that is already recorded is refused;
---only-new passes over such rows, so that an exported folder with rows added to it can be
-imported again.`,
+what a spreadsheet may have changed (1.2E+10, 11-Mar) is pointed out. Pages or files that are not
+record sheets are refused, or skipped with --skip-others. A row that is already recorded is
+refused, or skipped with --only-new: that way you can add rows to an exported folder and import
+it again.`,
 		Example: `  heeltap import records/
   heeltap import march.xlsx --by Ines
   heeltap import records/ --keep-going`,
@@ -44,17 +44,17 @@ imported again.`,
 			return e.importInto(cmd.Context(), how)
 		},
 	}
-	cmd.Flags().StringVar(&how.By, "by", "", "who says so in rows that name nobody (else HEELTAP_BY)")
+	cmd.Flags().StringVar(&how.By, "by", "", "who reports the rows that name nobody (else HEELTAP_BY)")
 	cmd.Flags().BoolVar(&how.KeepGoing, "keep-going", false, "keep the good rows and write the bad ones to a folder")
-	cmd.Flags().BoolVar(&how.OnlyNew, "only-new", false, "pass over rows that are already recorded")
-	cmd.Flags().StringVar(&how.Override, "override", "", "record rows although they take goods that are on hold, for this reason; the override is recorded")
-	cmd.Flags().BoolVar(&how.SkipOthers, "skip-others", false, "pass over files and pages that are none of the sheets")
+	cmd.Flags().BoolVar(&how.OnlyNew, "only-new", false, "skip rows that are already recorded")
+	cmd.Flags().StringVar(&how.Override, "override", "", "record rows even though they take goods on hold, for this reason; the override goes on record")
+	cmd.Flags().BoolVar(&how.SkipOthers, "skip-others", false, "skip files and pages that are not record sheets")
 	cmd.Flags().StringVar(&how.BadRows, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
-	cmd.Flags().BoolVar(&e.json, "json", false, "say what was done as JSON")
+	cmd.Flags().BoolVar(&e.json, "json", false, "print what was done as JSON")
 	return cmd
 }
 
-// importInto makes the database where there is none yet; if then nothing is recorded, it is gone again.
+// importInto creates the database if there is none yet, and discards it again if nothing is recorded.
 func (e *env) importInto(ctx context.Context, how desk.Import) error {
 	if _, err := os.Lstat(e.path()); !errors.Is(err, os.ErrNotExist) {
 		return e.importAll(ctx, how)
@@ -95,10 +95,10 @@ func (e *env) importAll(ctx context.Context, how desk.Import) error {
 	}
 	e.printf("recorded %s\n", counted(said.Rows, "row"))
 	if how.OnlyNew {
-		e.printf("passed over %s already recorded\n", counted(said.Passed, "row"))
+		e.printf("skipped %s already recorded\n", counted(said.Passed, "row"))
 	}
 	for _, o := range said.Others {
-		e.printf("passed over %s, which is none of the sheets\n", o)
+		e.printf("skipped %s, which is not a record sheet\n", o)
 	}
 	if said.BadRows != nil {
 		e.printf("the bad rows are in %s: correct them there and import that folder\n", *said.BadRows)

@@ -20,12 +20,12 @@ type inRecall struct {
 	by   string
 	at   string
 
-	gathering bool     // what is said waits until what was done is kept
+	gathering bool     // output waits until what was done is kept
 	said      []func() // what waits
 	unwritten error
 }
 
-// done runs f as one change of the database, and says what it says only when that is kept.
+// done runs f as one change of the database, and prints its output only once that is kept.
 func (r *inRecall) done(ctx context.Context, f func(tx *store.Tx) error) error {
 	r.gathering = true
 	err := r.update(ctx, f)
@@ -39,7 +39,7 @@ func (r *inRecall) done(ctx context.Context, f func(tx *store.Tx) error) error {
 	return r.unwritten
 }
 
-// say says something now, or when what was done is kept.
+// say prints something now, or once what was done is kept.
 func (r *inRecall) say(f func()) {
 	if r.gathering {
 		r.said = append(r.said, f)
@@ -60,7 +60,7 @@ func (r *inRecall) print(t *table) { r.say(func() { r.env.print(t) }) }
 
 func (r *inRecall) printMost(t *table, all bool) { r.say(func() { r.env.printMost(t, all) }) }
 
-// writeJSON writes a value; what cannot be written is told of when it is written.
+// writeJSON writes a value; a failure to write shows up when it is written.
 func (r *inRecall) writeJSON(v any) error {
 	if !r.gathering {
 		return r.env.writeJSON(v)
@@ -202,7 +202,7 @@ func (r *inRecall) moment(tx *store.Tx) (recall.At, error) {
 	return at, nil
 }
 
-// take takes a step and says what was done.
+// take takes a step and prints what was done.
 func (r *inRecall) take(tx *store.Tx, now *recall.Recall, s recall.Step) error {
 	at, err := r.moment(tx)
 	if err != nil {
@@ -219,7 +219,7 @@ func (r *inRecall) take(tx *store.Tx, now *recall.Recall, s recall.Step) error {
 	return nil
 }
 
-// saidStep tells of the last step and its time on the clock.
+// saidStep prints the last step and its time on the clock.
 func (r *inRecall) saidStep(after *recall.Recall) {
 	l := after.Log[len(after.Log)-1]
 	clock := after.Clock(l.At)

@@ -36,7 +36,7 @@ for the suspect lots. What the books say is on hand stays unaccounted for until 
 			})
 		}
 		if e.knownAt != "" {
-			return lots.Errorf(lots.Invalid, "--strike strikes the account as it is now: --known-at does not go with it")
+			return lots.Errorf(lots.Invalid, "--strike records the account as it is now: leave out --known-at")
 		}
 		by, err := e.who(r.by)
 		if err != nil {
@@ -114,7 +114,7 @@ func (r *inRecall) showAccount(a *account.Account, all bool) {
 	r.showServed(a.Served)
 }
 
-// showServed tells of what was drawn or sold in the taproom: it is with nobody who can be asked.
+// showServed lists what was drawn or sold in the taproom: nobody can be asked for it.
 func (r *inRecall) showServed(list []scope.Served) {
 	t := &table{head: []string{"served", "", "#quantity", "when", ""}}
 	for _, x := range list {
@@ -125,7 +125,7 @@ func (r *inRecall) showServed(list []scope.Served) {
 		t.add(x.Kind, x.Code, number(x.Quantity)+" "+x.Unit, minute(x.At), sure)
 	}
 	if len(t.rows) > 0 {
-		r.printf("\n%s\n", r.strong("Served here: it cannot be had back"))
+		r.printf("\n%s\n", r.strong("Served here: none of it can come back"))
 		r.print(t)
 	}
 }
@@ -143,12 +143,12 @@ func (r *inRecall) showRecovery(a *account.Account, all bool) {
 		c.add(x.Party, unit, number(x.Distributed), number(x.MayBe), number(x.Returned), number(x.Since), number(x.OnTheWay), number(x.Destroyed), number(x.OnHand), number(x.Sold), number(x.PassedOn), number(x.Elsewhere), number(x.Unexplained), share(x, x.Percent), share(x, x.PercentSince), remark)
 	}
 	if len(c.rows) > 0 {
-		r.printf("\n%s\n  recovered: returned and destroyed, of what was received; since the notice: of what had not come back before it\n  may be: of one of several; it counts as received until the consignee answers, then what it does not have went elsewhere\n", r.strong("Recovered against distributed"))
+		r.printf("\n%s\n  recovered: returned and destroyed, of what was received; since the notice: of what had not come back before it\n  may be: from one of several units, not known which; it counts as received until the consignee answers, and what it then does not have went elsewhere\n", r.strong("Recovered against distributed"))
 		r.printMost(c, all)
 	}
 }
 
-// share is a percentage of what a consignee received; none of nothing.
+// share is a percentage of what a consignee received; a dash if it received nothing.
 func share(x account.Recovery, percent float64) string {
 	if x.Nothing {
 		return "-"
@@ -197,7 +197,7 @@ func destroyCommand(e *env) *cobra.Command {
 			return nil
 		})
 	cmd.Flags().Float64Var(&d.Quantity, "quantity", 0, "cases or kegs (else everything here by the books)")
-	cmd.Flags().BoolVar(&d.Surplus, "more-than-booked", false, "more was destroyed than is here by the books")
+	cmd.Flags().BoolVar(&d.Surplus, "more-than-booked", false, "confirm that more was destroyed than is here by the books")
 	cmd.Flags().StringVar(&d.Ref, "ref", "", "tells two otherwise equal destructions apart")
 	cmd.Flags().StringVar(&d.Method, "method", "", "how (needed)")
 	cmd.Flags().StringVar(&d.Witness, "witness", "", "who saw it (needed)")

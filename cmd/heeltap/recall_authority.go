@@ -11,7 +11,7 @@ import (
 
 func authoritiesCommand(e *env) *cobra.Command {
 	return e.ask(&cobra.Command{Use: "authorities", Short: "Show which authorities are concerned and what they ask for first", Args: cobra.NoArgs,
-		Long: `Show which authorities are concerned, going by the markets the goods went to, and what they ask for first.
+		Long: `Show which authorities are concerned, by the markets the goods went to, and what they ask for first.
 Markets and the kind of beverage are settings: heeltap set site market US, heeltap set D-11 market EU,
 heeltap set PALE-CAN malt-beverage yes, heeltap set site authority.DK "…".`,
 		Example: "  heeltap recall authorities"},
@@ -28,7 +28,7 @@ heeltap set PALE-CAN malt-beverage yes, heeltap set site authority.DK "…".`,
 				return r.writeJSON(n)
 			}
 			if n.Recovery {
-				r.printf("Nothing has left the brewery's control: where no part of the lot was released, this is a stock recovery and no recall (21 CFR 7.3(k)).\n\n")
+				r.printf("Nothing has left the brewery's control: where no part of the lot was released, this is a stock recovery, not a recall (21 CFR 7.3(k)).\n\n")
 			}
 			t := &table{head: []string{"market", "authority", "products", "because", "source", "told"}}
 			for _, a := range n.Authorities {
@@ -49,7 +49,7 @@ heeltap set PALE-CAN malt-beverage yes, heeltap set site authority.DK "…".`,
 
 func spokeCommand(e *env) *cobra.Command {
 	s := recall.Spoke{}
-	cmd := e.step(&cobra.Command{Use: "authority NAME", Short: "Log that an authority was told, or that it asked for records (its 24 hours then run)", Args: cobra.ExactArgs(1),
+	cmd := e.step(&cobra.Command{Use: "authority NAME", Short: "Log that an authority was told, or that it asked for records (its 24 hours start then)", Args: cobra.ExactArgs(1),
 		Example: `  heeltap recall authority TTB --text "told by phone, mail follows"
   heeltap recall authority FDA --asked --text "records of lot L26-0142"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {

@@ -10,7 +10,7 @@ import (
 
 func closeCommand(e *env) *cobra.Command {
 	var review string
-	cmd := e.step(&cobra.Command{Use: "close", Short: "Close the recall on the brewery's side, with a review; what is still open is listed", Args: cobra.NoArgs,
+	cmd := e.step(&cobra.Command{Use: "close", Short: "Close the recall on the brewery's side with a review, and list what is still open", Args: cobra.NoArgs,
 		Example: `  heeltap recall close --review "cause: damaged bale; receiving now opens one bale in ten"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)

@@ -15,7 +15,7 @@ import (
 func freezeCommand(e *env) *cobra.Command {
 	var reason string
 	cmd := e.onDatabase(&cobra.Command{Use: "freeze", Short: "Freeze the scope as the next numbered version", Args: cobra.NoArgs,
-		Long:    "Freeze the scope as it stands now. What later entries change goes into the next version, and the difference names those entries.",
+		Long:    "Freeze the scope as it is now. Whatever later entries change goes into the next version, which names those entries.",
 		Example: `  heeltap recall freeze --reason "first scope, before letters"`},
 		func(ctx context.Context, db *store.DB, r *inRecall, code string) error {
 			by, err := r.who(r.by)
@@ -42,7 +42,7 @@ func freezeCommand(e *env) *cobra.Command {
 	return cmd
 }
 
-// toTellAgain names who was told of less, or of more, than the scope has at them now.
+// toTellAgain names who was told about less, or more, than what they have in scope now.
 func (r *inRecall) toTellAgain(tx *store.Tx, now *recall.Recall) error {
 	s, err := now.Scope(tx)
 	if err != nil {
@@ -92,15 +92,15 @@ func changesCommand(e *env) *cobra.Command {
 			})
 		})
 	cmd.Flags().BoolVar(&json, "json", false, "answer as JSON")
-	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer from what had been entered by then")
-	cmd.Flags().IntVar(&version, "version", 0, "what this version changed against the one before")
+	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer from what had been entered by this time")
+	cmd.Flags().IntVar(&version, "version", 0, "show what this version changed from the one before")
 	return cmd
 }
 
 // printChanges lists what changed, and the entries that changed it.
 func (r *inRecall) printChanges(tx *store.Tx, now *recall.Recall, changes []scope.Change) {
 	if len(changes) == 0 {
-		r.printf("  nothing changes\n")
+		r.printf("  nothing changed\n")
 		return
 	}
 	t := &table{head: []string{"", "kind", "code", "now", "was", "because of"}}

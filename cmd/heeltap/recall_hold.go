@@ -20,9 +20,9 @@ func holdAllCommand(e *env) *cobra.Command {
 				return err
 			}
 			r.saidStep(after)
-			title := "Stopped now: " + counted(len(stock), "thing")
+			title := "Put on hold: " + counted(len(stock), "thing")
 			if now.Mock {
-				title = "To be stopped, were it real: " + counted(len(stock), "thing")
+				title = "Would be put on hold in a real recall: " + counted(len(stock), "thing")
 			}
 			r.showStock(after, title, stock)
 			s, err := after.Scope(tx)
@@ -53,7 +53,7 @@ func (r *inRecall) showLoose(stock []house.Stock) {
 
 func holdListCommand(e *env) *cobra.Command {
 	var out string
-	cmd := e.ask(&cobra.Command{Use: "holds", Short: "List what is on hold or still to be held, with its place, for walking the house", Args: cobra.NoArgs,
+	cmd := e.ask(&cobra.Command{Use: "holds", Short: "List what is on hold or still to be held, and where it is, to walk the house with", Args: cobra.NoArgs,
 		Example: "  heeltap recall holds --out holds.pdf"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
 			s, err := now.Scope(tx)
@@ -83,7 +83,7 @@ func letGoCommand(e *env) *cobra.Command {
 	var reason string
 	var all bool
 	cmd := e.step(&cobra.Command{Use: "release [CODE…]", Short: "Release some or all of what the recall put on hold",
-		Long:    "Release some or all of what is held for the recall. This ends the recall's own holds only; other holds stand, and are listed.",
+		Long:    "Release some or all of what is held for the recall. This ends only the recall's own holds; other holds stay, and are listed.",
 		Example: `  heeltap recall release P26-0817 --reason "opened and inspected, sheet 4"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			released := args

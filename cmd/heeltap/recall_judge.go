@@ -29,8 +29,8 @@ func suspectCommand(e *env) *cobra.Command {
 
 func unsuspectCommand(e *env) *cobra.Command {
 	var reason string
-	cmd := e.step(&cobra.Command{Use: "unsuspect CODE…", Short: "Remove suspects, or decline what is proposed as one", Args: cobra.MinimumNArgs(1),
-		Long:    "Remove suspects on the lead's word: one whose row was voided, or one that was cleared. A fill that suspect yeast was cropped from, and that scope proposes as a suspect, is declined in the same way. What the last version had in scope because of a voided row stays until it is signed off.",
+	cmd := e.step(&cobra.Command{Use: "unsuspect CODE…", Short: "Remove suspects, or decline a proposed one", Args: cobra.MinimumNArgs(1),
+		Long:    "Remove suspects on the lead's word: one whose row was voided, or one that was cleared. Use it too to decline a fill that scope proposes as a suspect because suspect yeast was cropped from it. What the last version had in scope because of a voided row stays in scope until it is signed off.",
 		Example: `  heeltap recall unsuspect L26-0150 --reason "its analysis is in: sheet 7"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			return r.take(tx, now, &recall.Unsuspected{Suspects: labels.ParsePayloads(args), Reason: reason})
@@ -55,8 +55,8 @@ func decideCommand(choice string) func(e *env) *cobra.Command {
 	return func(e *env) *cobra.Command {
 		use := map[string][3]string{
 			scope.Include: {"include CODE…", "Include things by decision, with everything they went into", `  heeltap recall include P26-0817 --reason "stood open beside the bale"`},
-			scope.Exclude: {"exclude CODE…", "Exclude things by decision: nothing reaches them, or goes on from them", `  heeltap recall exclude R26-0031 --reason "filtered at 0.45 µm after the addition, sheet 12"`},
-			scope.Records: {"undecide CODE…", "Undo a decision: the records decide again", `  heeltap recall undecide R26-0031 --reason "filter sheet is of another day"`},
+			scope.Exclude: {"exclude CODE…", "Exclude things by decision: the trace stops at them", `  heeltap recall exclude R26-0031 --reason "filtered at 0.45 µm after the addition, sheet 12"`},
+			scope.Records: {"undecide CODE…", "Undo a decision: the records decide again", `  heeltap recall undecide R26-0031 --reason "the filter sheet is from another day"`},
 		}[choice]
 		var reason string
 		cmd := e.step(&cobra.Command{Use: use[0], Short: use[1], Example: use[2], Args: cobra.MinimumNArgs(1), ValidArgsFunction: e.codesOf(nil)},
@@ -72,13 +72,13 @@ func signOffCommand(e *env) *cobra.Command {
 	var reason string
 	var all bool
 	cmd := e.step(&cobra.Command{Use: "sign-off [CODE…]", Short: "Sign off what a correction took out of scope",
-		Long: "Sign off what a correction took out of scope: until then it stays in. The code of a vessel means what it held. A signature lapses when the thing is frozen in scope again.",
+		Long: "Sign off what a correction took out of scope: until then it stays in. A vessel's code means what it held. A signature lapses if the thing is later frozen in scope again.",
 		Example: `  heeltap recall sign-off P26-0817 --reason "weigh sheet and photo show the other lot"
   heeltap recall sign-off --all --reason "weigh sheet and photo show the other lot"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			return r.take(tx, now, &recall.SignedOff{Codes: args, All: all, Reason: reason})
 		})
 	cmd.Flags().StringVar(&reason, "reason", "", "why (needed)")
-	cmd.Flags().BoolVar(&all, "all", false, "everything that waits")
+	cmd.Flags().BoolVar(&all, "all", false, "everything still to be signed off")
 	return cmd
 }

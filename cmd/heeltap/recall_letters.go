@@ -46,7 +46,7 @@ can go on recording while letters are written.`,
 	return cmd
 }
 
-// letters has the letters drafted, written and logged, and says what whoever sends them has to know.
+// letters drafts, writes and logs the letters, and prints what whoever sends them needs to know.
 func (r *inRecall) letters(ctx context.Context, out string, letter bool) (err error) {
 	db, err := r.env.open(ctx)
 	if err != nil {
@@ -90,13 +90,13 @@ func wrote(made *mailing.Drafts) string {
 	return t + " and " + made.Merge() + ".xlsx"
 }
 
-// warn says what whoever sends the letters has to know.
+// warn prints what whoever sends the letters needs to know.
 func (r *inRecall) warn(made *mailing.Drafts, out string) {
 	switch {
 	case made.Version == 0:
-		r.note("no version of the scope is frozen: heeltap recall freeze, so that what the letters said can be shown later")
+		r.note("no version of the scope is frozen, so nothing will show later what these letters were based on: heeltap recall freeze, then draft them again")
 	case made.Differs > 0:
-		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters follow no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
+		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters match no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
 	}
 	if made.NoPress != "" {
 		r.note("no press draft: %s", made.NoPress)
@@ -105,11 +105,11 @@ func (r *inRecall) warn(made *mailing.Drafts, out string) {
 		r.note("the PDFs of %s cannot show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
 	}
 	if len(made.Stale) > 0 {
-		r.note("%s holds %s of an earlier draft that nobody gets now: %s; do not send what is out of date", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
+		r.note("%s still has %s from an earlier draft that nobody gets now: %s; do not send them", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
 	}
 }
 
-// write writes drafts into a folder, and shows on a terminal how far it is.
+// write writes drafts into a folder and shows its progress on a terminal.
 func (e *env) write(d *mailing.Drafts, folder string) error {
 	done := func() {}
 	if e.terminal(e.errOut) {

@@ -18,8 +18,8 @@ func openCommand(e *env) *cobra.Command {
 		Use:   "open SUSPECT…",
 		Short: "Open a recall or a mock recall: its clock starts",
 		Long: `Open a recall on any codes: lots, supplier's lots, brews, runs, date codes, or a vessel or line at a time.
---surprise opens a mock recall on a lot picked at random, with a seed that is kept. Kinds of lot that no exercise has
-looked at yet are picked more often: minor ingredients, bulk, packaging parts, night and weekend runs, rework.`,
+--surprise opens a mock recall on a lot picked at random and keeps the seed. Kinds of lot that no exercise has looked
+at yet are picked more often: minor ingredients, bulk, packaging parts, night and weekend runs, rework.`,
 		Example: `  heeltap recall open L26-0142 --hazard foreign-body --reason "glass in a hop bale" --known "supplier's letter of today" --lead Quint
   heeltap recall open --mock --surprise --seed 7 --lead Quint`,
 		ValidArgsFunction: e.codesOf(nil),
@@ -44,7 +44,7 @@ looked at yet are picked more often: minor ingredients, bulk, packaging parts, n
 	f.StringVar(&o.Reason, "reason", "", "what is wrong, in plain words (needed)")
 	f.StringVar(&o.Known, "known", "", "how it was found, and what is known")
 	f.StringVar(&o.Lead, "lead", "", "who leads it (else --by)")
-	f.BoolVar(&surprise, "surprise", false, "a mock recall on a lot picked at random")
+	f.BoolVar(&surprise, "surprise", false, "open a mock recall on a lot picked at random")
 	f.StringVar(&o.Seed, "seed", "", "seed for the pick (else the time)")
 	f.StringVar(&r.by, "by", "", "who opens it (else HEELTAP_BY)")
 	f.StringVar(&r.at, "at", "", "when the clock started (else now)")

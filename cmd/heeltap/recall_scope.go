@@ -19,8 +19,8 @@ func scopeCommand(e *env) *cobra.Command {
 	var all bool
 	cmd := e.ask(&cobra.Command{
 		Use: "scope", Short: "Show what is affected: first what is in the house, then what has left", Args: cobra.NoArgs,
-		Long: `Show what is affected, by the records as they stand and the lead's decisions. --if shows what a wider or
-narrower decision would change, without taking it, each alone and all together: +CODE includes, -CODE excludes, ?CODE adds a suspect,
+		Long: `Show what is affected, by the records as they are now and the lead's decisions. --if shows what a wider or narrower
+decision would change, without making it, each on its own and all together: +CODE includes, -CODE excludes, ?CODE adds a suspect,
 hazard=KIND changes the hazard.`,
 		Example: `  heeltap recall scope
   heeltap recall scope --if -R26-0031 --if hazard=spoiler
@@ -54,7 +54,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 		r.showWhatIf(tx, now, what, all)
 		return nil
 	}
-	r.printf("%s (%s), hazard %s: %s\nAs known with entry %d.\n\n%s\n", now.Code, now.Kind(), now.Hazard, now.Reason, head, cautionText())
+	r.printf("%s (%s), hazard %s: %s\nAs known at entry %d.\n\n%s\n", now.Code, now.Kind(), now.Hazard, now.Reason, head, cautionText())
 	for _, l := range s.Lost {
 		r.printf("\n%s\n", r.strong(fmt.Sprintf("NOT TRACED: %s %s: %s", l.What, l.Code, l.Why)))
 	}
@@ -89,13 +89,13 @@ func (r *inRecall) showWhatIf(tx *store.Tx, now *recall.Recall, what *scope.What
 		b, a := x.Before, x.After
 		t.add(strings.Join(x.If, " "), arrow(b.Units, a.Units), arrow(b.Cases, a.Cases), arrow(b.Kegs, a.Kegs), arrow(b.Consignees, a.Consignees))
 	}
-	r.printf("%s\n", r.strong("If it were so, against the scope that stands (before → after)"))
+	r.printf("%s\n", r.strong("What it would change in the scope (before → after)"))
 	r.print(t)
 	for _, x := range what.Effects {
 		r.showMoves(strings.Join(x.If, " "), "would come in", x.Enter, all)
 		r.showMoves(strings.Join(x.If, " "), "would go out", x.Leave, all)
 	}
-	r.printf("\n%s\n", r.strong("Thing by thing"))
+	r.printf("\n%s\n", r.strong("Item by item"))
 	r.printChanges(tx, now, what.Changes)
 	r.remind(what.Would)
 }
@@ -120,7 +120,7 @@ func (r *inRecall) showWays(s *scope.Scope) {
 	if len(s.Ways) == 0 {
 		return
 	}
-	t := &table{head: []string{"how it comes", "#pallets and kegs", "#cases", "#kegs"}}
+	t := &table{head: []string{"how it comes in", "#pallets and kegs", "#cases", "#kegs"}}
 	for _, w := range s.Ways {
 		t.add(w.Text, whole(w.Units), whole(w.Cases), whole(w.Kegs))
 	}
@@ -165,7 +165,7 @@ func (r *inRecall) showStock(now *recall.Recall, title string, stock []house.Sto
 	r.printMost(t, false)
 }
 
-// showLeft tells of what was served here, and of shipments that carried nothing affected.
+// showLeft lists what was served here, and shipments that carried nothing affected.
 func (r *inRecall) showLeft(tx *store.Tx, s *scope.Scope) {
 	t := &table{head: []string{"served here", "code", "#quantity", "when", ""}}
 	for _, x := range s.Served(tx) {
@@ -182,7 +182,7 @@ func (r *inRecall) showLeft(tx *store.Tx, s *scope.Scope) {
 func (r *inRecall) showLeftOut(s *scope.Scope) {
 	for i, x := range s.LeftOut {
 		if i == 0 {
-			r.printf("\n%s\n", r.strong("Left out: shipped before anything affected stood on the unit, which was topped up later"))
+			r.printf("\n%s\n", r.strong("Left out: shipped before anything affected was on the unit, which was topped up later"))
 		}
 		r.printf("  %s: %d of %s to %s, %s; the first affected case at %s\n", x.Shipment, x.Quantity, x.Unit, x.Consignee, minute(x.ShippedAt), minute(x.ToppedUp))
 	}
@@ -198,18 +198,18 @@ func (r *inRecall) showDecisions(now *recall.Recall, s *scope.Scope) {
 		r.print(t)
 	}
 	if len(s.Kept) > 0 {
-		r.printf("\nTaken out by a correction and kept until the lead signs for it (heeltap recall sign-off CODE… --reason TEXT, or --all):\n")
+		r.printf("\nTaken out by a correction, but kept in scope until the lead signs it off (heeltap recall sign-off CODE… --reason TEXT, or --all):\n")
 		for _, i := range s.Kept {
 			r.printf("  %s %s\n", i.Kind, i.Code)
 		}
 	}
 	if len(s.Declared) > 0 {
-		r.printf("\nThe product of %s declares the allergen; proposed for exclusion:\n  heeltap recall exclude %s --reason \"declared on the label\"\n", counted(len(s.Declared), "unit"), strings.Join(s.Declared, " "))
+		r.printf("\nThe label of %s declares the allergen; proposed for exclusion:\n  heeltap recall exclude %s --reason \"declared on the label\"\n", counted(len(s.Declared), "unit"), strings.Join(s.Declared, " "))
 	}
 }
 
 func printedCommand(e *env) *cobra.Command {
-	return e.ask(&cobra.Command{Use: "printed", Short: "Show the rules by which the public can tell affected packages, and the innocent ones each drags in", Args: cobra.NoArgs,
+	return e.ask(&cobra.Command{Use: "printed", Short: "Show the rules by which the public can tell affected packages, and the innocent ones each also catches", Args: cobra.NoArgs,
 		Long:    "Show the shortest rules by which anyone holding a package can tell whether it is affected: product, size, date codes, and the time of day where it is printed. Exit status 3 if a rule cannot tell affected packages from others.",
 		Example: "  heeltap recall printed"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
@@ -233,7 +233,7 @@ func printedCommand(e *env) *cobra.Command {
 			}
 			r.remind(s)
 			if bad > 0 {
-				r.note("%s cannot tell what is affected from what is not: call all of it back, or tell it apart by another mark", counted(bad, "rule"))
+				r.note("%s cannot tell affected packages from others: call all of them back, or find another mark that tells them apart", counted(bad, "rule"))
 				return errFindings
 			}
 			return nil
@@ -245,9 +245,9 @@ func (r *inRecall) showRules(rules []printed.Rule) {
 		r.printf("%s (%s)\n  affected %d of the %d containers it covers; innocent %d", r.strong(x.Text()), x.Band, x.Affected, x.Covered, x.Innocent)
 		switch {
 		case !x.Separates:
-			r.printf("\n  CAN NOT SEPARATE: product and code also stand on what is not affected; would have helped: %s", x.Spared)
+			r.printf("\n  CANNOT SEPARATE: packages that are not affected have the same product and code; what would have helped: %s", x.Spared)
 		case x.Spared != "":
-			r.printf("; would have spared them: %s", x.Spared)
+			r.printf("; what would have spared them: %s", x.Spared)
 		}
 		if x.Inside != "" {
 			r.printf("\n  %s", x.Inside)
@@ -257,5 +257,5 @@ func (r *inRecall) showRules(rules []printed.Rule) {
 	if len(rules) == 0 {
 		r.printf("Nothing packed is affected.\n")
 	}
-	r.printf("\nFor the trade whole units count: heeltap recall consignees --all\n")
+	r.printf("\nThe trade gets whole units called back: heeltap recall consignees --all\n")
 }

@@ -72,7 +72,7 @@ func passedOnCommand(e *env) *cobra.Command {
 	cmd := e.step(&cobra.Command{Use: "passed-on PARTY FILE.csv", Short: "Read in a consignee's list of the customers it supplied", Args: cobra.ExactArgs(2),
 		Long: `Read in a consignee's list of the customers it supplied: a CSV file whose first line names its columns: name (needed),
 contact, phone, email, address, product, date_code, quantity, unit (case or keg). A second list adds to the first;
-rows that were read before are refused. heeltap recall consignees --all shows the lists.`,
+rows that were already read in are refused. heeltap recall consignees --all shows the lists.`,
 		Example: "  heeltap recall passed-on D-11 otto.csv"},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			file, err := os.Open(args[1])
@@ -125,7 +125,7 @@ func dueCommand(e *env) *cobra.Command {
 			r.print(t)
 			uncalled := now.Uncalled(s)
 			for _, p := range slices.Sorted(maps.Keys(uncalled)) {
-				r.printf("%s was told by version %d and has nothing in scope any more: freeze the scope and tell it\n", p, uncalled[p])
+				r.printf("%s was told under version %d and no longer has anything in scope: freeze the scope and tell it so\n", p, uncalled[p])
 			}
 			return nil
 		})

@@ -37,7 +37,7 @@ func consigneesCommand(e *env) *cobra.Command {
 	return cmd
 }
 
-// showOthers tells of what came back from parties to which none of it was shipped.
+// showOthers lists what came back from parties to which none of it was shipped.
 func (r *inRecall) showOthers(list []deliveries.OtherReturn) {
 	t := &table{head: []string{"returned by", "unit", "#quantity", "when", "counts for"}}
 	for _, o := range list {
@@ -48,7 +48,7 @@ func (r *inRecall) showOthers(list []deliveries.OtherReturn) {
 		t.add(o.Party, o.Unit, number(o.Quantity), minute(o.ReturnedAt), counts)
 	}
 	if len(t.rows) > 0 {
-		r.printf("\n%s\n", r.strong("Came back from parties that had none of it from us"))
+		r.printf("\n%s\n", r.strong("Came back from parties we shipped none of it to"))
 		r.print(t)
 	}
 }
@@ -64,7 +64,7 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 			}
 		}
 		if c.Kept {
-			further = joined("; ", further, "kept: a correction took its deliveries away")
+			further = joined("; ", further, "kept in scope: a correction removed its deliveries")
 		}
 		maybe := ""
 		if c.Cases.MayBe+c.Kegs.MayBe > 0 {
@@ -97,7 +97,7 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 	}
 }
 
-// showAccounts lists whom a consignee supplied, by its own list.
+// showAccounts prints a consignee's own list of the customers it supplied.
 func (r *inRecall) showAccounts(c *recall.Contact) {
 	if c == nil || len(c.Accounts) == 0 {
 		return

@@ -40,13 +40,13 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 		cells[c.Name] = cmd.Flags().String(dashed(c.Name), "", help)
 		e.completes(cmd, c)
 	}
-	cmd.Flags().StringVar(&by, "by", "", "who did it or says so (else HEELTAP_BY)")
-	cmd.Flags().BoolVar(&e.json, "json", false, "say what was recorded as JSON")
+	cmd.Flags().StringVar(&by, "by", "", "who did it or reports it (else HEELTAP_BY)")
+	cmd.Flags().BoolVar(&e.json, "json", false, "print what was recorded as JSON")
 	if s.When != "" {
 		overrides(cmd, &override)
 	}
 	if s.Has("status") {
-		cmd.Flags().StringVar(&reason, "reason", "", "what it waits for, with --status hold; it stands in the hold")
+		cmd.Flags().StringVar(&reason, "reason", "", "with --status hold: what the lot is waiting for; becomes the reason of the hold")
 	}
 	tries(cmd, &try)
 	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
@@ -71,18 +71,18 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	return cmd
 }
 
-// who names the person behind an entry: as told, else whoever is logged in.
+// who names the person behind an entry: as given, else whoever is logged in.
 func (e *env) who(by string) (string, error) {
 	by = cmp.Or(strings.TrimSpace(by), e.getenv("HEELTAP_BY"), e.getenv("USER"), e.getenv("USERNAME"))
 	if by == "" {
-		return "", lots.Errorf(lots.Invalid, "say who: --by NAME, or set HEELTAP_BY")
+		return "", lots.Errorf(lots.Invalid, "say who you are: --by NAME, or set HEELTAP_BY")
 	}
 	return by, nil
 }
 
-// tries gives a verb that records something the flag by which it only says what it would record.
+// tries adds --try to a verb that records something: it then only says what it would record.
 func tries(cmd *cobra.Command, try *bool) {
-	cmd.Flags().BoolVar(try, "try", false, "say what would be recorded, and what is doubtful about it, and record nothing")
+	cmd.Flags().BoolVar(try, "try", false, "only show what would be recorded and any doubts about it; record nothing")
 }
 
 // act runs f and keeps what it records, or only tries it.
@@ -98,14 +98,14 @@ func (e *env) act(ctx context.Context, try bool, f func(*store.Tx) error) (err e
 	return desk.Try(ctx, db, e.telling(f))
 }
 
-// onlyTried says at the end of what was only tried that nothing of it is recorded.
+// onlyTried ends a trial by saying that nothing was recorded.
 func (e *env) onlyTried(try bool) {
 	if try {
-		e.printf("Nothing was recorded (--try): leave --try out to record it.\n")
+		e.printf("Nothing was recorded: leave out --try to record it.\n")
 	}
 }
 
-// record enters one row and says what was recorded, and what to know about it.
+// record enters one row, then prints what was recorded and anything worth knowing about it.
 func (e *env) record(cmd *cobra.Command, a desk.Act, try bool) error {
 	by, err := e.who(a.By)
 	if err != nil {

@@ -48,7 +48,7 @@ and by when is up to the responsible person under the law where the beer was mad
 	root.SetGlobalNormalizationFunc(func(_ *pflag.FlagSet, name string) pflag.NormalizedName {
 		name = dashed(name) // columns are written with _, flags with - or _
 		if name == "as-of" {
-			name = "known-at" // of a paper one says as of, of an answer as known at
+			name = "known-at" // a paper is "as of" a time, an answer "as known at" it
 		}
 		return pflag.NormalizedName(name)
 	})
@@ -79,7 +79,7 @@ and by when is up to the responsible person under the law where the beer was mad
 	return root
 }
 
-// plainArgs lets every command say what it is given, where it is given something else.
+// plainArgs makes every command answer wrong arguments with its usage.
 func plainArgs(cmd *cobra.Command) {
 	for _, c := range cmd.Commands() {
 		plainArgs(c)
@@ -97,7 +97,7 @@ func plainArgs(cmd *cobra.Command) {
 	}
 }
 
-// unknownVerb names the verbs that look like one that is none.
+// unknownVerb names the verbs nearest to one that does not exist.
 func unknownVerb(cmd *cobra.Command, name string) error {
 	var all []string
 	for _, c := range cmd.Commands() {
@@ -118,6 +118,6 @@ func unknownVerb(cmd *cobra.Command, name string) error {
 // asks gives a command the flags of a question.
 func (e *env) asks(cmd *cobra.Command) *cobra.Command {
 	cmd.Flags().BoolVar(&e.json, "json", false, "answer as JSON")
-	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer with what had been entered by this time")
+	cmd.Flags().StringVar(&e.knownAt, "known-at", "", "answer from what had been entered by this time")
 	return cmd
 }

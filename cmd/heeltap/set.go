@@ -19,8 +19,8 @@ func (e *env) setCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "set OF [NAME [VALUE]]",
 		Short: "Show or change settings: markets, targets, limits",
-		Long: `Show or change the settings of the site, of a product or of a party. Each change is a journal entry and the last
-one counts; an empty VALUE clears the setting. Without NAME, all settings are shown.
+		Long: `Show or change the settings of the site, a product or a party. Each change is a journal entry, and the latest one
+applies; an empty VALUE clears the setting. Without NAME, all settings are shown.
 
   site     market              US, EU, UK …: where the brewery sells its beer
            address             the server's address, put before the code on tags
@@ -36,7 +36,7 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
            target.account      minutes to the account (240)
            target.authority    minutes to the records an authority asked for (1440)
            remind.minutes      minutes until a consignee is tried again (240)
-           tell.minutes        minutes until a consignee that has not been told is overdue (60)
+           tell.minutes        minutes until a consignee that has not been told counts as overdue (60)
            check.LIMIT         a limit of the readiness check: heeltap check --list shows them
   PARTY    market              where it sells, if somewhere else
   PRODUCT  malt-beverage       yes if it is made with malted barley and hops, else no`,
@@ -62,7 +62,11 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
 			if err != nil {
 				return err
 			}
-			e.printf("%s of %s is now %s\n", args[1], args[0], orDash(args[2]))
+			if args[2] == "" {
+				e.printf("Cleared %s of %s\n", args[1], args[0])
+			} else {
+				e.printf("Set %s of %s to %s\n", args[1], args[0], args[2])
+			}
 			for _, n := range notes {
 				e.note("%s", n)
 			}
@@ -75,7 +79,7 @@ one counts; an empty VALUE clears the setting. Without NAME, all settings are sh
 	return e.asks(cmd)
 }
 
-// dashedValue says what to do about a value that was taken for a flag because it begins with -.
+// dashedValue says what to do if a value was taken for a flag because it begins with -.
 func dashedValue(err error) error {
 	unknown, ok := errors.AsType[*pflag.NotExistError](err)
 	if !ok || unknown.GetSpecifiedShortnames() == "" {

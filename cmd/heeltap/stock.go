@@ -14,9 +14,9 @@ import (
 func (e *env) stockCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "stock",
-		Short: "What is here: in the tanks, of every lot, on pallets and in kegs",
-		Long: `List what is here by the books, with the last count beside it and what is on hold. The books are no
-evidence that it is: that is what heeltap count is for.`,
+		Short: "List what is here: in tanks, in lots, on pallets and in kegs",
+		Long: `List what is here by the books, with the last count beside it and what is on hold. The books do not
+prove that it is here: count it and record that with heeltap count.`,
 		Example: `  heeltap stock tanks
   heeltap stock lots --item HOP-W
   heeltap stock units --product PALE-44
@@ -30,7 +30,7 @@ evidence that it is: that is what heeltap count is for.`,
 
 func (e *env) stockTanks() *cobra.Command {
 	return e.asks(&cobra.Command{
-		Use: "tanks", Short: "What every silo, tank and brink holds", Args: cobra.NoArgs,
+		Use: "tanks", Short: "List what every silo, tank and brink holds", Args: cobra.NoArgs,
 		Example: "  heeltap stock tanks",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
@@ -52,7 +52,7 @@ func (e *env) stockTanks() *cobra.Command {
 func (e *env) stockLots() *cobra.Command {
 	item := ""
 	cmd := &cobra.Command{
-		Use: "lots", Short: "What is left of every lot that lies in no vessel", Args: cobra.NoArgs,
+		Use: "lots", Short: "List what is left of every lot that is not in a vessel", Args: cobra.NoArgs,
 		Example: "  heeltap stock lots\n  heeltap stock lots --item HOP-W",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
@@ -84,10 +84,10 @@ func (e *env) stockLots() *cobra.Command {
 func (e *env) stockUnits() *cobra.Command {
 	product := ""
 	cmd := &cobra.Command{
-		Use: "units", Short: "Pallets, stacks and kegs that have not left", Args: cobra.NoArgs,
-		Long: `List the pallets, stacks and kegs that have not left by the books, and after them the cases and kegs of the runs
-of the last 90 days that are on no unit. What left by an entry that names one of several is in the books of each still: each
-of them may have left, and the last line says how many did in all.`,
+		Use: "units", Short: "List the pallets, stacks and kegs that have not left", Args: cobra.NoArgs,
+		Long: `List the pallets, stacks and kegs that by the books have not left, then the cases and kegs from runs of the last
+90 days that are on no unit. If an entry says that one of several units left, each of them stays on the books: any of
+them may have left, and the last line says how many did in all.`,
 		Example: "  heeltap stock units\n  heeltap stock units --product PALE-44",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
@@ -110,9 +110,9 @@ of them may have left, and the last line says how many did in all.`,
 
 func (e *env) stockWaiting() *cobra.Command {
 	return e.asks(&cobra.Command{
-		Use: "waiting", Short: "Lots that came in on hold and wait for a certificate or somebody's judgement", Args: cobra.NoArgs,
+		Use: "waiting", Short: "List the lots that came in on hold and are waiting for a certificate or a decision", Args: cobra.NoArgs,
 		Long: `List the lots that came in on hold (heeltap receive --status hold --reason …) and that nobody has released or
-sent away yet, the longest first.`,
+sent back yet, those waiting longest first.`,
 		Example: "  heeltap stock waiting",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
@@ -136,7 +136,7 @@ func (e *env) showStock(list []stock.Unit) {
 	for _, x := range list {
 		code, place := x.Unit, text(x.Place)
 		if x.Kind == "loose" {
-			code, place = "of "+x.Unit, "on no unit: find and tag"
+			code, place = "of "+x.Unit, "on no unit: find and tag it"
 		}
 		may := ""
 		if x.MayHaveLeft > 0 {
@@ -159,7 +159,7 @@ func (e *env) showStock(list []stock.Unit) {
 		}
 	}
 	if len(gone) > 0 {
-		e.printf("%s left as one of several, unknown of which: the books above have them still; count what is here.\n", strings.Join(gone, " and "))
+		e.printf("%s left, but it is not known from which of several units: the books above still have them; count what is here.\n", strings.Join(gone, " and "))
 	}
 }
 
@@ -171,7 +171,7 @@ func orJSON(e *env, err error, v any) error {
 	return e.writeJSON(v)
 }
 
-// listed prints a table with how many rows it has, or what is said where it has none.
+// listed prints a table and how many rows it has, or a sentence if it has none.
 func (e *env) listed(t *table, none string) {
 	if len(t.rows) == 0 {
 		e.printf("%s\n", none)

@@ -71,7 +71,7 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 	return e.asks(cmd)
 }
 
-// showAnswer tells an answer to a person: what it started at, who has it, what is here, and what it is made of.
+// showAnswer prints an answer for people: what it started from, who has it, what is here, and what it is made of.
 func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 	e.printf("%s from %s\n", map[string]string{"forward": "Forward", "back": "Back"}[a.Direction], fromText(a.From))
 	e.showTotals(site, a)
@@ -80,7 +80,7 @@ func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 		e.printf("  %s\n", a.NotCounted.Text())
 	}
 	for _, x := range a.MayRetain {
-		e.printf("  passed %s, which may have held it back, into %s: that cuts nothing by itself\n", x.Code, strings.Join(x.Into, ", "))
+		e.printf("  passed %s, which may have held it back, into %s; that alone takes nothing out of scope\n", x.Code, strings.Join(x.Into, ", "))
 	}
 	if a.Direction == "forward" {
 		e.showConsignees(a)
@@ -109,7 +109,7 @@ func fromText(from []trace.From) string {
 			parts[i] += " (possible)"
 		}
 		if f.At != "" {
-			parts[i] += " (in true time " + f.At + ")"
+			parts[i] += " (true time " + f.At + ")"
 		}
 	}
 	if len(parts) > 8 {
@@ -147,7 +147,7 @@ func (e *env) showTotals(site lots.Site, a *trace.Answer) {
 	}
 }
 
-// showUncounted tells of what left and stands in no total: shipments of one of several units, and beer served from tanks.
+// showUncounted lists what left and is in no total: shipments of one of several units, and beer served from tanks.
 func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	if a.Direction != "forward" {
 		return
@@ -155,7 +155,7 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	before := a.Before()
 	for _, s := range a.Shipments {
 		if at, over := before[s.Entry()]; over {
-			e.printf("  not affected: %s of %s shipped to %s (%s), which left before anything affected was on it, at %s\n",
+			e.printf("  not affected: %s of %s shipped to %s (%s); it left before anything affected was on the unit, at %s\n",
 				whole(s.Quantity), s.Unit, s.Consignee, s.Code, at.Text(site.Zone)[:16])
 		}
 	}
@@ -165,7 +165,7 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	}
 }
 
-// showEither tells of shipments of one of several units: they stand in no total.
+// showEither lists shipments of one of several units, which are in no total.
 func (e *env) showEither(a *trace.Answer) {
 	for _, s := range a.Carrying() {
 		if !s.OneOf() {
@@ -180,7 +180,7 @@ func (e *env) showEither(a *trace.Answer) {
 	}
 }
 
-// showConsignees tells who received how much.
+// showConsignees lists who received how much.
 func (e *env) showConsignees(a *trace.Answer) {
 	t := &table{head: []string{"consignee", "band", "#rows", "#quantity", "first", "last"}}
 	for _, x := range a.ByConsignee() {
@@ -220,7 +220,7 @@ func (e *env) showUnits(a *trace.Answer, all bool) {
 	e.printMost(t, all)
 }
 
-// printMost prints a table, cut to what a person reads unless all is asked for.
+// printMost prints a table, cut to a readable length unless all is asked for.
 func (e *env) printMost(t *table, all bool) {
 	left := 0
 	if !all && len(t.rows) > mostLines {
@@ -284,7 +284,7 @@ func (e *env) showInside(site lots.Site, a *trace.Answer, all bool) {
 		runs.add(r.Code, r.Band, r.Product, strings.Join(r.DateCodes, ", "), text(r.Line), whole(r.Cases), whole(r.Unassigned))
 	}
 	if len(runs.rows) > 0 {
-		e.printf("\n%s\n", e.strong(counted(len(a.Runs), "package run")))
+		e.printf("\n%s\n", e.strong(counted(len(a.Runs), "packaging run")))
 		e.printMost(runs, all)
 	}
 	brews := &table{head: []string{"brew", "band", "beer", "#of the lot"}}
@@ -304,7 +304,7 @@ func (e *env) showInside(site lots.Site, a *trace.Answer, all bool) {
 	e.showFills(site, a, all)
 }
 
-// showFills lists the fills; without all only those that a vessel holds now.
+// showFills lists the fills; without all, only those that a vessel holds now.
 func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
 	t := &table{head: []string{"fill", "band", "until", "#volume at its start", "#left now"}}
 	now := 0
@@ -325,9 +325,9 @@ func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
 	if len(a.Fills) == 0 {
 		return
 	}
-	e.printf("\n%s", e.strong(counted(len(a.Fills), "fill")+" of vessels"))
+	e.printf("\n%s", e.strong(counted(len(a.Fills), "vessel fill")))
 	if !all {
-		e.printf("; %d of them still in their vessel (--all lists every one)", now)
+		e.printf("; %d of them still in the vessel (--all lists every one)", now)
 	}
 	e.printf("\n")
 	e.printMost(t, all)
@@ -399,7 +399,7 @@ func unitsText(n int) string {
 	return whole(n) + " pallets, stacks and keg fillings"
 }
 
-// hazardFlag lets a hazard be chosen, which decides the links that count.
+// hazardFlag adds --hazard, which decides which links count.
 func (e *env) hazardFlag(cmd *cobra.Command, hazard *string) {
 	var names []string
 	for _, h := range graph.Hazards() {

@@ -1,6 +1,6 @@
-// Package balance sets what came in against what went out: of a lot, a brew, a vessel, a run
+// Package balance sets what came in against what went out, for a lot, a brew, a vessel, a run,
 // or an item over a period. A balance is a list of terms with signs, quantities and the entries
-// behind them; its formula and source stand with it. It knows nothing of how it is shown.
+// behind them, with its formula and source. It knows nothing of how it is shown.
 //
 // As JSON a balance is {kind, code, formula, source, unit, terms: [{name, text, sign, amount,
 // entries}], in, accounted, percent, unaccounted, notes}; amounts are in unit, a term of
@@ -109,7 +109,7 @@ func Of(tx *store.Tx, code string, p Period) ([]Balance, error) {
 	}
 	thing, ok := tx.Thing(code)
 	if !ok {
-		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", code, cmp.Or(strings.Join(tx.Nearest(code), ", "), "-"))
+		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; the nearest are: %s", code, cmp.Or(strings.Join(tx.Nearest(code), ", "), "-"))
 	}
 	var out []Balance
 	switch thing.Kind {
@@ -119,7 +119,7 @@ func Of(tx *store.Tx, code string, p Period) ([]Balance, error) {
 		out = append(out, ofBrew(tx, code), extract(tx, code))
 	case lots.KindVessel:
 		if thing.VesselKind == "path" {
-			return nil, lots.Errorf(lots.Invalid, "%s holds nothing that could be balanced: beer only passes through it", code)
+			return nil, lots.Errorf(lots.Invalid, "%s cannot be balanced: it holds nothing, beer only passes through it", code)
 		}
 		out = append(out, ofVessel(tx, code, p))
 	case lots.KindRun:
@@ -127,11 +127,11 @@ func Of(tx *store.Tx, code string, p Period) ([]Balance, error) {
 	case lots.KindItem:
 		out = append(out, ofItem(tx, code, p))
 	default:
-		return nil, lots.Errorf(lots.Invalid, "%s is a %s: a balance is of a lot, a brew, a vessel, a run or an item", code, thing.Kind)
+		return nil, lots.Errorf(lots.Invalid, "%s is a %s: only a lot, a brew, a vessel, a run or an item can be balanced", code, thing.Kind)
 	}
 	if p != (Period{}) && thing.Kind != lots.KindVessel && thing.Kind != lots.KindItem {
 		for i := range out {
-			out[i].note("of all of it: only a vessel and an item are balanced over a period")
+			out[i].note("this covers all of it: only a vessel or an item can be balanced over a period")
 		}
 	}
 	return out, tx.Err()
@@ -165,7 +165,7 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 		case from.OneOf():
 			maybe = append(maybe, fmt.Sprintf("%s (entry %d): one of %s", what, entry, strings.Join(from.Codes, ", ")))
 		case !known:
-			open = append(open, fmt.Sprintf("%s (entry %d): in a quantity nobody wrote down", what, entry))
+			open = append(open, fmt.Sprintf("%s (entry %d): nobody wrote down how much", what, entry))
 		default:
 			add("used", what, float64(qty.N), at, entry)
 		}
@@ -277,16 +277,16 @@ func ofLot(tx *store.Tx, code string) Balance {
 		}
 	}
 	if counted, entry, ok := stockAt(list, forever); ok {
-		b.add("-", "counted", "on hand, counted and carried on by what was used since", of(counted), entry)
+		b.add("-", "counted", "on hand: the last count, less what was used since", of(counted), entry)
 	} else if booked > 0 {
-		b.note("never counted: the %g %s that the books say are here are unaccounted for until somebody counts them", lots.Nine(of(booked)), thing.Unit)
+		b.note("never counted: the %g %s that the books say are here stay unaccounted for until somebody counts them", lots.Nine(of(booked)), thing.Unit)
 	}
-	b.add("", "booked", "on hand by the books, which proves nothing", of(booked))
+	b.add("", "booked", "on hand by the books, which is no proof", of(booked))
 	for _, m := range append(maybe, open...) {
 		b.note("%s", m)
 	}
 	if thing.Into != "" {
-		b.note("it went into %s: heeltap balance %s goes on", thing.Into, thing.Into)
+		b.note("it went into %s: heeltap balance %s continues from there", thing.Into, thing.Into)
 	}
 	b.strike()
 	return b

@@ -133,10 +133,10 @@ func TestExtractOfTheUnknown(t *testing.T) {
 	brew := "brews brew=B beer=x started_at=2026-02-01_08:00 cast_out_at=2026-02-01_14:00 into=FV volume=1000 unit=L plato=12\n"
 	for inputs, want := range map[string]string{
 		"brew_inputs brew=B from=M quantity=100 unit=kg\nbrew_inputs brew=B from=M|M2 quantity=100 unit=kg\n": "brewhouse yield 78",
-		"brew_inputs brew=B from=M quantity=120 unit=kg\nbrew_inputs brew=B from=SY quantity=100 unit=L\n":    "left out, for its yield is not known: 100 L of SY",
+		"brew_inputs brew=B from=M quantity=120 unit=kg\nbrew_inputs brew=B from=SY quantity=100 unit=L\n":    "left out, because its yield is not known: 100 L of SY",
 		"brew_inputs brew=B from=M quantity=100 unit=kg\nbrew_inputs brew=B from=BT quantity=100 unit=L\n":    "100 L of BT",
 		"brew_inputs brew=B from=M quantity=300 unit=kg\nbrew_inputs brew=B from=SY quantity=100 unit=L\n":    "a weight is too high",
-		"": "where the extract came from is not known",
+		"": "not known where the extract came from",
 	} {
 		with(t, "items item=SYRUP name=s kind=sugar unit=L\nreceipts lot=SY item=SYRUP supplier=SUP supplier_lot=s quantity=500 unit=L received_at=2026-01-02_08:00\n"+brew+inputs, func(tx *store.Tx) {
 			b := of(t, tx, "B", balance.Period{})[1]
@@ -179,7 +179,7 @@ feeds run=R2 from=P-1 quantity=50 unit=case
 		for _, b := range list[:2] {
 			require.True(t, b.Open, b.Title)
 			require.False(t, b.Wrong, b.Title)
-			require.Contains(t, strings.Join(b.Notes, "; "), "nothing can be struck")
+			require.Contains(t, strings.Join(b.Notes, "; "), "the balance stays open")
 		}
 		b := of(t, tx, "R2", balance.Period{})[0]
 		require.InDelta(t, 50*24*0.44, amountOf(b, "repacked")*litresIn(b.Unit), 1e-6)
@@ -188,7 +188,7 @@ feeds run=R2 from=P-1 quantity=50 unit=case
 	})
 }
 
-// A vessel over months: what is there at the end of one is there at the beginning of the next; a
+// A vessel over months: what is there at the end of one is there at the start of the next; a
 // dump is no loss, a clean with beer in it is one, and what was drawn from nothing is missing.
 func TestVesselByMonths(t *testing.T) {
 	with(t, `
@@ -325,7 +325,7 @@ func amountOf(b balance.Balance, name string) (sum float64) {
 }
 
 // checkVessel looks at a vessel's balance over all time, and over periods that follow each other, cut
-// also where its fills start and end: what was there at the end of one is there at the beginning of
+// also where its fills start and end: what was there at the end of one is there at the start of
 // the next, and nothing is unaccounted for but what was drawn without being there.
 func checkVessel(rt *rapid.T, tx *store.Tx, code string) {
 	list, err := balance.Of(tx, code, balance.Period{})

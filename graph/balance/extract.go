@@ -58,21 +58,21 @@ func extract(tx *store.Tx, code string) Balance {
 	b.Open = !known || len(g.unknown) > 0 || g.inputs == 0
 	b.strike()
 	for _, text := range g.unknown {
-		b.note("left out, for its yield is not known: %s", text)
+		b.note("left out, because its yield is not known: %s", text)
 	}
 	switch {
 	case !known:
 		b.note("the brew has no gravity: heeltap amend %s plato=…", code)
 	case g.inputs == 0:
-		b.note("no malt and no sugar is recorded: where the extract came from is not known")
+		b.note("no malt or sugar is recorded, so it is not known where the extract came from")
 	case len(g.unknown) == 0 && got > g.most*yieldMost:
 		b.Wrong = true
-		b.note("%.1f %% of what was recorded: more than can come out of it (at most %.0f %%): a lot, a weight or a volume is missing", got/g.most*100, yieldMost*100)
+		b.note("the wort holds %.1f %% of what was recorded, more than can come out of it (at most %.0f %%): a lot, a weight or a volume is missing", got/g.most*100, yieldMost*100)
 	case got < g.least*yieldLeast:
 		b.Wrong = true
-		b.note("%.1f %% of what was recorded: less than %.0f %%, which common practice reaches: a weight is too high, or the volume or the gravity too low", got/g.least*100, yieldLeast*100)
+		b.note("the wort holds %.1f %% of what was recorded, less than the %.0f %% that common practice reaches: a weight is too high, or the volume or the gravity is too low", got/g.least*100, yieldLeast*100)
 	case len(g.unknown) > 0:
-		b.note("the most that it can yield is not known: the extract cannot be too high")
+		b.note("how much it could yield at most is not known, so no extract is called too high")
 	default:
 		b.note("brewhouse yield %.1f %% of the potential", got/g.most*100)
 	}
@@ -99,7 +99,7 @@ func wort(tx *store.Tx, b *Balance, code string) (got float64, known bool) {
 		plato := x.Plato
 		if plato == 0 {
 			plato = sum / litres
-			b.note("the part in %s has no gravity of its own: %.4g °P of the others is taken", x.Into, plato)
+			b.note("the part in %s has no gravity of its own: the %.4g °P of the others is used", x.Into, plato)
 		}
 		l := float64(x.Volume) / 1000
 		kg := ExtractKg(l, plato)

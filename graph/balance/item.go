@@ -28,8 +28,8 @@ func ofItem(tx *store.Tx, code string, p Period) Balance {
 		return Balance{} // the code was found to name one
 	}
 	b := Balance{Kind: "item", Code: code, Title: "item " + code, Unit: string(item.Unit),
-		Formula: "opening + received = used + removed + closing + unaccounted for; what is there is the last count carried on, else the books",
-		Source:  "period balance of a certified material in one unit, as organic inspection asks (Regulation (EU) 2018/848 and 7 CFR 205.103 keep the records; the form is common practice)"}
+		Formula: "opening + received = used + removed + closing + unaccounted for; what is there is the last count, updated by what moved since, or else the books",
+		Source:  "period balance of a certified material in one unit, as organic inspectors ask for it (Regulation (EU) 2018/848 and 7 CFR 205.103 require the records; the form is common practice)"}
 	if p == (Period{}) {
 		p = always
 	}
@@ -43,13 +43,13 @@ func ofItem(tx *store.Tx, code string, p Period) Balance {
 		k.vessel(vessel)
 	}
 	of := func(base float64) float64 { return item.Unit.Of(base) }
-	b.add("+", "opening", "there at the beginning", of(k.opening))
+	b.add("+", "opening", "there at the start", of(k.opening))
 	b.add("+", "received", "received", of(k.received), k.entriesReceived...)
 	b.add("-", "used", "used", of(k.used), k.entriesUsed...)
 	b.add("-", "removed", "removed", of(k.removed), k.entriesGone...)
 	b.add("-", "closing", "there at the end", of(k.closing))
 	if k.uncounted {
-		b.note("not every lot was counted at the end: what the books say stands in for a count, and proves nothing")
+		b.note("not every lot was counted at the end: the books stand in for the missing counts, which is no proof")
 	}
 	b.strike()
 	return b
@@ -120,7 +120,7 @@ func (k *itemBook) vessel(code string) {
 			k.entriesUsed = append(k.entriesUsed, d.Entry)
 		}
 		if d.State != lineage.Drew {
-			k.b.note("%s (entry %d) drew on %s when nothing was there by the books", drawText(k.tx, d.Entry), d.Entry, code)
+			k.b.note("%s (entry %d) drew on %s when by the books nothing was there", drawText(k.tx, d.Entry), d.Entry, code)
 		}
 	}
 	for _, f := range fills {

@@ -19,7 +19,7 @@ func ofRun(tx *store.Tx, code string) []Balance {
 	of := func(mL float64) float64 { return site.VolumeUnit.Of(mL) }
 	v := Balance{Kind: "run", Code: code, Title: "beer of run " + code, Unit: string(site.VolumeUnit),
 		Formula: "drawn from tanks + repacked = good + rejects + line loss",
-		Source:  "containers times what one holds; a feed without a quantity draws just that, so that its loss is not known"}
+		Source:  "containers × what one holds; a feed without a quantity is taken to draw exactly that, so its loss is not known"}
 	assumed := false
 	parts := map[string]*Balance{}
 	var order []string
@@ -42,12 +42,12 @@ func ofRun(tx *store.Tx, code string) []Balance {
 	}
 	if len(v.Terms) == 0 && !v.Open {
 		v.Open = true
-		v.note("no tank and no unit is recorded to have fed it: what it drew is not known")
+		v.note("no tank or unit is recorded as feeding it, so it is not known what it drew")
 	}
 	v.add("-", "good", fmt.Sprintf("%d good containers of %d mL", run.Good, product.ContainerML), of(float64(run.Good*product.ContainerML)), run.Seq)
 	v.add("-", "rejects", fmt.Sprintf("%d rejects", run.Rejects), of(float64(run.Rejects*product.ContainerML)), run.Seq)
 	if assumed {
-		v.note("a tank feed has no quantity: what it draws is worked out from the containers, and proves nothing")
+		v.note("a tank feed has no quantity: what it drew is worked out from the containers, which is no proof")
 	}
 	v.strike()
 	out := []Balance{v}
@@ -69,7 +69,7 @@ func beerOf(tx *store.Tx, v *Balance, f *lots.Feed, of func(mL float64) float64)
 	}
 	if f.From.OneOf() {
 		v.Open = true
-		v.note("one of %s (entry %d): drawn from nobody's books, so that nothing can be struck", strings.Join(f.From.Codes, ", "), f.Seq)
+		v.note("one of %s (entry %d), not known which: it is in none of their books, so the balance stays open", strings.Join(f.From.Codes, ", "), f.Seq)
 		return false
 	}
 	for _, d := range tx.DrawsOf(f.Seq) {
@@ -83,11 +83,11 @@ func repacked(tx *store.Tx, v *Balance, f *lots.Feed, of func(mL float64) float6
 	mL, one := containers(tx, f.From.Codes[0])
 	switch {
 	case f.From.OneOf():
-		v.note("one of %s (entry %d): in nobody's books, so that nothing can be struck", strings.Join(f.From.Codes, ", "), f.Seq)
+		v.note("one of %s (entry %d), not known which: it is in none of their books, so the balance stays open", strings.Join(f.From.Codes, ", "), f.Seq)
 	case !f.HasQty:
-		v.note("%s was fed in a quantity nobody wrote down (entry %d): nothing can be struck", f.From.Code(), f.Seq)
+		v.note("nobody wrote down how much of %s was fed (entry %d), so the balance stays open", f.From.Code(), f.Seq)
 	case !one:
-		v.note("%s (entry %d) bears packages of several sizes: nothing can be struck", f.From.Code(), f.Seq)
+		v.note("%s (entry %d) holds packages of several sizes, so the balance stays open", f.From.Code(), f.Seq)
 	default:
 		v.add("+", "repacked", fmt.Sprintf("%g of unit %s, %g mL each", f.Count, f.From.Code(), mL), of(f.Count*mL), f.Seq)
 		return
@@ -126,10 +126,10 @@ func partOf(parts map[string]*Balance, order *[]string, kind, code string, f *lo
 	switch {
 	case f.From.OneOf():
 		b.Open = true
-		b.note("one of %s (entry %d) is drawn from no book: nothing can be struck", strings.Join(f.From.Codes, ", "), f.Seq)
+		b.note("one of %s (entry %d), not known which: it is in none of their books, so the balance stays open", strings.Join(f.From.Codes, ", "), f.Seq)
 	case !f.HasQty:
 		b.Open = true
-		b.note("%s was fed in a quantity nobody wrote down (entry %d): nothing can be struck", f.From.Code(), f.Seq)
+		b.note("nobody wrote down how much of %s was fed (entry %d), so the balance stays open", f.From.Code(), f.Seq)
 	default:
 		b.add("+", "fed", "lot "+f.From.Code(), float64(f.Qty.N), f.Seq)
 	}

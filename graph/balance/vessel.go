@@ -44,7 +44,7 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 	unit, of := vesselUnit(tx, code)
 	b := Balance{Kind: "vessel", Code: code, Title: "vessel " + code, Unit: string(unit),
 		Formula: "opening + in = out + removed + closing + unrecorded loss",
-		Source:  "what each flow says at this vessel, a flow over the period's bounds by its part; opening and closing are by the books, and what a clean found still there is unrecorded loss"}
+		Source:  "what each flow recorded at this vessel, in proportion where a flow runs past the period; opening and closing are by the books, and what was still there at a clean is unrecorded loss"}
 	if p == (Period{}) {
 		p = always
 	}
@@ -55,7 +55,7 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 		arrivals[a.Fill] = append(arrivals[a.Fill], a.Entry)
 	}
 	if opening := contentAt(fills, p.From); opening > 0 {
-		b.add("+", "opening", "there at the beginning, by the books", of(opening))
+		b.add("+", "opening", "there at the start, by the books", of(opening))
 	}
 	for _, f := range fills {
 		if in(f.Since) && f.came > 0 {
@@ -72,11 +72,11 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 			if trace.Circulates(tx, d.Entry) { // what may have been cleaned away before it
 				continue
 			}
-			b.note("%s (entry %d) is one of several: drawn from nobody's books", drawText(tx, d.Entry), d.Entry)
+			b.note("%s (entry %d) drew on one of several vessels, not known which: it is in none of their books", drawText(tx, d.Entry), d.Entry)
 		case part > 0 && d.State == lineage.Drew:
 			b.add("-", "out", drawText(tx, d.Entry), of(d.Qty*part), d.Entry)
 		case part > 0 && d.Qty > 0:
-			b.add("-", "out", drawText(tx, d.Entry)+", when nothing was there by the books", of(d.Qty*part), d.Entry)
+			b.add("-", "out", drawText(tx, d.Entry)+", when by the books nothing was there", of(d.Qty*part), d.Entry)
 		}
 	}
 	b.add("-", "closing", "there by the books at the end", of(contentAt(fills, p.Until)))
@@ -103,7 +103,7 @@ func contents(tx *store.Tx, code string) []content {
 		}
 		f.lost = f.left - carried
 		if f.end.name == "" {
-			f.end = ending{"lost", "left in " + n.Code + " by the books when it was filled anew", nil}
+			f.end = ending{"lost", "left in " + n.Code + " by the books when it was refilled", nil}
 		}
 		out[i] = f
 	}

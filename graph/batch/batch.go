@@ -28,7 +28,7 @@ func Record(tx *store.Tx, code string, letter bool) (*paper.Document, error) {
 	}
 	thing, ok := tx.Thing(code)
 	if !ok {
-		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindBrew, lots.KindRun, lots.KindUnit), ", "), "-"))
+		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; the nearest are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindBrew, lots.KindRun, lots.KindUnit), ", "), "-"))
 	}
 	switch thing.Kind {
 	case lots.KindBrew, lots.KindRun, lots.KindUnit:

@@ -80,10 +80,10 @@ type held struct{ unit, run string }
 // Ask ranks what complaints have in common.
 func Ask(tx *store.Tx, q Question) (*Answer, error) {
 	if len(q.Bad) == 0 {
-		return nil, lots.Errorf(lots.Invalid, "give the complaints: --bad CODE")
+		return nil, lots.Errorf(lots.Invalid, "give the complaints with --bad CODE")
 	}
 	if q.Days < 0 {
-		return nil, lots.Errorf(lots.Invalid, "%d days around the complaints cannot be: give 0 (for 45) or more", q.Days)
+		return nil, lots.Errorf(lots.Invalid, "%d days around the complaints is not possible: give 0 (for 45) or more", q.Days)
 	}
 	g, err := tx.Snapshot()
 	if err != nil {
@@ -151,7 +151,7 @@ func (s *search) resolve(codes []string) ([][]held, error) {
 			}
 		}
 		if len(units) == 0 {
-			return nil, lots.Errorf(lots.NotFound, "%s leads to no unit: a complaint is of a date code, a run, a pallet or a keg", text)
+			return nil, lots.Errorf(lots.NotFound, "%s leads to no unit: name a date code, a run, a pallet or a keg", text)
 		}
 		out = append(out, units)
 	}
@@ -327,7 +327,7 @@ func (s *search) trade() []Suspect {
 	return out
 }
 
-// told says a group, and what it would put in scope: the most of any of its members.
+// told describes a group, and what it would put in scope: the most of any of its members.
 func (s *search) told(g Group) Shared {
 	x := Shared{Codes: []string{}, Cover: lots.Nine(g.Cover), Base: lots.Nine(g.Base), Lift: lots.Nine(g.Lift), P: lots.Nine(g.P), Corrected: lots.Nine(g.Corrected), Good: g.Good, Units: len(g.Units)}
 	for _, m := range g.Suspects {
@@ -370,7 +370,7 @@ func (s *search) scope(m Suspect) (units, parties int) {
 	return units, len(who)
 }
 
-// separate names units that come from the one and not from the other: their retained samples tell.
+// separate names units that come from one and not the other: their retained samples would tell.
 func (s *search) separate(a, b Group) []string {
 	var out []string
 	only := func(x, y Group) {

@@ -1,6 +1,6 @@
 // Package common looks for what several complaints have in common: which shared lots, fills, runs,
 // pallets, stores or consignees explain them, and how well. It ranks; it never says what the
-// cause is. It needs complaints of three units, and says so when it has fewer.
+// cause is. It needs complaints about three units, and says so when it has fewer.
 package common
 
 import (

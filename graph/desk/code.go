@@ -44,7 +44,7 @@ func propose(tx *store.Tx, s *lots.Sheet, row lots.Row) error {
 	if last := tx.LastCode(s, prefix, 4); last != "" {
 		n, err := strconv.Atoi(strings.TrimPrefix(last, prefix))
 		if err != nil || n == 9999 {
-			return lots.Errorf(lots.Conflict, "no number is left after %s: give a code", last)
+			return lots.Errorf(lots.Conflict, "there is no free number after %s: give a code", last)
 		}
 		next = n + 1
 	}

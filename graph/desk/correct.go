@@ -26,7 +26,7 @@ type Change struct {
 	Override string // why the rows as corrected may take what is on hold
 }
 
-// Corrected is what is to be said back about a correction.
+// Corrected is the answer to a correction.
 type Corrected struct {
 	Pairs    []Pair   // never empty
 	Changes  []Reread // rows that read differently now
@@ -39,7 +39,7 @@ type Pair struct {
 	Corrects int64 `json:"corrects"`
 }
 
-// Reread is how a row read and how it reads now, in words; empty where it did not or does not stand.
+// Reread is how a row read and how it reads now, in words; empty where it was or is void.
 type Reread struct{ Was, Now string }
 
 // Amend gives cells of a row new texts; an empty text takes the cell away. What all rows of a code
@@ -237,10 +237,10 @@ func noLongerHeld(tx *store.Tx, were []string) ([]string, error) {
 	if len(freed) > 8 {
 		list += fmt.Sprintf(" and %d more", len(freed)-8)
 	}
-	return []string{"this correction takes these off hold: " + list + "; to keep them stopped, hold them themselves (heeltap hold, heeltap recall hold)"}, nil
+	return []string{"this correction takes these off hold: " + list + "; to keep them on hold, put each on hold itself (heeltap hold, heeltap recall hold)"}, nil
 }
 
-// withTakers adds the rows whose time hangs on a row: a run's feeds, a brew's inputs.
+// withTakers adds the rows whose time depends on a row: a run's feeds, a brew's inputs.
 func withTakers(tx *store.Tx, rows []int64) []int64 {
 	out := slices.Clone(rows)
 	for _, row := range rows {

@@ -14,10 +14,10 @@ import (
 	"heeltap/lots/store"
 )
 
-// Import is files of rows, and how they are to be taken in.
+// Import is files of rows, and how to take them in.
 type Import struct {
 	Paths      []string // folders of CSV files, and workbooks
-	By         string   // who says so where a row names nobody
+	By         string   // who reports rows that name nobody
 	Override   string   // why rows may take what is on hold
 	KeepGoing  bool     // keep the good rows, and write the bad ones to a folder
 	OnlyNew    bool     // pass over rows that are recorded already

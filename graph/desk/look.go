@@ -58,7 +58,7 @@ func RowsAbout(tx *store.Tx, code string) ([]lots.Entered, error) {
 	return RowsAbout(tx, text)
 }
 
-// noRow says that nothing is called like that any more, or ever was, and what comes near.
+// noRow says that nothing has that name, or no longer has it, and what comes near.
 func noRow(tx *store.Tx, code string) error {
 	if gone, ok := tx.TakenBack(code); ok {
 		return lots.Errorf(lots.NotFound, "%s was voided by entry %d (%s): %s", code, gone.Seq, gone.By, gone.Reason())

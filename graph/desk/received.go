@@ -22,7 +22,7 @@ func (said *Said) stopReceived(tx *store.Tx, a Act) error {
 	case !held:
 		return lots.Errorf(lots.Invalid, "a reason belongs to a hold: give it with --status hold")
 	case reason == "":
-		said.Warnings = append(said.Warnings, fmt.Sprintf("nobody will know what %s waits for: give --reason with --status hold (to say it now, heeltap hold %[1]s --at %[2]q --reason …)", r.Lot, row.Row["received_at"]))
+		said.Warnings = append(said.Warnings, fmt.Sprintf("nobody will know what %s is waiting for: give --reason with --status hold (to add it now, heeltap hold %[1]s --at %[2]q --reason …)", r.Lot, row.Row["received_at"]))
 		return nil
 	}
 	sheet, _ := lots.SheetNamed("holds")
@@ -30,6 +30,6 @@ func (said *Said) stopReceived(tx *store.Tx, a Act) error {
 	if err != nil {
 		return err
 	}
-	said.Also = append(said.Also, fmt.Sprintf("%s waits (entry %d): %s. When that is settled, heeltap release %s --reason …, or heeltap remove %s --reason supplier-return", r.Lot, hold[0], reason, r.Lot, r.Lot))
+	said.Also = append(said.Also, fmt.Sprintf("%s is waiting (entry %d): %s. When that is settled, heeltap release %s --reason …, or heeltap remove %s --reason supplier-return", r.Lot, hold[0], reason, r.Lot, r.Lot))
 	return nil
 }

@@ -1,5 +1,5 @@
 // Package desk is where acts are recorded: it takes a row as a person gives it, fills in what is
-// plain, refuses what must not happen, records it, and gives back what is to be said about it.
+// obvious, refuses what must not happen, records it, and returns what to tell the person.
 // The command line, pages and scanners all come to this desk.
 package desk
 
@@ -23,7 +23,7 @@ type Act struct {
 	Reason   string // what a delivery that comes in on hold waits for
 }
 
-// Said is what is to be said back about a recorded row.
+// Said is the answer to a recorded row.
 type Said struct {
 	Entry    int64    `json:"entry"`
 	Sheet    string   `json:"sheet"`
@@ -60,7 +60,7 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 	return said, tx.Err()
 }
 
-// enter records a row, unless it takes what is stopped, and gathers what is worth knowing about it.
+// enter records a row, unless it takes goods on hold, and gathers what is worth knowing about it.
 func (said *Said) enter(tx *store.Tx, row store.Statement, override string) error {
 	named := lots.Mentions(row.Sheet, row.Row)
 	known := tx.Findings(named)

@@ -11,8 +11,8 @@ import (
 	"heeltap/lots/store"
 )
 
-// SettingReturns is the site's setting of what becomes of goods that come back: hold, which is the
-// default, stops each unit until somebody has judged it; accept lets it go out again as it is.
+// SettingReturns is the site's setting for goods that come back: hold, the default, puts each unit
+// on hold until somebody has judged it; accept lets it go out again as it is.
 const SettingReturns = "returns"
 
 // The values of SettingReturns.
@@ -46,7 +46,7 @@ func stopReturned(tx *store.Tx, entry int64) (said []string, err error) {
 		if err != nil {
 			return nil, err
 		}
-		said = append(said, fmt.Sprintf("%s is on hold now (entry %d): %s. Look at it, then heeltap release %s --reason …, or heeltap remove %s", unit, hold[0], NotJudged, unit, unit))
+		said = append(said, fmt.Sprintf("%s is now on hold (entry %d): %s. Inspect it, then heeltap release %s --reason … or heeltap remove %s", unit, hold[0], NotJudged, unit, unit))
 	}
 	return said, nil
 }
@@ -71,7 +71,7 @@ func returnsCorrected(tx *store.Tx, was, now map[int64][]string) (out []string, 
 				return nil, err
 			}
 			if waits && !slices.Contains(now[entry], unit) {
-				out = append(out, fmt.Sprintf("%s is still on hold (%s): heeltap release %s --reason … if it never came back", unit, NotJudged, unit))
+				out = append(out, fmt.Sprintf("%s is still on hold (%s): if it never came back, heeltap release %s --reason …", unit, NotJudged, unit))
 			}
 		}
 		for _, unit := range now[entry] {
@@ -80,7 +80,7 @@ func returnsCorrected(tx *store.Tx, was, now map[int64][]string) (out []string, 
 				return nil, err
 			}
 			if !waits && !slices.Contains(was[entry], unit) && tx.Setting(store.SiteSettings, SettingReturns) != returnsAccept {
-				out = append(out, fmt.Sprintf("%s came back by this correction and is not on hold: heeltap hold %s --reason %q until it is judged", unit, unit, NotJudged))
+				out = append(out, fmt.Sprintf("%s came back, as now corrected, and is not on hold: heeltap hold %s --reason %q until it is judged", unit, unit, NotJudged))
 			}
 		}
 	}

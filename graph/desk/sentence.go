@@ -9,8 +9,8 @@ import (
 	"heeltap/lots/store"
 )
 
-// Sentence says what an entry recorded, as one would tell a colleague, with quantities, items and
-// times as they were understood; empty where the entry is no row that stands.
+// Sentence says what an entry recorded, as you would tell a colleague, with quantities, items and
+// times as they were understood; empty if the entry is not a row or was voided.
 func Sentence(tx *store.Tx, entry int64) string {
 	rec, ok := tx.Record(entry)
 	if !ok {
@@ -33,57 +33,50 @@ type teller struct {
 	row  lots.Row
 }
 
-// cellar tells of what came in and what was made of it.
+// cellar says what came in and what was made of it.
 func (t teller) cellar(rec lots.Record) string {
 	switch x := rec.(type) {
 	case *lots.Receipt:
 		return t.receipt(x)
 	case *lots.Brew:
-		return fmt.Sprintf("Brew %s of %s: %s cast out into %s at %s", x.Brew, x.Beer, t.volume(x.Volume), x.Into, t.when(x.CastOut))
+		return fmt.Sprintf("Cast out %s of %s (brew %s) into %s%s", t.volume(x.Volume), x.Beer, x.Brew, x.Into, t.at(x.CastOut))
 	case *lots.BrewInput:
-		stage := ""
-		if x.Stage != "" {
-			stage = " at " + x.Stage
-		}
-		return fmt.Sprintf("%s of %s went into brew %s%s", t.amount(x.Qty), t.from(x.From), x.Brew, stage)
+		return t.input(x)
 	case *lots.Addition:
 		purpose := ""
 		if x.Purpose != "" {
-			purpose = " (" + x.Purpose + ")"
+			purpose = ": " + x.Purpose
 		}
-		return fmt.Sprintf("%s of %s added to %s%s at %s", t.used(x.Qty, x.Count, x.From), t.from(x.From), x.Vessel, purpose, t.when(x.At))
+		return fmt.Sprintf("Added %s to %s%s%s", t.taken(x.Qty, x.Count, x.From), x.Vessel, t.at(x.At), purpose)
 	case *lots.Transfer:
-		via := ""
-		if len(x.Via) > 0 {
-			via = " through " + strings.Join(x.Via, ", ")
-		}
-		return fmt.Sprintf("Transfer %s: %s left %s and %s arrived in %s%s, %s to %s", x.Transfer, t.volume(x.Out), either(x.From), t.volume(x.In), x.To, via, t.when(x.Started), t.when(x.Ended))
+		return t.transfer(x)
 	case *lots.Circulation:
-		return fmt.Sprintf("%s circulated together, %s to %s", strings.Join(x.Vessels, " and "), t.when(x.Started), t.when(x.Ended))
+		return fmt.Sprintf("Circulated %s together %s", and(x.Vessels), t.span(x.Started, x.Ended))
 	case *lots.Crop:
 		into := ""
 		if x.Into != "" {
 			into = " into " + x.Into
 		}
-		return fmt.Sprintf("Cropped %s of %s from %s%s as lot %s at %s", t.amount(x.Qty), called(t.tx, x.Item), x.Vessel, into, x.Lot, t.when(x.At))
+		return fmt.Sprintf("Cropped %s of %s from %s%s%s, as lot %s", t.amount(x.Qty), called(t.tx, x.Item), x.Vessel, into, t.at(x.At), x.Lot)
 	case *lots.Clean:
 		return t.clean(x)
 	case *lots.Clearance:
-		return fmt.Sprintf("Line %s cleared at %s: its magazines, hoppers and rolls were empty", x.Line, t.when(x.At))
+		return fmt.Sprintf("Cleared line %s%s: its magazines, hoppers and rolls were empty", x.Line, t.at(x.At))
 	}
 	return ""
 }
 
 func (t teller) receipt(x *lots.Receipt) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "Received %s of %s from %s as lot %s", t.amount(x.Qty), called(t.tx, x.Item), called(t.tx, x.Supplier), x.Lot)
+	into := ""
+	if x.Into != "" {
+		into = " into " + x.Into
+	}
+	fmt.Fprintf(&b, "Received %s from %s%s as lot %s", t.of(x.Qty, called(t.tx, x.Item)), called(t.tx, x.Supplier), into, x.Lot)
 	if x.SupplierLot == "-" {
-		b.WriteString(", no supplier's lot on the goods")
+		b.WriteString(", with no supplier's lot on the goods")
 	} else {
 		b.WriteString(", supplier's lot " + x.SupplierLot)
-	}
-	if x.Into != "" {
-		b.WriteString(", into " + x.Into)
 	}
 	switch x.Status {
 	case "hold":
@@ -94,28 +87,58 @@ func (t teller) receipt(x *lots.Receipt) string {
 	return b.String()
 }
 
-func (t teller) clean(x *lots.Clean) string {
-	how := map[string]string{"cip": "cleaned in place", "manual": "cleaned by hand", "rinse": "rinsed", "purge": "purged"}[x.Method]
-	if how == "" {
-		how = x.Method
+func (t teller) input(x *lots.BrewInput) string {
+	what := t.taken(x.Qty, 0, x.From)
+	if x.Stage == "pitch" {
+		return fmt.Sprintf("Pitched %s into brew %s", what, x.Brew)
 	}
-	text := fmt.Sprintf("%s %s at %s", x.Subject.Code(), how, t.when(x.At))
+	where := map[string]string{"mash": "in the mash of", "boil": "in the boil of", "whirlpool": "in the whirlpool of", "cast-out": "at cast-out of"}[x.Stage]
+	if where == "" {
+		where = "in"
+	}
+	return fmt.Sprintf("Used %s %s brew %s", what, where, x.Brew)
+}
+
+func (t teller) transfer(x *lots.Transfer) string {
+	via, arrived := "", ""
+	if len(x.Via) > 0 {
+		via = " through " + and(x.Via)
+	}
+	if x.In != x.Out {
+		arrived = ", where " + t.volume(x.In) + " arrived,"
+	}
+	return fmt.Sprintf("Transferred %s from %s%s to %s%s %s, as %s", t.volume(x.Out), either(x.From), via, x.To, arrived, t.span(x.Started, x.Ended), x.Transfer)
+}
+
+func (t teller) clean(x *lots.Clean) string {
+	did, how := "Cleaned", ""
+	switch x.Method {
+	case "cip":
+		how = " in place"
+	case "manual":
+		how = " by hand"
+	case "rinse":
+		did = "Rinsed"
+	case "purge":
+		did = "Purged"
+	}
+	text := did + " " + x.Subject.Code() + how + t.at(x.At)
 	switch {
 	case x.Breaks():
-		return text + ": what follows starts clean"
+		return text + ": what goes in next starts clean"
 	case x.Method == "cip" || x.Method == "manual":
 		return text + ", not verified: what was in it before may still be there"
 	}
-	return text + ": this does not count as a clean"
+	return text + ", which does not count as a clean"
 }
 
-// packaging tells of runs, goods and what became of them.
+// packaging says what was packed and what became of it.
 func (t teller) packaging(rec lots.Record) string {
 	switch x := rec.(type) {
 	case *lots.Run:
 		return t.run(x)
 	case *lots.CodeChange:
-		until := "the run's end"
+		until := "its end"
 		if x.HasUntil {
 			until = t.when(x.Until)
 		}
@@ -123,9 +146,9 @@ func (t teller) packaging(rec lots.Record) string {
 	case *lots.Feed:
 		return t.feed(x)
 	case *lots.Packed:
-		return fmt.Sprintf("Packed %s in run %s onto %s", counted(x.Quantity, caseOrKeg(x.UnitKind)), x.Run, x.Unit)
+		return packed(x)
 	case *lots.Shipment:
-		return fmt.Sprintf("Shipped %s of %s to %s at %s (%s)", t.goods(x.Quantity, x.Unit), either(x.Unit), called(t.tx, x.Consignee), t.when(x.At), x.Shipment)
+		return fmt.Sprintf("Shipped %s to %s%s, as %s", t.goods(float64(x.Quantity), x.Unit), called(t.tx, x.Consignee), t.at(x.At), x.Shipment)
 	case *lots.Return:
 		return t.comeBack(x)
 	case *lots.Removal:
@@ -133,12 +156,16 @@ func (t teller) packaging(rec lots.Record) string {
 	case *lots.StockCount:
 		where := ""
 		if x.Place != "" {
-			where = " in " + x.Place
+			where = " (" + x.Place + ")"
 		}
-		return fmt.Sprintf("Counted %s of %s%s at %s", t.used(x.Qty, x.Count, x.Subject), x.Subject.Code(), where, t.when(x.At))
+		what := t.taken(x.Qty, x.Count, x.Subject)
+		if x.Subject.Kind == lots.KindVessel {
+			what = t.amount(x.Qty) + " in " + x.Subject.Code()
+		}
+		return fmt.Sprintf("Counted %s%s%s", what, where, t.at(x.At))
 	case *lots.Hold:
 		if x.Released {
-			return fmt.Sprintf("%s was on hold from %s (%s) and is released since %s", x.Subject.Code(), t.when(x.At), x.Reason, t.when(x.ReleasedAt))
+			return fmt.Sprintf("%s was on hold%s (%s) and was released%s", x.Subject.Code(), t.at(x.At), x.Reason, t.at(x.ReleasedAt))
 		}
 		return fmt.Sprintf("%s is on hold: %s", x.Subject.Code(), x.Reason)
 	}
@@ -154,64 +181,96 @@ func (t teller) run(x *lots.Run) string {
 	if x.DateCode != "" {
 		code = fmt.Sprintf(", date code %q", x.DateCode)
 	}
-	return fmt.Sprintf("Run %s of %s%s, %s to %s: %s good%s", x.Run, called(t.tx, x.Product), line, t.when(x.Started), t.when(x.Ended), counted(x.Good, "container"), code)
+	return fmt.Sprintf("Packaged %s in run %s%s %s: %s%s", called(t.tx, x.Product), x.Run, line, t.span(x.Started, x.Ended), counted(x.Good, "good container"), code)
+}
+
+func packed(x *lots.Packed) string {
+	if x.UnitKind != "keg" {
+		return fmt.Sprintf("Packed %s from run %s onto %s %s", counted(x.Quantity, "case"), x.Run, x.UnitKind, x.Unit)
+	}
+	if keg, _, ok := lots.SplitFilling(x.Unit); ok && x.Quantity == 1 {
+		return fmt.Sprintf("Filled keg %s in run %s", keg, x.Run)
+	}
+	return fmt.Sprintf("Filled %s in run %s, as %s", counted(x.Quantity, "keg"), x.Run, x.Unit)
 }
 
 func (t teller) feed(x *lots.Feed) string {
-	amount := ""
-	if x.HasQty || x.Count > 0 {
-		amount = t.used(x.Qty, x.Count, x.From) + " of "
-	}
 	span := "for the whole run"
 	switch {
 	case x.HasSince && x.HasUntil:
-		span = "from " + t.when(x.Since) + " to " + t.when(x.Until)
+		span = t.span(x.Since, x.Until)
 	case x.HasSince:
-		span = "from " + t.when(x.Since) + " to the run's end"
+		span = "from " + t.when(x.Since) + " to its end"
 	case x.HasUntil:
-		span = "from the run's start to " + t.when(x.Until)
+		span = "from its start to " + t.when(x.Until)
 	}
-	return fmt.Sprintf("Run %s was fed %s%s %s", x.Run, amount, t.from(x.From), span)
+	switch {
+	case x.HasQty || x.Count > 0:
+		return fmt.Sprintf("Fed %s to run %s %s", t.taken(x.Qty, x.Count, x.From), x.Run, span)
+	case x.From.Kind == lots.KindVessel:
+		return fmt.Sprintf("Fed run %s from %s %s", x.Run, either(x.From), span)
+	}
+	return fmt.Sprintf("Fed %s to run %s %s", t.named(x.From), x.Run, span)
 }
 
 func (t teller) comeBack(x *lots.Return) string {
 	state := map[string]string{"empty": " empty", "part": " part full"}[x.State]
-	return fmt.Sprintf("%s of %s came back%s from %s at %s (%s)", t.goods(x.Quantity, x.Unit), either(x.Unit), state, called(t.tx, x.Consignee), t.when(x.At), x.Return)
+	return capital(t.goods(float64(x.Quantity), x.Unit)) + fmt.Sprintf(" came back%s from %s%s, as %s", state, called(t.tx, x.Consignee), t.at(x.At), x.Return)
 }
 
 func (t teller) removal(x *lots.Removal) string {
-	what := map[string]string{"sample": "taken as a sample", "taproom": "served in the taproom", "destroyed": "destroyed", "dumped": "dumped", "loss": "written off as lost", "supplier-return": "sent back to the supplier"}[x.Reason]
-	if x.All {
-		return fmt.Sprintf("%s emptied: all of it %s at %s", x.Subject.Code(), what, t.when(x.At))
+	did := map[string]string{"sample": "Took %s as a sample", "taproom": "Served %s in the taproom", "destroyed": "Destroyed %s", "dumped": "Dumped %s",
+		"loss": "Wrote off %s as lost", "supplier-return": "Sent %s back to the supplier"}[x.Reason]
+	what := "all that was left in " + x.Subject.Code()
+	if !x.All {
+		what = t.taken(x.Qty, x.Count, x.Subject)
 	}
-	return fmt.Sprintf("%s of %s %s at %s", t.used(x.Qty, x.Count, x.Subject), either(x.Subject), what, t.when(x.At))
+	return fmt.Sprintf(did, what) + t.at(x.At)
 }
 
-// known tells of what there is.
+// known says what there is from now on.
 func (t teller) known(rec lots.Record) string {
 	switch x := rec.(type) {
 	case *lots.Site:
-		return fmt.Sprintf("Site %s, times in %s", x.Name, x.Zone)
+		return fmt.Sprintf("The site is %s, with times in %s", x.Name, x.Zone)
 	case *lots.Item:
-		return fmt.Sprintf("Item %s: %s (%s), counted in %s", x.Code, x.Name, x.Kind, x.Unit)
+		return fmt.Sprintf("Added item %s: %s (%s), counted in %s", x.Code, x.Name, x.Kind, map[bool]string{true: "pieces", false: string(x.Unit)}[x.Unit == "each"])
 	case *lots.Party:
-		return fmt.Sprintf("%s %s: %s", map[string]string{"supplier": "Supplier", "consignee": "Consignee", "both": "Supplier and consignee", "own": "Own place"}[x.Role], x.Code, x.Name)
+		return fmt.Sprintf("Added %s %s: %s", map[string]string{"supplier": "supplier", "consignee": "consignee", "both": "supplier and consignee", "own": "our own place"}[x.Role], x.Code, x.Name)
 	case *lots.Vessel:
-		holds := ""
-		if x.Capacity > 0 {
-			unit := x.Unit
-			if unit == "" {
-				unit = t.site.VolumeUnit
-			}
-			holds = ", holds " + number(x.Capacity) + " " + string(unit)
-		}
-		return fmt.Sprintf("Vessel %s, %s%s", x.Code, x.Kind, holds)
+		return t.vessel(x)
 	case *lots.Line:
-		return fmt.Sprintf("Line %s", x.Code)
+		return "Added line " + x.Code
 	case *lots.Product:
-		return fmt.Sprintf("Product %s: %s, %d mL, %d to the case", x.Code, x.Name, x.ContainerML, x.PerCase)
+		size := number(float64(x.ContainerML)) + " mL"
+		if x.ContainerML >= 1000 {
+			size = number(float64(x.ContainerML)/1000) + " L"
+		}
+		if x.PerCase > 1 {
+			size += fmt.Sprintf(", %d to the case", x.PerCase)
+		}
+		return fmt.Sprintf("Added product %s: %s, %s", x.Code, x.Name, size)
 	}
 	return ""
+}
+
+func (t teller) vessel(x *lots.Vessel) string {
+	kind := map[string]string{"bright": "bright tank", "serving": "serving tank", "gas": "gas vessel"}[x.Kind]
+	switch {
+	case x.Kind == "path":
+		return fmt.Sprintf("Added path %s: beer passes through it", x.Code)
+	case kind == "":
+		kind = x.Kind
+	}
+	holds := ""
+	if x.Capacity > 0 {
+		unit := x.Unit
+		if unit == "" {
+			unit = t.site.VolumeUnit
+		}
+		holds = ", which holds " + number(x.Capacity) + " " + string(unit)
+	}
+	return fmt.Sprintf("Added %s %s%s", kind, x.Code, holds)
 }
 
 // amount writes a quantity in the unit it was given in, as it was understood.
@@ -233,22 +292,36 @@ func baseUnit(site lots.Site, dim lots.Dim) lots.Unit {
 	return "each"
 }
 
-// used writes a quantity of lots and vessels, or a number of cases and kegs.
-func (t teller) used(q lots.Quantity, count float64, of lots.Ref) string {
-	if of.Kind != lots.KindUnit || count == 0 && q.N != 0 {
-		return t.amount(q)
+// of writes how much there is of something with a name: "60 kg of pale malt", "500 × can end".
+func (t teller) of(q lots.Quantity, name string) string {
+	if q.Dim == lots.Pieces {
+		return number(float64(q.N)) + " × " + name
 	}
-	thing, _ := t.tx.Thing(of.Code())
-	unit := caseOrKeg(thing.UnitKind)
-	if count != 1 {
-		unit += "s"
-	}
-	return number(count) + " " + unit
+	return t.amount(q) + " of " + name
 }
 
-func (t teller) goods(n int64, of lots.Ref) string {
+// taken writes what was taken of lots and units, or from vessels.
+func (t teller) taken(q lots.Quantity, count float64, from lots.Ref) string {
+	switch {
+	case from.Kind == lots.KindUnit && (count != 0 || q.N == 0):
+		return t.goods(count, from)
+	case from.Kind == lots.KindVessel:
+		return t.amount(q) + " from " + either(from)
+	}
+	return t.of(q, t.named(from))
+}
+
+// goods writes a number of cases of a unit, or the keg that it is.
+func (t teller) goods(n float64, of lots.Ref) string {
 	thing, _ := t.tx.Thing(of.Codes[0])
-	return counted(n, caseOrKeg(thing.UnitKind))
+	one := caseOrKeg(thing.UnitKind)
+	switch {
+	case one == "keg" && n == 1:
+		return "keg " + either(of)
+	case n == 1:
+		return "1 case of " + either(of)
+	}
+	return number(n) + " " + one + "s of " + either(of)
 }
 
 func (t teller) volume(ml int64) string {
@@ -259,16 +332,33 @@ func (t teller) volume(ml int64) string {
 	return number(unit.Of(float64(ml))) + " " + string(unit)
 }
 
-// from names where something came from: lots with what they are.
-func (t teller) from(r lots.Ref) string {
+// named writes codes, those of received lots with what they are.
+func (t teller) named(r lots.Ref) string {
 	parts := make([]string, len(r.Codes))
 	for i, code := range r.Codes {
 		parts[i] = code
 		if rec, ok := t.tx.Receipt(code); ok {
-			parts[i] = nameOf(t.tx, rec.Item) + " " + code
+			parts[i] = nameOf(t.tx, rec.Item) + " (" + code + ")"
 		}
 	}
 	return strings.Join(parts, " or ")
+}
+
+// at writes when something happened; of a bare date, that the time of day is unknown.
+func (t teller) at(w lots.When) string {
+	if w.Certain() {
+		return " at " + t.when(w)
+	}
+	return " on " + w.Text(t.site.Zone)[:10] + ", time not given"
+}
+
+// span writes from when to when, with the day once where it is the same.
+func (t teller) span(from, to lots.When) string {
+	a, b := t.when(from), t.when(to)
+	if from.Certain() && to.Certain() && a[:10] == b[:10] {
+		b = b[11:]
+	}
+	return "from " + a + " to " + b
 }
 
 func (t teller) when(w lots.When) string {
@@ -279,6 +369,23 @@ func (t teller) when(w lots.When) string {
 }
 
 func either(r lots.Ref) string { return strings.Join(r.Codes, " or ") }
+
+// and lists things: A, B and C.
+func and(list []string) string {
+	last := len(list) - 1
+	if last < 1 {
+		return strings.Join(list, "")
+	}
+	return strings.Join(list[:last], ", ") + " and " + list[last]
+}
+
+// capital begins a sentence; digits and codes stay as they are.
+func capital(text string) string {
+	if rest, ok := strings.CutPrefix(text, "keg "); ok {
+		return "Keg " + rest
+	}
+	return text
+}
 
 func caseOrKeg(unitKind string) string {
 	if unitKind == "keg" {

@@ -27,7 +27,7 @@ func Set(tx *store.Tx, of, name, value, reason, by string) (notes []string, err 
 		return nil, err
 	}
 	if name == recall.SettingMarket && value != "" && !recall.AuthorityKnown(tx, value) {
-		notes = append(notes, fmt.Sprintf("no authority is known for market %s; name it: heeltap set site %s%s NAME", value, recall.SettingAuthorityOf, value))
+		notes = append(notes, fmt.Sprintf("no authority is known for market %s: name it with heeltap set site %s%s NAME", value, recall.SettingAuthorityOf, value))
 	}
 	return notes, tx.Err()
 }
@@ -170,5 +170,5 @@ func checkSetting(tx *store.Tx, of, name, value string) error {
 	if len(near) == 0 {
 		near = names[:min(len(names), 4)]
 	}
-	return lots.Errorf(lots.NotFound, "%s has no setting %q; there is %s (heeltap set --help and heeltap check --list show them all)", of, name, strings.Join(near, ", "))
+	return lots.Errorf(lots.NotFound, "%s has no setting %q; it has %s (heeltap set --help and heeltap check --list show them all)", of, name, strings.Join(near, ", "))
 }

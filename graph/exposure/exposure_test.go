@@ -317,7 +317,7 @@ func TestAnotherLotIsOneThatWasThere(t *testing.T) {
 	require.NoError(t, exposure.Shrink(ctx, db, a, len(a.Risks)))
 	require.Len(t, a.Shrink, 1)
 	require.Equal(t, "lot H1", a.Shrink[0].Risk)
-	require.Contains(t, a.Shrink[0].What, "change the lot before brew B2: take H2")
+	require.Contains(t, a.Shrink[0].What, "change lots before brew B2: use H2")
 	require.InDelta(t, 240, a.Shrink[0].Before, 1e-9)
 	require.InDelta(t, 80, a.Shrink[0].After, 1e-9)
 	require.Error(t, exposure.Shrink(ctx, db, a, -1))

@@ -35,7 +35,7 @@ type Attempt struct {
 const (
 	lessInScope   = "less in scope"
 	noLessInScope = "no less in scope"
-	nothingToTry  = "nothing to try: it goes on through no tank or silo that could have been cleaned between, and no other lot could have been taken"
+	nothingToTry  = "nothing to try: it passes through no tank or silo that could have been cleaned in between, and no other lot could have been used"
 )
 
 // proposal is a row that was not recorded, or one that would read otherwise.
@@ -72,14 +72,14 @@ func Shrink(ctx context.Context, db *store.DB, a *Answer, worst int) (err error)
 		before := x.risk.litres()
 		t := Attempt{Trial{x.risk.Kind + " " + x.risk.Code, x.p.what, before, before, 0}, noLessInScope}
 		if a.Tried == mostTrials {
-			t.Result = fmt.Sprintf("not tried: %d are the most at once", mostTrials)
+			t.Result = fmt.Sprintf("not tried: at most %d are tried at once", mostTrials)
 			a.Attempts = append(a.Attempts, t)
 			continue
 		}
 		a.Tried++
 		after, err := try(ctx, copied, x.risk, x.p)
 		if err != nil {
-			t.Result = fmt.Sprintf("it could not have been so: %v", err)
+			t.Result = fmt.Sprintf("not possible: %v", err)
 		} else if saved := before - after; saved > 1e-6 {
 			t.After, t.Saved, t.Result = lots.Nine(after), lots.Nine(saved), lessInScope
 			a.Shrink = append(a.Shrink, t.Trial)
@@ -144,7 +144,7 @@ func try(ctx context.Context, copied *store.DB, r Risk, p proposal) (litres floa
 			}
 		}
 		if !there {
-			return lots.Errorf(lots.NotFound, "%s would not be there at all", r.Code)
+			return lots.Errorf(lots.NotFound, "%s would not exist then", r.Code)
 		}
 		return errUndone
 	})
@@ -248,7 +248,7 @@ func (m *model) lotChange(r Risk) []proposal {
 	if other == nil {
 		return nil
 	}
-	return []proposal{{what: fmt.Sprintf("change the lot before brew %s: take %s from there on", moved[0].in.Brew, other.Lot), amend: entries, set: map[string]string{"from": other.Lot}}}
+	return []proposal{{what: fmt.Sprintf("change lots before brew %s: use %s from then on", moved[0].in.Brew, other.Lot), amend: entries, set: map[string]string{"from": other.Lot}}}
 }
 
 // use is one use of a lot in a brew, and when.

@@ -1,5 +1,5 @@
-// Package gate is the one way by which rows come into the records: nothing that takes from
-// what is on hold passes without a named override.
+// Package gate is the only way into the records: no row that takes goods on hold passes without
+// an override by name and reason.
 package gate
 
 import (
@@ -11,13 +11,13 @@ import (
 	"heeltap/lots/store"
 )
 
-// Override lets acts take what is on hold: why, and who says so. Without a reason it lets nothing through.
+// Override lets acts take goods on hold: why, and who decided it. Without a reason it lets nothing through.
 type Override struct{ Reason, By string }
 
 // Given reports whether there is a reason.
 func (o Override) Given() bool { return strings.TrimSpace(o.Reason) != "" }
 
-// Record journals that entries took what is on hold all the same.
+// Record journals that entries took goods on hold under this override.
 func (o Override) Record(tx *store.Tx, entries []int64) error {
 	entries = slices.Compact(slices.Sorted(slices.Values(entries)))
 	_, err := tx.Act(store.AboutHolds, store.Override{Do: "override", Entries: entries, Reason: o.Reason}, o.By)

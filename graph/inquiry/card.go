@@ -87,7 +87,7 @@ func (card *Card) inside(tx *store.Tx, back *trace.Answer, p *lots.Product) {
 	}
 }
 
-// sent tells where the candidate's units went, and whether the caller's place is among them.
+// sent says where the candidate's units went, and whether the caller's place is among them.
 func (card *Card) sent(tx *store.Tx, c Candidate, q Question) error {
 	sums := map[string]*Sent{}
 	zone := tx.Site().Zone
@@ -167,14 +167,14 @@ func placeFits(tx *store.Tx, sent []Sent, place string) string {
 		}
 		if strings.EqualFold(p.Code, place) || strings.Contains(strings.ToLower(p.Name+" "+p.Address), strings.ToLower(place)) {
 			if s.Quantity == 0 {
-				return fmt.Sprintf("may fit: %s may have had some from %s, by a shipment of one of several", p.Name, s.First)
+				return fmt.Sprintf("may fit: %s may have received some since %s, in a shipment of one of several units", p.Name, s.First)
 			}
-			return fmt.Sprintf("fits: %s had some from %s", p.Name, s.First)
+			return fmt.Sprintf("fits: %s has received some since %s", p.Name, s.First)
 		}
 		further = further || p.Channel == "distributor"
 	}
 	if further {
-		return "not among those supplied directly; a distributor may have passed it on"
+		return "not supplied directly; a distributor may have passed it on"
 	}
-	return "does not fit: none of it went there by the records"
+	return "does not fit: by the records none of it went there"
 }

@@ -62,8 +62,8 @@ func productOf(tx *store.Tx, code string) *lots.Product {
 	return &lots.Product{Code: code, Name: code, PerCase: 1}
 }
 
-// What does not fit the rest of what was said makes a candidate less likely, and never drops it:
-// people take a carton's code for a can's, and remember dates wrong.
+// What does not fit the rest of what was said makes a candidate less likely, but never drops it:
+// people mistake a carton's code for a can's, and misremember dates.
 const costAgainst = 0.7
 
 // against notes what contradicts a candidate.
@@ -90,7 +90,7 @@ func (c *Candidate) weigh(tx *store.Tx, q Question) {
 		return ok && w.To < run.Started.From
 	}
 	if !slices.ContainsFunc(c.Runs, func(code string) bool { return !later(code) }) {
-		c.against("it was packed after it was bought")
+		c.against("it was packed after the package was bought")
 	}
 }
 

@@ -1,7 +1,7 @@
-// Package inquiry turns what somebody reads off a can, bottle, case or keg into what it may
-// be, and what is known of that: ranked candidates, what would tell them apart, and a card
-// of the best. Only what was really printed is a candidate. It never says that something is
-// not affected; it says what is known.
+// Package inquiry turns a code read off a can, bottle, case or keg into what it could be and what
+// is known about that: ranked candidates, what would tell them apart, and a card on the best.
+// Only what was really printed is a candidate. It never says that something is not affected;
+// it says what is known.
 package inquiry
 
 import (
@@ -128,14 +128,14 @@ const costNear = 0.75
 // check refuses what no question can be.
 func (q Question) check(tx *store.Tx) error {
 	if strings.TrimSpace(q.Read) == "" {
-		return lots.Errorf(lots.Invalid, "give what was read, as it was read")
+		return lots.Errorf(lots.Invalid, "give the text as it was read")
 	}
 	for _, x := range []struct {
 		name, text string
 		most       int
 	}{{"what was read", q.Read, datecode.MostRead}, {"the product", q.Product, mostSaid}, {"the place", q.Place, mostSaid}, {"when it was bought", q.Bought, mostSaid}, {"the caller", q.Caller, mostSaid}, {"the note", q.Note, 10 * mostSaid}} {
 		if n := utf8.RuneCountInString(x.text); n > x.most {
-			return lots.Errorf(lots.Invalid, "%s has %d characters, and %d is the most: give what stands on the package, line by line if need be", x.name, n, x.most)
+			return lots.Errorf(lots.Invalid, "%s has %d characters, and the most is %d: give what is on the package, line by line if need be", x.name, n, x.most)
 		}
 	}
 	if q.Bought != "" {
@@ -205,7 +205,7 @@ func locateFirst(tx *store.Tx, q Question, found []Candidate) error {
 	return nil
 }
 
-// show takes the first candidates for the answer, and tells of the rest.
+// show takes the first candidates for the answer, and counts the rest.
 func (a *Answer) show(found []Candidate) {
 	shown := found[:min(mostCandidates, len(found))]
 	a.Candidates = append(a.Candidates, shown...)
@@ -256,7 +256,7 @@ func apart(list []Candidate) string {
 	}
 	codes := distinct(func(c Candidate) string { return c.Printed })
 	if len(codes) < 2 {
-		return fmt.Sprintf("Where does it stand: is it the number of a %s?", or(distinct(func(c Candidate) string { return c.Kind })))
+		return fmt.Sprintf("Where on it was this read: is it the number of a %s?", or(distinct(func(c Candidate) string { return c.Kind })))
 	}
 	shortest := slices.MinFunc(codes, func(a, b string) int { return cmp.Compare(len(datecode.Plain(a)), len(datecode.Plain(b))) })
 	for i := range []rune(datecode.Plain(shortest)) {
@@ -267,7 +267,7 @@ func apart(list []Candidate) string {
 			}
 		}
 		if len(here) > 1 {
-			return fmt.Sprintf("Is it %s? Character %d, without blanks and marks, is %s.", or(codes), i+1, or(here))
+			return fmt.Sprintf("Is it %s? Character %d, leaving out spaces and punctuation, is %s.", or(codes), i+1, or(here))
 		}
 	}
 	return fmt.Sprintf("Is it %s? Is anything printed after it?", or(codes))
@@ -281,15 +281,15 @@ func or(list []string) string {
 	return strings.Join(list, "")
 }
 
-// says is what can be told to the caller: what is known, and never that all is well.
+// says is what the caller can be told: what is known, and never that all is well.
 func says(a *Answer) string {
 	for _, u := range a.Unnumbered {
 		if u.stopped() {
-			return "It may be a keg of run " + u.Run + " whose number nobody wrote down, and that run is on hold or under recall: ask what else stands on the keg, ask to set it apart, unopened, and call the quality lead now."
+			return "It may be a keg of run " + u.Run + " whose number nobody wrote down, and that run is on hold or under recall: ask what else is on the keg, ask them to set it aside unopened, and call the quality lead now."
 		}
 	}
 	if len(a.Candidates) == 0 {
-		return "Nothing that was ever printed reads like this. That does not mean that it is not affected: ask for a picture of the whole code, and ask to keep the package apart."
+		return "Nothing ever printed reads like this. That does not mean that it is not affected: ask for a photo of the whole code, and ask them to set the package aside."
 	}
 	first := a.Candidates[0]
 	var near, far []string
@@ -309,15 +309,15 @@ func says(a *Answer) string {
 	}
 	switch {
 	case first.stopped():
-		return "It may be on hold or under recall: ask to set it apart, unopened, and call the quality lead now." + less
+		return "It may be on hold or under recall: ask them to set it aside unopened, and call the quality lead now." + less
 	case len(near) > 0:
-		return "It may also be " + some(near) + ", which is on hold or under recall: ask to set it apart, unopened, ask the question, and call the quality lead now." + less
+		return "It may also be " + some(near) + ", which is on hold or under recall: ask them to set it aside unopened, ask the question, and call the quality lead now." + less
 	case len(first.Beside) > 0:
-		return "Other packages of this code are on hold or under recall (" + some(first.Beside) + "): have the time of day read once more, ask to keep the package apart until then, and call the quality lead." + less
+		return "Other packages of this code are on hold or under recall (" + some(first.Beside) + "): have the time of day read again, ask them to set the package aside until then, and call the quality lead." + less
 	case a.Exact == 0 || a.Ask != "" || len(first.Against) > 0 || len(far) > 0 && first.Score < 100:
-		return "It is not settled which package it is: ask the question, or for a picture, and ask to keep the package apart until then." + less
+		return "It is not clear yet which package this is: ask the question, or ask for a photo, and ask them to set the package aside until then." + less
 	}
-	return "No hold and no recall is recorded for it now. That is what the records know, and no word about this package: if anything is wrong with it, keep it apart and note it down." + less
+	return "No hold or recall is recorded for it now. That is what the records say; it does not clear this package: if anything is wrong with it, set it aside and note it down." + less
 }
 
 // some lists the first of many.

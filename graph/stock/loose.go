@@ -10,7 +10,7 @@ import (
 	"heeltap/lots/store"
 )
 
-// What is on no unit is told of for so long after its run: later it is for the readiness check.
+// What is on no unit is listed for this long after its run; later it is for the readiness check.
 const looseFor = 90 * 24 * time.Hour
 
 func each(keg bool) string {

@@ -1,6 +1,6 @@
-// Package stock tells what is in the house by the books: what every tank holds, what is left
-// of every lot, and which pallets and kegs have not left; each beside the last count of it,
-// carried on by what moved since.
+// Package stock lists what is in the house by the books: what every tank holds, what is left
+// of every lot, and which pallets and kegs have not left; each beside its last count,
+// updated by what moved since.
 package stock
 
 import (
@@ -144,7 +144,7 @@ func Lots(tx *store.Tx, item string) ([]Lot, error) {
 	return out, tx.Err()
 }
 
-// lotOf tells of a lot and what is left of it, in base units; stored is whether it lies in a vessel instead.
+// lotOf says what is left of a lot, in base units; stored is whether it is in a vessel instead.
 func lotOf(tx *store.Tx, rec lots.Record) (l Lot, unit lots.Unit, left float64, stored bool) {
 	switch x := rec.(type) {
 	case *lots.Receipt:

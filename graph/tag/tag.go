@@ -49,7 +49,7 @@ func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 		return tag, err
 	}
 	if len(rows) == 0 || rows[0].Sheet.Code == "" {
-		return tag, lots.Errorf(lots.NotFound, "no lot, vessel, run, pallet or keg is called %q; near it are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindLot, lots.KindVessel, lots.KindRun, lots.KindUnit), ", "), "none"))
+		return tag, lots.Errorf(lots.NotFound, "no lot, vessel, run, pallet or keg is called %q; the nearest are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindLot, lots.KindVessel, lots.KindRun, lots.KindUnit), ", "), "none"))
 	}
 	first, _ := tx.Record(rows[0].Seq)
 	switch x := first.(type) {
@@ -70,7 +70,7 @@ func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 	case *lots.Packed:
 		unitTag(tx, &tag, rows, zone)
 	default:
-		return tag, lots.Errorf(lots.Invalid, "%s names no such thing (%s): tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
+		return tag, lots.Errorf(lots.Invalid, "%s is a %s: tags are for lots, vessels, runs, pallets and kegs", code, rows[0].Sheet.Noun)
 	}
 	held, err := holds.On(lots.CodeKind(rows[0].Sheet), code)
 	switch {

@@ -116,7 +116,7 @@ func TestWhatIsAskedFor(t *testing.T) {
 	} {
 		require.Equal(t, code, of(t, house, text)[0].Code, text)
 	}
-	for text, want := range map[string]string{"MALT": "tags are for lots, vessels, runs, pallets and kegs", "L-9": "near it are: ", "S-1": "tags are for"} {
+	for text, want := range map[string]string{"MALT": "tags are for lots, vessels, runs, pallets and kegs", "L-9": "the nearest are: ", "S-1": "tags are for"} {
 		err := asked(t, house, func(tx *store.Tx) error { _, err := tag.Of(tx, []string{text}); return err })
 		require.ErrorContains(t, err, want)
 		require.NotEqual(t, lots.Internal, lots.KindOf(err))

@@ -119,7 +119,7 @@ func (g *guard) atHeld(rec lots.Record) string {
 		vessel, at, text = x.Vessel, x.At, "%s is on hold: what was cropped from it is held too"
 	case *lots.Clean:
 		if x.Subject.Kind == lots.KindVessel {
-			vessel, at, text = x.Subject.Code(), x.At, "%s held what is on hold when it was cleaned: record where that went (heeltap remove)"
+			vessel, at, text = x.Subject.Code(), x.At, "%s held goods on hold when it was cleaned: record where they went (heeltap remove)"
 		}
 	}
 	for _, n := range g.tx.NodesOf(vessel) {
@@ -135,7 +135,7 @@ func (g *guard) letThrough(at lots.When, code string, nodes []store.Node) string
 	ever := lots.When{From: math.MaxInt64, To: math.MaxInt64}
 	for _, n := range nodes {
 		if steps := g.heldBy(at, n.ID); steps != nil {
-			return fmt.Sprintf("a release let %s go; what went into it, %s, is still on hold", code, steps[0].Node.Shown())
+			return fmt.Sprintf("%s was released, but what went into it, %s, is still on hold", code, steps[0].Node.Shown())
 		}
 		if g.heldBy(ever, n.ID) != nil {
 			return fmt.Sprintf("%s is on hold now: what was recorded happened before that, and what it went into is held too", code)

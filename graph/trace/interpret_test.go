@@ -148,7 +148,7 @@ func TestPutDownIsNotReadAnew(t *testing.T) {
 		_, err := trace.Ask(tx, trace.Question{Dir: graph.Forward, From: []string{"p26 0001"}, Literal: true})
 		require.ErrorContains(t, err, "nothing recorded is called")
 		_, err = trace.Trace(tx, graph.Forward, "P26-0004")
-		require.ErrorContains(t, err, "took P26-0004 back")
+		require.ErrorContains(t, err, "voided P26-0004")
 		require.False(t, slices.ContainsFunc(tx.Readings(), func(r store.ReadAs) bool { return r.Text == "P26-0004" }))
 		return nil
 	}))

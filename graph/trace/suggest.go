@@ -26,7 +26,7 @@ func (r *resolver) unknown(code, kind string) error {
 		what = "there is no " + strings.ReplaceAll(kind, "-", " ")
 	}
 	if gone, ok := r.tx.TakenBack(code); ok {
-		what = fmt.Sprintf("entry %d took %s back (%s); %s", gone.Seq, code, gone.Reason(), what)
+		what = fmt.Sprintf("entry %d voided %s (%s); %s", gone.Seq, code, gone.Reason(), what)
 	}
 	wrong := misdialled(code)
 	for _, said := range datecode.Around(code) {

@@ -101,9 +101,9 @@ func Check(word string) error {
 	slices.Sort(all)
 	near := lots.NearestOf(strings.ToLower(strings.TrimSpace(word)), slices.Compact(all))
 	if len(near) == 0 {
-		return lots.Errorf(lots.Invalid, "neither US nor EU law has an allergen %q: a label covers it only by the very same word", word)
+		return lots.Errorf(lots.Invalid, "neither US nor EU law lists an allergen %q: a label covers it only with exactly the same word", word)
 	}
-	return lots.Errorf(lots.Invalid, "neither US nor EU law has an allergen %q; did you mean %s?", word, strings.Join(near[:min(3, len(near))], ", "))
+	return lots.Errorf(lots.Invalid, "neither US nor EU law lists an allergen %q; did you mean %s?", word, strings.Join(near[:min(3, len(near))], ", "))
 }
 
 // Of lists the groups of a law that a word means.

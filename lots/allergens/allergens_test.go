@@ -49,7 +49,7 @@ func TestWhatPeopleWrite(t *testing.T) {
 	require.True(t, allergens.Known("SO2"))
 	require.NoError(t, allergens.Check("Milk"))
 	require.ErrorContains(t, allergens.Check("mlik"), "did you mean milk")
-	require.ErrorContains(t, allergens.Check("moonlight"), "very same word")
+	require.ErrorContains(t, allergens.Check("moonlight"), "exactly the same word")
 }
 
 func TestDeclared(t *testing.T) {

@@ -198,7 +198,7 @@ func timesAt(text []glyph, start, end int, hour, minute string, p *Pattern) []sp
 		s.rest = rest
 		if dropped > 0 {
 			s.cost += costEnd + costMore*float64(dropped-1)
-			s.how = append(slices.Clone(s.how), "something else beside the time is not part of the code")
+			s.how = append(slices.Clone(s.how), "something beside the time is not part of the code")
 		}
 		out = append(out, s)
 	}

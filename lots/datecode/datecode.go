@@ -120,7 +120,7 @@ func Parse(pattern string) (*Pattern, error) {
 			literal += rest[:1]
 			rest = rest[2:]
 		case rest[0] == '}':
-			return nil, lots.Errorf(lots.Invalid, "%q has a } without its {; write a brace that is printed itself twice", pattern)
+			return nil, lots.Errorf(lots.Invalid, "%q has a } without its {; to print a brace, write it twice", pattern)
 		case rest[0] != '{':
 			n := strings.IndexAny(rest, "{}")
 			if n < 0 {
@@ -131,7 +131,7 @@ func Parse(pattern string) (*Pattern, error) {
 		default:
 			end := strings.IndexByte(rest, '}')
 			if end < 0 {
-				return nil, lots.Errorf(lots.Invalid, "%q has a { without its }; write a brace that is printed itself twice", pattern)
+				return nil, lots.Errorf(lots.Invalid, "%q has a { without its }; to print a brace, write it twice", pattern)
 			}
 			flush()
 			x, err := fieldNamed(rest[1:end])
@@ -161,7 +161,7 @@ func fieldNamed(name string) (piece, error) {
 	for _, f := range fields {
 		known = append(known, f.name)
 	}
-	return piece{}, lots.Errorf(lots.Invalid, "{%s} is not a field of a date code: use %s; those of a date may have packed- before them", name, strings.Join(known, ", "))
+	return piece{}, lots.Errorf(lots.Invalid, "{%s} is not a field of a date code: use %s; the fields of a date may start with packed-", name, strings.Join(known, ", "))
 }
 
 // findTime finds where the time of day stands.
@@ -209,7 +209,7 @@ func Check(pattern string) error {
 		return err
 	}
 	if !slices.ContainsFunc(p.pieces, func(x piece) bool { return x.field != nil && x.field.date }) {
-		return lots.Errorf(lots.Invalid, "%q has no field of a date: add some, such as {year}, {month} and {day}, or every package would carry the same code", pattern)
+		return lots.Errorf(lots.Invalid, "%q has no date in it: add fields such as {year}, {month} and {day}, or every package would carry the same code", pattern)
 	}
 	return nil
 }

@@ -66,7 +66,7 @@ func TestParseRefuses(t *testing.T) {
 func TestCheck(t *testing.T) {
 	require.NoError(t, datecode.Check("BB {year}-{month}-{day} {hour}:{minute}"))
 	require.ErrorContains(t, datecode.Check("BB {year}-{mon}-{dd}"), "{dd} is not a field of a date code: use year, yy")
-	require.ErrorContains(t, datecode.Check("BB {hour}:{minute}"), "no field of a date")
+	require.ErrorContains(t, datecode.Check("BB {hour}:{minute}"), "no date in it")
 	require.ErrorContains(t, datecode.Check("BB {year"), "without its }")
 }
 

@@ -8,6 +8,6 @@
 // (books.go, trial.go): which fills it had, and which fill every outflow drew
 // on. Then entries, runs, path items, lots, brews and units write their
 // nodes and links from the records and those books. What one of them writes is
-// its cell; Derive works out again only the cells that a change bears on, and given
-// all records it derives everything.
+// its cell; Derive works out again only the cells that a change affects; given all
+// records, it derives everything.
 package lineage

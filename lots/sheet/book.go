@@ -366,7 +366,7 @@ func (r *reading) otherPages(b *book, file string) error {
 	case r.how.SkipOthers:
 		r.passed = append(r.passed, others...)
 	default:
-		r.fault(filepath.Base(file), 1, "", "has pages that are not record sheets: %s. Rename or remove them, or ask for them to be passed over; the sheets are %s",
+		r.fault(filepath.Base(file), 1, "", "has pages that are not record sheets: %s. Rename or remove them, or skip them with --skip-others; the sheets are %s",
 			strings.Join(named, ", "), strings.Join(sheetNames(""), " "))
 	}
 	return nil

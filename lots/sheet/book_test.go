@@ -198,7 +198,7 @@ func TestPageFaults(t *testing.T) {
 	require.Len(t, rows, 1)
 	require.Len(t, faults, 2, "a page without cells is left alone")
 	require.Equal(t, "runs:3: colour: runs has no such column: it has run, product, line, started_at, ended_at, date_code, good, rejects, clock_offset_min, by", faults[0].String())
-	require.Equal(t, `book.xlsx:1: has pages that are not record sheets: "recipt" (did you mean receipts?), "Notes". Rename or remove them, or ask for them to be passed over; the sheets are `+strings.Join(sheetNames(""), " "), faults[1].String())
+	require.Equal(t, `book.xlsx:1: has pages that are not record sheets: "recipt" (did you mean receipts?), "Notes". Rename or remove them, or skip them with --skip-others; the sheets are `+strings.Join(sheetNames(""), " "), faults[1].String())
 }
 
 func TestAWorkbookWithoutSheetsIsRefused(t *testing.T) {

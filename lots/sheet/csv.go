@@ -31,13 +31,13 @@ func (r *reading) folder(dir string) error {
 		case !ok:
 			r.unknownFile(name)
 		case found[s] != "":
-			r.fault(name, 1, "", "is the sheet %s once more, beside %s: put their rows into one file", s.Name, found[s])
+			r.fault(name, 1, "", "is the sheet %s again, as well as %s: put their rows into one file", s.Name, found[s])
 		default:
 			found[s] = name
 		}
 	}
 	if !any {
-		return lots.Errorf(lots.NotFound, "%s holds none of the files that are read: %s", dir, strings.Join(sheetNames(".csv"), " "))
+		return lots.Errorf(lots.NotFound, "%s has none of the files that are read: %s", dir, strings.Join(sheetNames(".csv"), " "))
 	}
 	for _, s := range lots.Sheets {
 		if found[s] == "" {
@@ -59,7 +59,7 @@ func (r *reading) unknownFile(name string) {
 	case len(near) > 0:
 		r.fault(name, 1, "", "is not one of the sheets; did you mean %s?", strings.Join(near, ", "))
 	default:
-		r.fault(name, 1, "", "is not one of the sheets (%s); --skip-others passes over it", strings.Join(known, " "))
+		r.fault(name, 1, "", "is not one of the sheets (%s); skip it with --skip-others", strings.Join(known, " "))
 	}
 }
 

@@ -144,7 +144,7 @@ func TestNumbersThatCanBeReadTwoWays(t *testing.T) {
 
 	got = contentsOf(t, "receipts.csv", rows("12.000"), Options{Decimal: lots.Comma})
 	require.Empty(t, got.Rows)
-	require.Equal(t, `receipts.csv:2: quantity: "12.000" can be 12 or 12000: write it without a separator of thousands, and with a comma before parts`, got.Faults.Error())
+	require.Equal(t, `receipts.csv:2: quantity: "12.000" can be 12 or 12000: write it without thousands separators, and with a decimal comma`, got.Faults.Error())
 }
 
 // A workbook's own numbers are no texts: their point is nobody's separator of thousands.

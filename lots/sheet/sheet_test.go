@@ -229,9 +229,9 @@ func TestFolderFaults(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, rows, 1)
 	require.Len(t, faults, 4)
-	require.Equal(t, "codes.csv:1: is the sheet codes once more, beside Codes.csv: put their rows into one file", faults[0].String())
+	require.Equal(t, "codes.csv:1: is the sheet codes again, as well as Codes.csv: put their rows into one file", faults[0].String())
 	require.Equal(t, "recipts.csv:1: is not one of the sheets; did you mean receipts.csv?", faults[1].String())
-	require.Equal(t, "whatever at all.csv:1: is not one of the sheets ("+strings.Join(sheetNames(".csv"), " ")+"); --skip-others passes over it", faults[2].String())
+	require.Equal(t, "whatever at all.csv:1: is not one of the sheets ("+strings.Join(sheetNames(".csv"), " ")+"); skip it with --skip-others", faults[2].String())
 	require.Equal(t, "runs.csv:1: is not a file", faults[3].String())
 }
 
@@ -249,7 +249,7 @@ func TestWhatCanNotBeOpened(t *testing.T) {
 		want       string
 	}{
 		{"missing", filepath.Join(dir, "none"), lots.NotFound, "does not exist: name a folder of CSV files or an .xlsx workbook"},
-		{"empty folder", empty, lots.NotFound, "holds none of the files that are read: site.csv items.csv"},
+		{"empty folder", empty, lots.NotFound, "has none of the files that are read: site.csv items.csv"},
 		{"one CSV file", write("codes.csv", codesHead), lots.Invalid, "is one CSV file: name the folder that holds it"},
 		{"old workbook", write("a.xls", "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1"), lots.Invalid, "is an old or a password-protected workbook"},
 		{"empty file", write("b.xlsx", ""), lots.Invalid, "is neither a folder of CSV files nor an .xlsx workbook"},

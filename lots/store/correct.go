@@ -33,7 +33,7 @@ func (tx *Tx) Amend(entry int64, set map[string]string, reason, by string) (int6
 		case !target.Sheet.Has(name):
 			return 0, lots.Errorf(lots.Invalid, "%s has no column %q; it has %s", target.Sheet.Name, name, columnNames(target.Sheet))
 		case name == target.Sheet.Code && value != row[name]:
-			return 0, lots.Errorf(lots.Invalid, "the code %s stays what it is: tags and papers carry it; void the entry and record it anew under another code", row[name])
+			return 0, lots.Errorf(lots.Invalid, "the code %s cannot be changed, because tags and papers carry it: void the entry and record it again under another code", row[name])
 		case value == "":
 			delete(row, name)
 		default:
@@ -196,7 +196,7 @@ func (tx *Tx) voidCorrection(e *Entry, reason, by string) (int64, error) {
 		return 0, err
 	}
 	if stands == standsThen && maps.Equal(before, after) {
-		return 0, lots.Errorf(lots.Invalid, "entry %d has already been taken back", e.Seq)
+		return 0, lots.Errorf(lots.Invalid, "entry %d has already been undone", e.Seq)
 	}
 	sheet, _ := lots.SheetNamed(root.Kind)
 	target := lots.Entered{Seq: root.Seq, Sheet: sheet, Row: before}
@@ -222,7 +222,7 @@ func (tx *Tx) correctable(entry int64, reason, by string) (lots.Entered, lots.Ro
 	case !ok:
 		return lots.Entered{}, nil, lots.Errorf(lots.NotFound, "there is no entry %d", entry)
 	case e.Kind == kindAct:
-		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a step that was taken, not a row: take another step instead", entry)
+		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a step, not a row: take another step instead", entry)
 	case e.Kind == kindAmend || e.Kind == kindVoid:
 		return lots.Entered{}, nil, lots.Errorf(lots.Invalid, "entry %d is a correction itself: amend the entry it corrects (%d), or void it", entry, e.Target)
 	}

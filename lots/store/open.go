@@ -125,7 +125,7 @@ func (db *DB) check(ctx context.Context) error {
 	case id != applicationID:
 		return lots.Errorf(lots.Invalid, "%s is not a heeltap database; nothing in it was changed", db.path)
 	case version > latest():
-		return lots.Errorf(lots.Conflict, "%s has layout %d, this heeltap knows up to %d: use a newer heeltap", db.path, version, latest())
+		return lots.Errorf(lots.Conflict, "%s has layout %d, and this heeltap knows only up to %d: use a newer heeltap", db.path, version, latest())
 	case version < latest():
 		if err := db.migrate(ctx, version); err != nil {
 			return err

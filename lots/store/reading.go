@@ -93,7 +93,7 @@ func scanRow(rows *sql.Rows, more ...any) (lots.Entered, error) {
 	}
 	var ok bool
 	if e.Sheet, ok = lots.SheetNamed(sheet); !ok {
-		return e, lots.Errorf(lots.Corrupt, "entry %d is of the unknown kind %q", e.Seq, sheet)
+		return e, lots.Errorf(lots.Corrupt, "entry %d has the unknown kind %q", e.Seq, sheet)
 	}
 	return e, json.Unmarshal(body, &e.Row)
 }

@@ -223,7 +223,7 @@ func (tx *Tx) rebuildRecords() error {
 		}
 		sheet, ok := lots.SheetNamed(entries[seq].Kind)
 		if !ok {
-			return lots.Errorf(lots.Corrupt, "entry %d is of the unknown kind %q", seq, entries[seq].Kind)
+			return lots.Errorf(lots.Corrupt, "entry %d has the unknown kind %q", seq, entries[seq].Kind)
 		}
 		if stands {
 			if err := tx.enter(seq, sheet, row, site); err != nil {

@@ -24,7 +24,7 @@ const SiteSettings = "site"
 // code. The last value counts; an empty one takes it back. It changes no record and no lineage.
 func (tx *Tx) Set(of, name, value, reason, by string) error {
 	if of == "" || name == "" {
-		return lots.Errorf(lots.Invalid, "say what the setting is of, and its name")
+		return lots.Errorf(lots.Invalid, "name the setting and what it belongs to")
 	}
 	_, err := tx.Act(aboutSettings, setting{of, name, value, reason}, by)
 	return err
