@@ -28,8 +28,9 @@ type Yeast struct {
 	Generations int      `json:"generations"` // croppings between it and the suspect
 	Why         []string `json:"why"`         // from the suspect up to it
 	State       string   `json:"state"`
-	Reason      string   `json:"reason"` // of one declined, and by whom
+	Reason      string   `json:"reason"` // of one declined, and by whom, also where that has lapsed
 	By          string   `json:"by"`
+	Lapsed      string   `json:"lapsed,omitempty"` // why it is open again although it was declined
 	Beyond
 }
 
@@ -69,8 +70,11 @@ func (y Yeast) Text() string {
 
 // Stands says how it stands, and of what was declined who did so and why.
 func (y Yeast) Stands() string {
-	if y.State == Declined {
+	switch {
+	case y.State == Declined:
 		return fmt.Sprintf("%s by %s: %s", y.State, y.By, y.Reason)
+	case y.Lapsed != "":
+		return fmt.Sprintf("%s again: %s declined it (%s), but %s", y.State, y.By, y.Reason, y.Lapsed)
 	}
 	return y.State
 }
@@ -108,16 +112,25 @@ func (b *Basis) upstream(tx *store.Tx, s *Scope) error {
 			return err
 		}
 		y.Beyond = beyond(inside, reached)
-		declined, ok := b.declined(tx, x.Code)
-		switch {
-		case inside["fill "+x.Code]:
+		if inside["fill "+x.Code] {
 			y.State = InScope
-		case ok:
-			y.State, y.Reason, y.By = Declined, declined.Reason, declined.By
+		} else if d, ok := b.declined(tx, x.Code); ok {
+			y.decline(d, b.Hazard)
 		}
 		s.Yeast = append(s.Yeast, y)
 	}
 	return nil
+}
+
+// decline lets the lead's word stand, unless it was given on something else: then the fill is open again.
+func (y *Yeast) decline(d Decline, hazard graph.Hazard) {
+	y.Reason, y.By = d.Reason, d.By
+	switch {
+	case d.Hazard != hazard:
+		y.Lapsed = "for the hazard " + string(d.Hazard)
+	default:
+		y.State = Declined
+	}
 }
 
 // excluded lists what decisions cut.
@@ -157,7 +170,7 @@ func beyond(inside map[string]bool, a *trace.Answer) Beyond {
 }
 
 // declined finds the lead's word that a fill is not suspected, by whatever name it went when it was given.
-func (b *Basis) declined(tx *store.Tx, fill string) (Decision, bool) {
+func (b *Basis) declined(tx *store.Tx, fill string) (Decline, bool) {
 	for _, d := range slices.Backward(b.Declined) {
 		codes, _, _ := b.understood(tx, []string{d.Code}, nil)
 		for _, c := range codes {
@@ -166,5 +179,5 @@ func (b *Basis) declined(tx *store.Tx, fill string) (Decision, bool) {
 			}
 		}
 	}
-	return Decision{}, false
+	return Decline{}, false
 }

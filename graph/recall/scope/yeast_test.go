@@ -49,6 +49,10 @@ func suspecting(suspects ...string) scope.Basis {
 	return scope.Basis{Suspects: suspects, Hazard: graph.Spoiler}
 }
 
+func declined(fill string) scope.Decline {
+	return scope.Decline{Decision: scope.Decision{Code: fill, Reason: "plated", By: "Ines"}, Hazard: graph.Spoiler}
+}
+
 func states(s *scope.Scope) (out []string) {
 	for _, y := range s.Yeast {
 		out = append(out, y.Code+" "+y.State)
@@ -88,9 +92,9 @@ func TestProposalsAreDecided(t *testing.T) {
 		"no yeast":           {suspecting("P-3", "B-3", "FV-3"), nil},
 		"cut out": {scope.Basis{Suspects: []string{"C-2"}, Hazard: graph.Spoiler, Decisions: []scope.Decision{{Code: secondFill, Choice: scope.Exclude}}},
 			nil},
-		"declined": {scope.Basis{Suspects: []string{"C-2"}, Hazard: graph.Spoiler, Declined: []scope.Decision{{Code: firstFill, Reason: "plated", By: "Ines"}, {Code: secondFill}}},
+		"declined": {scope.Basis{Suspects: []string{"C-2"}, Hazard: graph.Spoiler, Declined: []scope.Decline{declined(firstFill), declined(secondFill)}},
 			[]string{secondFill + " declined", firstFill + " declined"}},
-		"declined, then taken": {scope.Basis{Suspects: []string{"C-2", firstFill}, Hazard: graph.Spoiler, Declined: []scope.Decision{{Code: firstFill}}},
+		"declined, then taken": {scope.Basis{Suspects: []string{"C-2", firstFill}, Hazard: graph.Spoiler, Declined: []scope.Decline{declined(firstFill)}},
 			[]string{secondFill + " in scope", firstFill + " in scope"}},
 	} {
 		t.Run(name, func(t *testing.T) {
