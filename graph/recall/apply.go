@@ -143,7 +143,7 @@ func (s *Unsuspected) apply(r *Recall, l Logged) {
 	r.Suspects = slices.DeleteFunc(slices.Clone(r.Suspects), func(c string) bool { return slices.Contains(s.Suspects, c) })
 	for _, c := range s.Declined {
 		d := scope.Decision{Code: c, Choice: scope.Declined, Reason: s.Reason, By: l.By, At: l.At, Entry: l.Entry}
-		r.Declined = append(r.Declined, scope.Decline{Decision: d, Hazard: r.Hazard})
+		r.Declined = append(r.Declined, scope.Decline{Decision: d, Hazard: r.Hazard, Reached: s.Reached[c]})
 	}
 	maps.Copy(r.Meant, s.Meant)
 }

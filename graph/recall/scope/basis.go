@@ -41,10 +41,12 @@ type Decision struct {
 	Entry  int64     `json:"entry"`
 }
 
-// Decline is the lead's word that a fill which suspect yeast came from is not suspected. Its reason answers one hazard.
+// Decline is the lead's word that a fill which suspect yeast came from is not suspected. Its reason answers one hazard, and what the
+// fill reached when it was given.
 type Decline struct {
 	Decision
-	Hazard graph.Hazard
+	Hazard  graph.Hazard
+	Reached Beyond
 }
 
 // Version is a frozen scope with who froze it and when, and what it rested on.

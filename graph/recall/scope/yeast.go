@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"heeltap/graph"
-	"heeltap/graph/recall/internal/words"
 	"heeltap/graph/trace"
 	"heeltap/lots/store"
 )
@@ -32,28 +31,6 @@ type Yeast struct {
 	By          string   `json:"by"`
 	Lapsed      string   `json:"lapsed,omitempty"` // why it is open again although it was declined
 	Beyond
-}
-
-// Beyond is what a suspect more would reach that is not in scope.
-type Beyond struct {
-	Units      int      `json:"units"`
-	Cases      int64    `json:"cases"`
-	Kegs       int64    `json:"kegs"`
-	Consignees int      `json:"consignees"` // who received any of the units, in scope already or not
-	UnitCodes  []string `json:"unit_codes"`
-	Left       bool     `json:"left"` // some of it was shipped, served or sold
-}
-
-// Text says it in a few words.
-func (x Beyond) Text() string {
-	if x.Units == 0 {
-		return "no units"
-	}
-	t := fmt.Sprintf("%s (%s)", words.Plural(x.Units, "unit"), words.CasesAndKegs(float64(x.Cases), float64(x.Kegs)))
-	if x.Consignees > 0 {
-		t += ", shipped to " + words.Plural(x.Consignees, "consignee")
-	}
-	return t
 }
 
 // Text says what is proposed, in a line.
@@ -95,6 +72,17 @@ func (s *Scope) Proposed(code string) []string {
 	return out
 }
 
+// Reaches gives what proposed fills reach beyond the scope, by their codes.
+func (s *Scope) Reaches(fills []string) map[string]Beyond {
+	out := map[string]Beyond{}
+	for _, y := range s.Yeast {
+		if slices.Contains(fills, y.Code) {
+			out[y.Code] = y.Beyond
+		}
+	}
+	return out
+}
+
 // upstream finds the fills that suspect yeast came from, and what each would bring in.
 func (b *Basis) upstream(tx *store.Tx, s *Scope) error {
 	suspects, decisions, _ := b.understood(tx, b.Suspects, b.Decisions)
@@ -111,7 +99,7 @@ func (b *Basis) upstream(tx *store.Tx, s *Scope) error {
 		if err != nil {
 			return err
 		}
-		y.Beyond = beyond(inside, reached)
+		y.Beyond = beyond(tx, s, reached)
 		if inside["fill "+x.Code] {
 			y.State = InScope
 		} else if d, ok := b.declined(tx, x.Code); ok {
@@ -127,7 +115,9 @@ func (y *Yeast) decline(d Decline, hazard graph.Hazard) {
 	y.Reason, y.By = d.Reason, d.By
 	switch {
 	case d.Hazard != hazard:
-		y.Lapsed = "for the hazard " + string(d.Hazard)
+		y.Lapsed = "that was for the hazard " + string(d.Hazard)
+	case y.more(d.Reached):
+		y.Lapsed = "it reaches more now"
 	default:
 		y.State = Declined
 	}
@@ -141,32 +131,6 @@ func excluded(decisions []Decision) (out []string) {
 		}
 	}
 	return out
-}
-
-// beyond counts what an answer reaches that is not inside.
-func beyond(inside map[string]bool, a *trace.Answer) Beyond {
-	x := Beyond{UnitCodes: []string{}, Left: len(a.Poured()) > 0}
-	more := map[string]bool{}
-	for _, u := range a.Units {
-		if inside["unit "+u.Code] {
-			continue
-		}
-		more[u.Code] = true
-		x.UnitCodes = append(x.UnitCodes, u.Code)
-		if x.Units++; u.Kind == "keg" {
-			x.Kegs += u.Quantity
-		} else {
-			x.Cases += u.Quantity
-		}
-	}
-	consignees := map[string]bool{}
-	for _, sh := range a.Carrying() {
-		if slices.ContainsFunc(strings.Split(sh.Unit, "|"), func(u string) bool { return more[u] }) {
-			consignees[sh.Consignee], x.Left = true, true
-		}
-	}
-	x.Consignees = len(consignees)
-	return x
 }
 
 // declined finds the lead's word that a fill is not suspected, by whatever name it went when it was given.
