@@ -66,10 +66,11 @@ func (b *Basis) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
 
 // Counts is how much is in scope, in either band and with what is kept.
 type Counts struct {
-	Units      int   `json:"units"`
-	Cases      int64 `json:"cases"` // of whole units
-	Kegs       int64 `json:"kegs"`
-	Consignees int   `json:"consignees"`
+	Units      int           `json:"units"`
+	Cases      int64         `json:"cases"` // of whole units
+	Kegs       int64         `json:"kegs"`
+	Unassigned lots.Packages `json:"unassigned"` // of runs, on no unit
+	Consignees int           `json:"consignees"`
 }
 
 // Counts counts the scope.
@@ -81,6 +82,7 @@ func (s *Scope) Counts() (c Counts) {
 			c.Cases += u.Quantity
 		}
 	}
+	c.Unassigned = s.Answer.Totals.In.Unassigned.Plus(s.Answer.Totals.Possible.Unassigned)
 	for _, i := range s.Items() {
 		if i.Kind == "consignee" {
 			c.Consignees++
