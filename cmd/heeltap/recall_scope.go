@@ -121,7 +121,7 @@ func (r *inRecall) showWays(s *scope.Scope) {
 	if len(s.Ways) == 0 {
 		return
 	}
-	t := &table{head: []string{"how it comes in", "#pallets and kegs", "#cases", "#kegs"}}
+	t := &table{head: []string{"how it got in", "#pallets and kegs", "#cases", "#kegs"}}
 	for _, w := range s.Ways {
 		t.add(w.Text, whole(w.Units), whole(w.Cases), whole(w.Kegs))
 	}
