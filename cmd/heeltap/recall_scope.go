@@ -84,10 +84,11 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 
 // showWhatIf says what other decisions would change: in totals, each alone and all together, then thing by thing.
 func (r *inRecall) showWhatIf(tx *store.Tx, now *recall.Recall, what *scope.WhatIf, all bool) {
-	t := &table{head: []string{"what if", "#pallets and kegs", "#cases", "#kegs", "#consignees"}}
+	t := &table{head: []string{"what if", "#pallets and kegs", "#cases", "#kegs", "#on no unit", "#consignees"}}
 	for _, x := range what.Effects {
 		b, a := x.Before, x.After
-		t.add(strings.Join(x.If, " "), arrow(b.Units, a.Units), arrow(b.Cases, a.Cases), arrow(b.Kegs, a.Kegs), arrow(b.Consignees, a.Consignees))
+		loose := someOf(b.Unassigned) + " → " + someOf(a.Unassigned)
+		t.add(strings.Join(x.If, " "), arrow(b.Units, a.Units), arrow(b.Cases, a.Cases), arrow(b.Kegs, a.Kegs), loose, arrow(b.Consignees, a.Consignees))
 	}
 	r.printf("%s\n", r.strong("What it would change in the scope (before → after)"))
 	r.print(t)
@@ -120,7 +121,7 @@ func (r *inRecall) showWays(s *scope.Scope) {
 	if len(s.Ways) == 0 {
 		return
 	}
-	t := &table{head: []string{"how it comes in", "#pallets and kegs", "#cases", "#kegs"}}
+	t := &table{head: []string{"how it got in", "#pallets and kegs", "#cases", "#kegs"}}
 	for _, w := range s.Ways {
 		t.add(w.Text, whole(w.Units), whole(w.Cases), whole(w.Kegs))
 	}

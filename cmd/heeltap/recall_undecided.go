@@ -23,7 +23,7 @@ func (r *inRecall) showYeast(s *scope.Scope) {
 	}
 	open, title := s.Undecided(), "Where the suspect yeast came from"
 	if len(open) > 0 {
-		title += ": " + counted(len(open), "fill") + " undecided"
+		title += ": " + counted(len(open), "fill") + " still to be decided"
 	}
 	r.printf("\n%s\n", r.strong(title))
 	r.print(t)

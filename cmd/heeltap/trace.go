@@ -201,7 +201,7 @@ func (e *env) showUnits(a *trace.Answer, all bool) {
 	t := &table{head: []string{"unit", "band", "runs", "product", "date codes", "#quantity", "#affected", "#here", "held"}}
 	ways := slices.ContainsFunc(a.Units, func(u trace.Unit) bool { return u.Way != "" })
 	if ways {
-		t.head = append(t.head, "how it comes")
+		t.head = append(t.head, "how it got in")
 	}
 	if all {
 		t.head = append(t.head, "why")

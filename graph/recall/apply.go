@@ -21,7 +21,7 @@ func (s *Suspected) apply(r *Recall, _ Logged) {
 		if !slices.Contains(r.Suspects, c) {
 			r.Suspects = append(r.Suspects, c)
 		}
-		r.Declined = slices.DeleteFunc(slices.Clone(r.Declined), func(d scope.Decision) bool { return d.Code == c })
+		r.Declined = slices.DeleteFunc(slices.Clone(r.Declined), func(d scope.Decline) bool { return d.Code == c })
 	}
 	maps.Copy(r.Meant, s.Meant)
 }
@@ -141,8 +141,9 @@ func (s *Terminated) apply(r *Recall, _ Logged) { r.Open, r.Ended = false, s.Aut
 
 func (s *Unsuspected) apply(r *Recall, l Logged) {
 	r.Suspects = slices.DeleteFunc(slices.Clone(r.Suspects), func(c string) bool { return slices.Contains(s.Suspects, c) })
-	for _, c := range slices.Concat(s.Suspects, s.Declined) {
-		r.Declined = append(r.Declined, scope.Decision{Code: c, Choice: scope.Declined, Reason: s.Reason, By: l.By, At: l.At, Entry: l.Entry})
+	for _, c := range s.Declined {
+		d := scope.Decision{Code: c, Choice: scope.Declined, Reason: s.Reason, By: l.By, At: l.At, Entry: l.Entry}
+		r.Declined = append(r.Declined, scope.Decline{Decision: d, Hazard: r.Hazard, Reached: s.Reached[c]})
 	}
 	maps.Copy(r.Meant, s.Meant)
 }

@@ -76,6 +76,7 @@ func (s *Unsuspected) ready(tx *store.Tx, r *Recall) error {
 	}
 	slices.Sort(s.Declined)
 	s.Declined = slices.Compact(s.Declined)
+	s.Reached = now.Reaches(s.Declined)
 	if len(out) == len(r.Suspects) {
 		return lots.Errorf(lots.Conflict, "%s would have no suspect left: add the right one first (recall suspect), or close it", r.Code)
 	}

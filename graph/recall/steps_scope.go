@@ -48,10 +48,12 @@ func (s *Suspected) text() string {
 
 // Unsuspected takes suspects off by the lead's word, or declines what was proposed as one.
 type Unsuspected struct {
-	Suspects []string      `json:"suspects"`
-	Declined []string      `json:"declined,omitempty"` // fills that suspect yeast came from
-	Reason   string        `json:"reason"`
-	Meant    scope.Meaning `json:"meant,omitempty"`
+	Suspects []string `json:"suspects"`
+	Declined []string `json:"declined,omitempty"` // fills that suspect yeast came from
+	// Reached is what each of those reached beyond the scope when it was declined; steps from before it was kept have none.
+	Reached map[string]scope.Beyond `json:"reached,omitempty"`
+	Reason  string                  `json:"reason"`
+	Meant   scope.Meaning           `json:"meant,omitempty"`
 }
 
 func (s *Unsuspected) text() string {

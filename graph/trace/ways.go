@@ -44,46 +44,64 @@ type ByWay struct {
 }
 
 // Ways says of each unit how it comes into the answer, and counts the units by that: content first, then what
-// hangs on one kind of link, then the rest. A kind of link decides where the walk does not come to
-// the unit without it.
+// hangs on one kind of link, then the rest.
 func (a *Answer) Ways() []ByWay {
-	q := a.asked
-	content := q.without(ways...)
-	lacking := make([]*graph.Reach, len(ways))
-	for i, w := range ways {
-		lacking[i] = q.without(w)
-	}
-	nodes := q.unitNodes()
+	l := a.asked.leaveOutEach()
+	nodes := a.asked.unitNodes()
 	by := map[string]*ByWay{}
 	for i := range a.Units {
-		u := &a.Units[i]
+		u, text := &a.Units[i], ""
 		id, is := nodes[u.Code]
-		var needs []way
-		for k, w := range ways {
-			if is && lacking[k].Band(id) == graph.Out {
-				needs = append(needs, w)
-			}
-		}
-		text := ""
-		_, start := q.startOf[id]
-		switch {
-		case !is || q.reach.Band(id) == graph.Out:
-			u.Way, text = wayKept, "kept: a correction took it out, and nobody has signed for that"
-		case start:
-			u.Way, text = wayNamed, "named itself, as a suspect or by decision"
-		case content.Band(id) != graph.Out:
-			u.Way, text = wayContent, "by beer or packaging, with no yeast between"
-		case len(needs) == 0:
-			u.Way, text = wayAny, "by any one of several of these ways"
-		default:
-			u.Way, text = joinWays(needs)
-		}
+		u.Way, text = l.wayTo(id, is)
 		if by[u.Way] == nil {
 			by[u.Way] = &ByWay{Way: u.Way, Text: text}
 		}
 		by[u.Way].add(*u)
 	}
 	return sortWays(by)
+}
+
+// leftOut is a walk made again with kinds of link left out: a kind decides where the walk does not come to a unit
+// without it.
+type leftOut struct {
+	*asked
+	each []*graph.Reach // of the ways in order: with that one left out
+	all  *graph.Reach   // with all of them left out
+}
+
+func (q *asked) leaveOutEach() leftOut {
+	l := leftOut{asked: q, all: q.without(ways...)}
+	for _, w := range ways {
+		l.each = append(l.each, q.without(w))
+	}
+	return l
+}
+
+// wayTo names the way to a unit, in a word and for people.
+func (l leftOut) wayTo(id int64, walked bool) (name, text string) {
+	if !walked || l.reach.Band(id) == graph.Out {
+		return wayKept, "kept: a correction took it out, and nobody has signed for that"
+	}
+	if _, start := l.startOf[id]; start {
+		return wayNamed, "named itself, as a suspect or by decision"
+	}
+	if l.all.Band(id) != graph.Out {
+		return wayContent, "directly, through beer or packaging"
+	}
+	if needs := l.needed(id); len(needs) > 0 {
+		return joinWays(needs)
+	}
+	return wayAny, "by any one of several of these ways"
+}
+
+// needed lists the ways that no chain to a unit does without.
+func (l leftOut) needed(id int64) (needs []way) {
+	for i, w := range ways {
+		if l.each[i].Band(id) == graph.Out {
+			needs = append(needs, w)
+		}
+	}
+	return needs
 }
 
 func (w *ByWay) add(u Unit) {

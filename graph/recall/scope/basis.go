@@ -13,7 +13,7 @@ type Basis struct {
 	Suspects  []string
 	Hazard    graph.Hazard
 	Decisions []Decision
-	Declined  []Decision // what was taken off the suspects, or never put among them though it was proposed
+	Declined  []Decline // fills that suspect yeast came from, and that the lead does not suspect
 	Versions  []Version
 	Meant     Meaning          // what suspects and decisions meant when they were named
 	Signed    map[string]int64 // what was signed off, to the journal entry of the signature
@@ -39,6 +39,14 @@ type Decision struct {
 	By     string    `json:"by"`
 	At     time.Time `json:"at"`
 	Entry  int64     `json:"entry"`
+}
+
+// Decline is the lead's word that a fill which suspect yeast came from is not suspected. Its reason answers one hazard, and what the
+// fill reached when it was given.
+type Decline struct {
+	Decision
+	Hazard  graph.Hazard
+	Reached Beyond
 }
 
 // Version is a frozen scope with who froze it and when, and what it rested on.

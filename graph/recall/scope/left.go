@@ -61,7 +61,9 @@ type Served struct {
 
 // Served lists what of the scope was drawn or sold in the taproom, in order of time: units and
 // lots, and from vessels what they held when it was drawn.
-func (s *Scope) Served(tx *store.Tx) []Served {
+func (s *Scope) Served(tx *store.Tx) []Served { return served(tx, s.Answer) }
+
+func served(tx *store.Tx, a *trace.Answer) []Served {
 	found := map[int64]Served{}
 	site := tx.Site()
 	add := func(x *lots.Removal, kind, code string, quantity float64, unit string, doubt bool) {
@@ -74,16 +76,16 @@ func (s *Scope) Served(tx *store.Tx) []Served {
 			}
 		}
 	}
-	for _, u := range s.Answer.Units {
+	for _, u := range a.Units {
 		each(u.Code, lots.KindUnit, func(x *lots.Removal) { add(x, "unit", u.Code, x.Count, words.UnitOf(u.Kind), false) })
 	}
-	for _, l := range s.Answer.Lots {
+	for _, l := range a.Lots {
 		each(l.Code, lots.KindLot, func(x *lots.Removal) {
 			thing, _ := tx.Thing(l.Code)
 			add(x, "lot", l.Code, thing.Unit.Of(float64(x.Qty.N)), string(thing.Unit), false)
 		})
 	}
-	for _, p := range s.Answer.Poured() {
+	for _, p := range a.Poured() {
 		found[p.Entry] = Served{"tank", p.Vessel, lots.Nine(site.VolumeUnit.Of(p.ML)), string(site.VolumeUnit), p.At.Text(site.Zone), p.Unsure, p.Entry}
 	}
 	out := []Served{}

@@ -166,14 +166,14 @@ func TestWhatIf(t *testing.T) {
 	b := scope.Basis{Suspects: []string{"H-1"}, Hazard: graph.Anything}
 	ask(t, everyWay+shipped, b, func(tx *store.Tx, s *scope.Scope) {
 		stands := s.Counts()
-		require.Equal(t, scope.Counts{Units: 6, Cases: 400, Kegs: 1, Consignees: 2}, stands)
+		require.Equal(t, scope.Counts{Units: 6, Cases: 400, Kegs: 1, Unassigned: lots.Packages{Cases: 200, Kegs: 9}, Consignees: 2}, stands)
 		w, err := b.WhatIf(tx, s, []string{"hazard=foreign-body", "-K-1/R-6", "?H-2"})
 		require.NoError(t, err)
 		require.Len(t, w.Effects, 4)
-		require.Equal(t, scope.Effect{If: []string{"hazard=foreign-body"}, Before: stands, After: scope.Counts{Units: 5, Cases: 320, Kegs: 1, Consignees: 1}, Enter: []string{}, Leave: []string{"P-3"}}, w.Effects[0])
+		require.Equal(t, scope.Effect{If: []string{"hazard=foreign-body"}, Before: stands, After: scope.Counts{Units: 5, Cases: 320, Kegs: 1, Unassigned: lots.Packages{Cases: 180, Kegs: 9}, Consignees: 1}, Enter: []string{}, Leave: []string{"P-3"}}, w.Effects[0])
 		require.Equal(t, []string{"K-1/R-6"}, w.Effects[1].Leave)
 		require.Equal(t, stands, w.Effects[2].After, "H-2 was never used")
-		require.Equal(t, scope.Counts{Units: 4, Cases: 320, Kegs: 0, Consignees: 1}, w.Effects[3].After)
+		require.Equal(t, scope.Counts{Units: 4, Cases: 320, Kegs: 0, Unassigned: lots.Packages{Cases: 180, Kegs: 9}, Consignees: 1}, w.Effects[3].After)
 		require.Equal(t, w.Would.Counts(), w.Effects[3].After)
 		require.Equal(t, stands, s.Counts())
 		require.Empty(t, b.Decisions)
@@ -185,6 +185,45 @@ func TestWhatIf(t *testing.T) {
 		require.ErrorContains(t, err, "P-77")
 		_, err = b.WhatIf(tx, s, []string{"P-3"})
 		require.ErrorContains(t, err, "write +CODE")
+	})
+}
+
+// Cases and kegs of a run that are on no unit count too, apart from the units.
+func TestWhatIfCountsWhatIsOnNoUnit(t *testing.T) {
+	const untagged = `
+vessels vessel=FV-1 kind=fermenter unit=L
+brews brew=B-1 beer=Pale started_at=2026-02-01_07:00 cast_out_at=2026-02-01_13:00 into=FV-1 volume=3000 unit=L
+brew_inputs brew=B-1 from=H-1 quantity=5 unit=kg
+runs run=R-1 product=PALE started_at=2026-02-03_08:00 ended_at=2026-02-03_10:00 date_code=ONE good=2000
+runs run=R-2 product=KEG started_at=2026-02-04_08:00 ended_at=2026-02-04_10:00 date_code=TWO good=3
+feeds run=R-1 from=FV-1
+feeds run=R-2 from=FV-1
+units unit=P-1 kind=pallet run=R-1 quantity=40
+`
+	b := scope.Basis{Suspects: []string{"H-1"}, Hazard: graph.Anything}
+	ask(t, untagged, b, func(tx *store.Tx, s *scope.Scope) {
+		w, err := b.WhatIf(tx, s, []string{"-R-1", "-R-2", "-P-1"})
+		require.NoError(t, err)
+		require.Equal(t, scope.Counts{Units: 1, Cases: 40, Unassigned: lots.Packages{Cases: 60, Kegs: 3}}, w.Effects[0].Before)
+		var after []lots.Packages
+		for _, x := range w.Effects {
+			after = append(after, x.After.Unassigned)
+		}
+		require.Equal(t, []lots.Packages{{Kegs: 3}, {Cases: 60}, {Cases: 60, Kegs: 3}, {}}, after)
+	})
+}
+
+// To include and to exclude one thing has no answer that both are part of, whatever it is called and in whatever order.
+func TestWhatIfRefusesAContradiction(t *testing.T) {
+	b := scope.Basis{Suspects: []string{"H-1"}, Hazard: graph.Anything}
+	ask(t, everyWay, b, func(tx *store.Tx, s *scope.Scope) {
+		for _, ifs := range [][]string{{"+P-3", "-P-3"}, {"-p-3", "?H-2", "+P-3"}, {"+unit:P-3", "-P-3"}} {
+			_, err := b.WhatIf(tx, s, ifs)
+			require.ErrorContains(t, err, "contradict each other", "%v", ifs)
+			require.Equal(t, lots.Invalid, lots.KindOf(err))
+		}
+		_, err := b.WhatIf(tx, s, []string{"+P-3", "-P-1"})
+		require.NoError(t, err)
 	})
 }
 

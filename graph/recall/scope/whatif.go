@@ -54,22 +54,30 @@ func (b *Basis) ScopeIf(tx *store.Tx, change If) (*Scope, error) {
 	other := *b
 	other.Suspects = append(slices.Clone(b.Suspects), Spelled(tx, change.Suspects)...)
 	other.Hazard = cmp.Or(change.Hazard, b.Hazard)
-	other.Decisions = slices.Clone(b.Decisions)
-	for choice, codes := range map[string][]string{Include: Spelled(tx, change.Include), Exclude: Spelled(tx, change.Exclude)} {
-		for _, c := range codes {
-			other.Decisions = slices.DeleteFunc(other.Decisions, func(d Decision) bool { return d.Code == c })
-			other.Decisions = append(other.Decisions, Decision{Code: c, Choice: choice})
-		}
+	include, exclude := Spelled(tx, change.Include), Spelled(tx, change.Exclude)
+	if i := slices.IndexFunc(include, func(c string) bool { return slices.Contains(exclude, c) }); i >= 0 {
+		return nil, lots.Errorf(lots.Invalid, "--if +%s and --if -%s contradict each other: ask for one at a time", include[i], include[i])
 	}
+	other.Decisions = decideOn(decideOn(slices.Clone(b.Decisions), Include, include), Exclude, exclude)
 	return other.Scope(tx)
+}
+
+// decideOn puts a choice on codes in place of what was decided on them.
+func decideOn(decisions []Decision, choice string, codes []string) []Decision {
+	for _, c := range codes {
+		decisions = slices.DeleteFunc(decisions, func(d Decision) bool { return d.Code == c })
+		decisions = append(decisions, Decision{Code: c, Choice: choice})
+	}
+	return decisions
 }
 
 // Counts is how much is in scope, in either band and with what is kept.
 type Counts struct {
-	Units      int   `json:"units"`
-	Cases      int64 `json:"cases"` // of whole units
-	Kegs       int64 `json:"kegs"`
-	Consignees int   `json:"consignees"`
+	Units      int           `json:"units"`
+	Cases      int64         `json:"cases"` // of whole units
+	Kegs       int64         `json:"kegs"`
+	Unassigned lots.Packages `json:"unassigned"` // of runs, on no unit
+	Consignees int           `json:"consignees"`
 }
 
 // Counts counts the scope.
@@ -81,6 +89,7 @@ func (s *Scope) Counts() (c Counts) {
 			c.Cases += u.Quantity
 		}
 	}
+	c.Unassigned = s.Answer.Totals.In.Unassigned.Plus(s.Answer.Totals.Possible.Unassigned)
 	for _, i := range s.Items() {
 		if i.Kind == "consignee" {
 			c.Consignees++

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"heeltap/graph"
-	"heeltap/graph/recall/internal/words"
 	"heeltap/graph/trace"
 	"heeltap/lots/store"
 )
@@ -28,31 +27,10 @@ type Yeast struct {
 	Generations int      `json:"generations"` // croppings between it and the suspect
 	Why         []string `json:"why"`         // from the suspect up to it
 	State       string   `json:"state"`
-	Reason      string   `json:"reason"` // of one declined, and by whom
+	Reason      string   `json:"reason"` // of one declined, and by whom, also where that has lapsed
 	By          string   `json:"by"`
+	Lapsed      string   `json:"lapsed,omitempty"` // why it is open again although it was declined
 	Beyond
-}
-
-// Beyond is what a suspect more would reach that is not in scope.
-type Beyond struct {
-	Units      int      `json:"units"`
-	Cases      int64    `json:"cases"`
-	Kegs       int64    `json:"kegs"`
-	Consignees int      `json:"consignees"` // who received any of the units, in scope already or not
-	UnitCodes  []string `json:"unit_codes"`
-	Left       bool     `json:"left"` // some of it was shipped, served or sold
-}
-
-// Text says it in a few words.
-func (x Beyond) Text() string {
-	if x.Units == 0 {
-		return "no units"
-	}
-	t := fmt.Sprintf("%s (%s)", words.Plural(x.Units, "unit"), words.CasesAndKegs(float64(x.Cases), float64(x.Kegs)))
-	if x.Consignees > 0 {
-		t += ", shipped to " + words.Plural(x.Consignees, "consignee")
-	}
-	return t
 }
 
 // Text says what is proposed, in a line.
@@ -69,8 +47,11 @@ func (y Yeast) Text() string {
 
 // Stands says how it stands, and of what was declined who did so and why.
 func (y Yeast) Stands() string {
-	if y.State == Declined {
+	switch {
+	case y.State == Declined:
 		return fmt.Sprintf("%s by %s: %s", y.State, y.By, y.Reason)
+	case y.Lapsed != "":
+		return fmt.Sprintf("%s again: %s declined it (%s), but %s", y.State, y.By, y.Reason, y.Lapsed)
 	}
 	return y.State
 }
@@ -86,6 +67,17 @@ func (s *Scope) Proposed(code string) []string {
 	for _, y := range s.Undecided() {
 		if strings.EqualFold(y.Code, code) || strings.EqualFold(y.Vessel, code) {
 			out = append(out, y.Code)
+		}
+	}
+	return out
+}
+
+// Reaches gives what proposed fills reach beyond the scope, by their codes.
+func (s *Scope) Reaches(fills []string) map[string]Beyond {
+	out := map[string]Beyond{}
+	for _, y := range s.Yeast {
+		if slices.Contains(fills, y.Code) {
+			out[y.Code] = y.Beyond
 		}
 	}
 	return out
@@ -107,17 +99,28 @@ func (b *Basis) upstream(tx *store.Tx, s *Scope) error {
 		if err != nil {
 			return err
 		}
-		y.Beyond = beyond(inside, reached)
-		declined, ok := b.declined(tx, x.Code)
-		switch {
-		case inside["fill "+x.Code]:
+		y.Beyond = beyond(tx, s, reached)
+		if inside["fill "+x.Code] {
 			y.State = InScope
-		case ok:
-			y.State, y.Reason, y.By = Declined, declined.Reason, declined.By
+		} else if d, ok := b.declined(tx, x.Code); ok {
+			y.decline(d, b.Hazard)
 		}
 		s.Yeast = append(s.Yeast, y)
 	}
 	return nil
+}
+
+// decline lets the lead's word stand, unless it was given on something else: then the fill is open again.
+func (y *Yeast) decline(d Decline, hazard graph.Hazard) {
+	y.Reason, y.By = d.Reason, d.By
+	switch {
+	case d.Hazard != hazard:
+		y.Lapsed = "that was for the hazard " + string(d.Hazard)
+	case y.more(d.Reached):
+		y.Lapsed = "it reaches more now"
+	default:
+		y.State = Declined
+	}
 }
 
 // excluded lists what decisions cut.
@@ -130,34 +133,8 @@ func excluded(decisions []Decision) (out []string) {
 	return out
 }
 
-// beyond counts what an answer reaches that is not inside.
-func beyond(inside map[string]bool, a *trace.Answer) Beyond {
-	x := Beyond{UnitCodes: []string{}, Left: len(a.Poured()) > 0}
-	more := map[string]bool{}
-	for _, u := range a.Units {
-		if inside["unit "+u.Code] {
-			continue
-		}
-		more[u.Code] = true
-		x.UnitCodes = append(x.UnitCodes, u.Code)
-		if x.Units++; u.Kind == "keg" {
-			x.Kegs += u.Quantity
-		} else {
-			x.Cases += u.Quantity
-		}
-	}
-	consignees := map[string]bool{}
-	for _, sh := range a.Carrying() {
-		if slices.ContainsFunc(strings.Split(sh.Unit, "|"), func(u string) bool { return more[u] }) {
-			consignees[sh.Consignee], x.Left = true, true
-		}
-	}
-	x.Consignees = len(consignees)
-	return x
-}
-
 // declined finds the lead's word that a fill is not suspected, by whatever name it went when it was given.
-func (b *Basis) declined(tx *store.Tx, fill string) (Decision, bool) {
+func (b *Basis) declined(tx *store.Tx, fill string) (Decline, bool) {
 	for _, d := range slices.Backward(b.Declined) {
 		codes, _, _ := b.understood(tx, []string{d.Code}, nil)
 		for _, c := range codes {
@@ -166,5 +143,5 @@ func (b *Basis) declined(tx *store.Tx, fill string) (Decision, bool) {
 			}
 		}
 	}
-	return Decision{}, false
+	return Decline{}, false
 }

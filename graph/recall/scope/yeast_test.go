@@ -49,6 +49,11 @@ func suspecting(suspects ...string) scope.Basis {
 	return scope.Basis{Suspects: suspects, Hazard: graph.Spoiler}
 }
 
+func declined(fill string) scope.Decline {
+	return scope.Decline{Decision: scope.Decision{Code: fill, Reason: "plated", By: "Ines"}, Hazard: graph.Spoiler,
+		Reached: scope.Beyond{Cases: 180, Kegs: 1, UnitCodes: []string{"P-1", "P-2", "K-2/R-4"}, ConsigneeCodes: []string{"D-1"}, Tanks: []string{"FV-1", "FV-2"}}}
+}
+
 func states(s *scope.Scope) (out []string) {
 	for _, y := range s.Yeast {
 		out = append(out, y.Code+" "+y.State)
@@ -88,9 +93,9 @@ func TestProposalsAreDecided(t *testing.T) {
 		"no yeast":           {suspecting("P-3", "B-3", "FV-3"), nil},
 		"cut out": {scope.Basis{Suspects: []string{"C-2"}, Hazard: graph.Spoiler, Decisions: []scope.Decision{{Code: secondFill, Choice: scope.Exclude}}},
 			nil},
-		"declined": {scope.Basis{Suspects: []string{"C-2"}, Hazard: graph.Spoiler, Declined: []scope.Decision{{Code: firstFill, Reason: "plated", By: "Ines"}, {Code: secondFill}}},
+		"declined": {scope.Basis{Suspects: []string{"C-2"}, Hazard: graph.Spoiler, Declined: []scope.Decline{declined(firstFill), declined(secondFill)}},
 			[]string{secondFill + " declined", firstFill + " declined"}},
-		"declined, then taken": {scope.Basis{Suspects: []string{"C-2", firstFill}, Hazard: graph.Spoiler, Declined: []scope.Decision{{Code: firstFill}}},
+		"declined, then taken": {scope.Basis{Suspects: []string{"C-2", firstFill}, Hazard: graph.Spoiler, Declined: []scope.Decline{declined(firstFill)}},
 			[]string{secondFill + " in scope", firstFill + " in scope"}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -127,4 +132,47 @@ removals subject=BR quantity=all at=2026-02-01_08:00 reason=dumped
 		}
 		require.Empty(t, s.Proposed("FV-3"))
 	})
+}
+
+// What a proposal reaches is also the beer that stands in tanks and what was served: neither is on a unit. What is in
+// scope already counts for nothing.
+func TestYeastReachesTanksAndTheTaproom(t *testing.T) {
+	const tanks = `
+vessels vessel=FV-1 kind=fermenter unit=L
+vessels vessel=FV-2 kind=fermenter unit=L
+vessels vessel=BT-1 kind=bright unit=L
+brews brew=B-1 beer=Pale started_at=2026-02-01_07:00 cast_out_at=2026-02-01_13:00 into=FV-1 volume=3000 unit=L
+brews brew=B-2 beer=Pale started_at=2026-02-12_07:00 cast_out_at=2026-02-12_13:00 into=FV-2 volume=3000 unit=L
+crops lot=C-1 item=YEAST vessel=FV-1 quantity=9 unit=L at=2026-02-11_08:00
+brew_inputs brew=B-2 from=C-1 quantity=9 unit=L stage=pitch
+removals subject=FV-2 quantity=50 unit=L at=2026-02-20_18:00 reason=taproom
+`
+	const served = "removals subject=FV-1 quantity=100 unit=L at=2026-02-20_18:00 reason=taproom\n"
+	const moved = "transfers transfer=T-1 from=FV-1 to=BT-1 out=1000 in=1000 unit=L started_at=2026-02-21_08:00 ended_at=2026-02-21_09:00\n"
+	const emptied = "removals subject=FV-1 quantity=all at=2026-02-22_08:00 reason=dumped\n"
+	const bottled = `
+runs run=R-1 product=PALE started_at=2026-02-21_12:00 ended_at=2026-02-21_13:00 date_code=ONE good=200
+feeds run=R-1 from=FV-1
+units unit=P-1 kind=pallet run=R-1 quantity=6
+removals subject=P-1 quantity=2 unit=case at=2026-02-23_18:00 reason=taproom
+`
+	for name, c := range map[string]struct {
+		rows string
+		text string
+		left bool
+	}{
+		"in a tank":          {"", "no units; some of it still in 1 tank (FV-1)", false},
+		"in two, and served": {served + moved, "no units; some of it still in 2 tanks (BT-1, FV-1); 100 L served or sold in the taproom", true},
+		"all gone":           {served + emptied, "no units; 100 L served or sold in the taproom", true},
+		"dumped":             {emptied, "no units", false},
+		"packed and sold":    {served + bottled, "1 unit (6 cases), 4 cases on no unit; some of it still in 1 tank (FV-1); 100 L and 2 cases served or sold in the taproom", true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			ask(t, tanks+c.rows, suspecting("C-1"), func(_ *store.Tx, s *scope.Scope) {
+				require.Equal(t, []string{firstFill + " open"}, states(s))
+				require.Equal(t, c.text, s.Yeast[0].Beyond.Text())
+				require.Equal(t, c.left, s.Yeast[0].Left)
+			})
+		})
+	}
 }
