@@ -49,7 +49,15 @@ func act(text string) desk.Act {
 // opened is the house in a database of its own, at noon on 20 March 2026.
 func opened(t *testing.T) *store.DB {
 	t.Helper()
-	db, err := store.Create(context.Background(), filepath.Join(t.TempDir(), "t.db"))
+	_, db := openedAt(t)
+	return db
+}
+
+// openedAt is opened, and the path of its file.
+func openedAt(t *testing.T) (string, *store.DB) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "t.db")
+	db, err := store.Create(context.Background(), path)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, db.Close()) })
 	db.Now = func() time.Time { return time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC) }
@@ -58,7 +66,7 @@ func opened(t *testing.T) *store.DB {
 		require.Empty(t, faults)
 		return err
 	}))
-	return db
+	return path, db
 }
 
 // inHouse runs f in the house and keeps nothing.

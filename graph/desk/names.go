@@ -33,10 +33,16 @@ func CodeOf(tx *store.Tx, text string, kind lots.Kind) (string, error) {
 	return code, nil
 }
 
-// codeMeant is the one code of a column's kinds that a text can only mean: what a tag holds, a code
+// codeMeant is what [meaning] says, unless the records could not be read: then nobody knows what a text means.
+func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
+	code, err := meaning(tx, c, text)
+	return code, cmp.Or(tx.Err(), err)
+}
+
+// meaning is the one code of a column's kinds that a text can only mean: what a tag holds, a code
 // however it is spaced, a keg's number, an SSCC, a date code, or a name; empty where there is none.
 // What can mean several things is refused with all of them, and a name that is misspelt with those near it.
-func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
+func meaning(tx *store.Tx, c lots.Column, text string) (string, error) {
 	thing, known := tx.Thing(text)
 	if known && slices.Contains(c.Kinds, thing.Kind) || text == "" {
 		return "", nil
