@@ -4,7 +4,10 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"slices"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -59,4 +62,23 @@ func damage(t *testing.T, path, statement string) {
 	defer func() { require.NoError(t, raw.Close()) }()
 	_, err = raw.Exec(statement)
 	require.NoError(t, err)
+}
+
+// TestClocksDiffer allows for clocks that differ in one measure, whether the day is given or left out: what comes
+// after that has not happened yet.
+func TestClocksDiffer(t *testing.T) {
+	db := opened(t)
+	for late, said := range map[time.Duration]bool{lots.ClocksDiffer: false, lots.ClocksDiffer + time.Minute: true} {
+		at := db.Now().Add(late)
+		require.NoError(t, desk.Try(context.Background(), db, func(tx *store.Tx) error {
+			_, err := desk.Moment(tx, at.Format("15:04"))
+			require.Equal(t, said, err != nil, "without its day, %s late: %v", late, err)
+			a := act("additions vessel=FV-1-1 from=L26-0001 quantity=1 unit=kg")
+			a.Row["at"] = at.Format("2006-01-02 15:04")
+			got, err := desk.Record(tx, a)
+			require.NoError(t, err)
+			require.Equal(t, said, slices.ContainsFunc(got.Warnings, func(w string) bool { return strings.Contains(w, "has not come yet") }), "with its day, %s late: %s", late, got.Warnings)
+			return nil
+		}))
+	}
 }
