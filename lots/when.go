@@ -198,7 +198,7 @@ func ParseWhenAt(text string, zone *time.Location, now time.Time) (w When, warni
 		return ParseWhen(text, zone)
 	}
 	w, warning, err = ParseWhen(today, zone)
-	if err == nil && w.From > now.Add(clocksDiffer).Unix() {
+	if err == nil && w.From > now.Add(ClocksDiffer).Unix() {
 		day, at, _ := strings.Cut(today, " ")
 		yesterday := now.In(zone).AddDate(0, 0, -1).Format(time.DateOnly)
 		return When{}, "", fmt.Errorf("%s has not come yet: it is %s in %s; write the day with it, such as %s %s for yesterday or %s %[5]s for today",
@@ -207,5 +207,5 @@ func ParseWhenAt(text string, zone *time.Location, now time.Time) (w When, warni
 	return w, warning, err
 }
 
-// clocksDiffer is how far the clocks of two people are apart at most (common practice).
-const clocksDiffer = 10 * time.Minute
+// ClocksDiffer is how far the clocks of two people are apart at most (common practice).
+const ClocksDiffer = 10 * time.Minute

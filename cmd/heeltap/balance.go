@@ -102,15 +102,15 @@ func (e *env) showBalance(b balance.Balance) {
 		if len(x.Entries) > 1 {
 			entry += " …"
 		}
-		t.add(x.Sign, x.Name, x.Text, number(x.Amount), entry)
+		t.add(x.Sign, x.Name, x.Text, lots.Figure(x.Amount), entry)
 	}
-	t.add("=", "in", "", number(b.In), "")
+	t.add("=", "in", "", lots.Figure(b.In), "")
 	if b.Open {
-		t.add("=", "accounted", "", number(b.Accounted), "")
+		t.add("=", "accounted", "", lots.Figure(b.Accounted), "")
 		t.add("=", "unaccounted", "unknown: see the notes", "-", "")
 	} else {
-		t.add("=", "accounted", lots.PercentFigure(b.Percent)+" %", number(b.Accounted), "")
-		t.add("=", "unaccounted", "", number(b.Unaccounted), "")
+		t.add("=", "accounted", lots.PercentFigure(b.Percent)+" %", lots.Figure(b.Accounted), "")
+		t.add("=", "unaccounted", "", lots.Figure(b.Unaccounted), "")
 	}
 	e.print(t)
 	for _, n := range b.Notes {

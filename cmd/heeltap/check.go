@@ -67,7 +67,7 @@ func (e *env) listRules() error {
 	e.print(t)
 	l := &table{head: []string{"heeltap set site …", "#if not set", "bounds"}}
 	for _, x := range check.Limits() {
-		l.add("check."+x.Name, number(x.Default), x.Of)
+		l.add("check."+x.Name, lots.Figure(x.Default), x.Of)
 	}
 	e.printf("\n")
 	e.print(l)

@@ -64,7 +64,7 @@ func (e *env) showCommon(a *common.Answer) {
 	}
 	t := &table{head: []string{"explains them", "#cover", "#base", "#lift", "#p", "#corrected", "#clean", "#would put in scope"}}
 	for _, g := range a.Groups[:min(12, len(a.Groups))] {
-		t.add(fewCodes(g.Codes), percentText(g.Cover), percentText(g.Base), number(g.Lift), small(g.P), small(g.Corrected), whole(g.Good), counted(g.ScopeUnits, "unit")+", "+counted(g.ScopeTo, "consignee"))
+		t.add(fewCodes(g.Codes), percentText(g.Cover), percentText(g.Base), lots.Figure(g.Lift), small(g.P), small(g.Corrected), whole(g.Good), counted(g.ScopeUnits, "unit")+", "+counted(g.ScopeTo, "consignee"))
 	}
 	e.print(t)
 	if len(a.Groups) > 12 {

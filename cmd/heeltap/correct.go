@@ -91,6 +91,7 @@ func (e *env) correct(cmd *cobra.Command, change *desk.Change, try bool, done st
 		e.note("%s", w)
 	}
 	if e.json {
+		c.Tried = try
 		return e.writeJSON(c)
 	}
 	for _, p := range c.Pairs {

@@ -266,7 +266,7 @@ func (r *rehearsal) checks(demo.Story) error {
 				if len(rows) == 1 && counted > 1 {
 					counted-- // one case is not there
 				}
-				rows = append(rows, store.Statement{Sheet: sheet, By: demoLead, Row: lots.Row{"subject": x.Code, "quantity": number(counted),
+				rows = append(rows, store.Statement{Sheet: sheet, By: demoLead, Row: lots.Row{"subject": x.Code, "quantity": lots.Figure(counted),
 					"at": r.clock.In(tx.Site().Zone).Format("2006-01-02 15:04"), "by": demoLead}})
 			}
 		}
@@ -307,7 +307,7 @@ func (r *rehearsal) proves(demo.Story) error {
 			return err
 		}
 		step := recall.Struck(a)
-		r.printf("Account: of %s cases, %s %% are accounted for by shipments, removals and a count; %s missing (%s).\n", number(a.Cases.Produced), lots.PercentFigure(a.Cases.Percent), number(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
+		r.printf("Account: of %s cases, %s %% are accounted for by shipments, removals and a count; %s missing (%s).\n", lots.Figure(a.Cases.Produced), lots.PercentFigure(a.Cases.Percent), lots.Figure(a.Cases.Missing), orDash(strings.Join(unaccounted(a), ", ")))
 		if now, err = now.Take(tx, step, recall.At{}, demoLead); err != nil {
 			return err
 		}
@@ -355,7 +355,7 @@ func writeLetters(tx *store.Tx, now *recall.Recall, folder string) (int, error) 
 func unaccounted(a *account.Account) []string {
 	var out []string
 	for _, u := range a.Missing() {
-		out = append(out, fmt.Sprintf("%s: %s", u.Unit, number(u.Missing)))
+		out = append(out, fmt.Sprintf("%s: %s", u.Unit, lots.Figure(u.Missing)))
 	}
 	return out
 }

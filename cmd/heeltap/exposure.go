@@ -114,15 +114,15 @@ func (e *env) onRecords(ctx context.Context, f func(db *store.DB) error) (err er
 func (e *env) showExposure(a *exposure.Answer, unit lots.Unit, top int) {
 	t := &table{head: []string{"if it failed today", "", "#units in", "#possible", "#" + string(unit), "#cases", "#kegs", "#on no unit", "#have left", "#of one of several", "#consignees", "#runs"}}
 	for _, r := range a.Risks[:min(top, len(a.Risks))] {
-		t.add(r.Kind+" "+r.Code, r.Item, whole(r.In.Units), whole(r.May.Units), number(unit.Of((r.In.VolumeL+r.May.VolumeL)*1000)), whole(r.In.Cases+r.May.Cases), whole(r.In.Kegs+r.May.Kegs),
+		t.add(r.Kind+" "+r.Code, r.Item, whole(r.In.Units), whole(r.May.Units), lots.Figure(unit.Of((r.In.VolumeL+r.May.VolumeL)*1000)), whole(r.In.Cases+r.May.Cases), whole(r.In.Kegs+r.May.Kegs),
 			someOf(r.In.Unassigned.Plus(r.May.Unassigned)), someOf(r.In.Left.Plus(r.May.Left)), someOf(r.OneOfSeveral), whole(r.Consignees), whole(r.In.Runs+r.May.Runs))
 	}
 	e.print(t)
 	m := a.Measures
-	e.printf("\n%s, over %d lots and %d runs: downward %d, upward %d, total %d (Dupuy et al. 2005)\nOne lot would call back %s %s at worst, %s on average (Dabbene and Gay 2011)\n", e.strong("Batch dispersion"), m.Lots, m.Runs, m.Downward, m.Upward, m.Total, number(unit.Of(m.WorstL*1000)), unit, number(unit.Of(m.AverageL*1000)))
+	e.printf("\n%s, over %d lots and %d runs: downward %d, upward %d, total %d (Dupuy et al. 2005)\nOne lot would call back %s %s at worst, %s on average (Dabbene and Gay 2011)\n", e.strong("Batch dispersion"), m.Lots, m.Runs, m.Downward, m.Upward, m.Total, lots.Figure(unit.Of(m.WorstL*1000)), unit, lots.Figure(unit.Of(m.AverageL*1000)))
 	trend := &table{head: []string{"lots that came in", "#lots", "#runs a lot", "#" + string(unit) + " a lot", "#cases a lot", "#kegs a lot"}}
 	for _, x := range a.Trend {
-		trend.add(x.Month, whole(x.Lots), number(x.Downward), number(unit.Of(x.RecallL*1000)), number(x.Recall.Cases), number(x.Recall.Kegs))
+		trend.add(x.Month, whole(x.Lots), lots.Figure(x.Downward), lots.Figure(unit.Of(x.RecallL*1000)), lots.Figure(x.Recall.Cases), lots.Figure(x.Recall.Kegs))
 	}
 	e.print(trend)
 }
@@ -147,7 +147,7 @@ func (e *env) showAttempts(a *exposure.Answer, unit lots.Unit, worst int) {
 	}
 	s := &table{head: []string{"of", "what", "#" + string(unit) + " before", "#after", "result"}}
 	for _, x := range a.Attempts {
-		s.add(x.Risk, orDash(x.What), number(unit.Of(x.Before*1000)), number(unit.Of(x.After*1000)), x.Result)
+		s.add(x.Risk, orDash(x.What), lots.Figure(unit.Of(x.Before*1000)), lots.Figure(unit.Of(x.After*1000)), x.Result)
 	}
 	e.print(s)
 }

@@ -80,7 +80,7 @@ func (r *inRecall) account(tx *store.Tx, now *recall.Recall, all, strike bool) e
 func (r *inRecall) showAccount(a *account.Account, all bool) {
 	head := []string{"#made", "#counted", "#shipped", "#returned", "#repacked", "#removed", "#unaccounted", "#accounted %", ""}
 	cells := func(s account.Sum) []string {
-		return []string{number(s.Produced), number(s.Counted), number(s.Shipped), number(s.Returned), number(s.Repacked), number(s.Removed), number(s.Missing), lots.PercentFigure(s.Percent), loud(s)}
+		return []string{lots.Figure(s.Produced), lots.Figure(s.Counted), lots.Figure(s.Shipped), lots.Figure(s.Returned), lots.Figure(s.Repacked), lots.Figure(s.Removed), lots.Figure(s.Missing), lots.PercentFigure(s.Percent), loud(s)}
 	}
 	t := &table{head: append([]string{"product", "date codes", ""}, head...)}
 	for _, g := range a.Groups {
@@ -101,9 +101,9 @@ func (r *inRecall) showAccount(a *account.Account, all bool) {
 		}
 		counted := "not counted"
 		if x.HasCount {
-			counted = number(x.Counted)
+			counted = lots.Figure(x.Counted)
 		}
-		u.add(x.Unit, number(x.Produced), number(x.Missing), number(x.Booked), counted, fmt.Sprintf("%d (%s)", x.LastEntry, x.LastText), joined("; ", loud(x.Sum), x.Find()))
+		u.add(x.Unit, lots.Figure(x.Produced), lots.Figure(x.Missing), lots.Figure(x.Booked), counted, fmt.Sprintf("%d (%s)", x.LastEntry, x.LastText), joined("; ", loud(x.Sum), x.Find()))
 	}
 	if len(u.rows) > 0 {
 		r.printf("\n%s\n", r.strong("Not accounted for: find it and count it (heeltap count)"))
@@ -122,7 +122,7 @@ func (r *inRecall) showServed(list []scope.Served) {
 		if x.MayBe {
 			sure = "may be"
 		}
-		t.add(x.Kind, x.Code, number(x.Quantity)+" "+x.Unit, minute(x.At), sure)
+		t.add(x.Kind, x.Code, lots.Figure(x.Quantity)+" "+x.Unit, minute(x.At), sure)
 	}
 	if len(t.rows) > 0 {
 		r.printf("\n%s\n", r.strong("Served here: none of it can come back"))
@@ -140,7 +140,7 @@ func (r *inRecall) showRecovery(a *account.Account, all bool) {
 		if x.Unexplained < 0 {
 			remark = "MORE THAN IT RECEIVED"
 		}
-		c.add(x.Party, unit, number(x.Distributed), number(x.MayBe), number(x.Returned), number(x.Since), number(x.OnTheWay), number(x.Destroyed), number(x.OnHand), number(x.Sold), number(x.PassedOn), number(x.Elsewhere), number(x.Unexplained), share(x, x.Percent), share(x, x.PercentSince), remark)
+		c.add(x.Party, unit, lots.Figure(x.Distributed), lots.Figure(x.MayBe), lots.Figure(x.Returned), lots.Figure(x.Since), lots.Figure(x.OnTheWay), lots.Figure(x.Destroyed), lots.Figure(x.OnHand), lots.Figure(x.Sold), lots.Figure(x.PassedOn), lots.Figure(x.Elsewhere), lots.Figure(x.Unexplained), share(x, x.Percent), share(x, x.PercentSince), remark)
 	}
 	if len(c.rows) > 0 {
 		r.printf("\n%s\n  recovered: returned and destroyed, of what was received; since the notice: of what had not come back before it\n  may be: from one of several units, not known which; it counts as received until the consignee answers, and what it then does not have went elsewhere\n", r.strong("Recovered against distributed"))
@@ -160,10 +160,10 @@ func share(x account.Recovery, percent float64) string {
 func loud(s account.Sum) string {
 	var parts []string
 	if s.Over > 0 {
-		parts = append(parts, "MORE THAN WAS MADE by "+number(s.Over))
+		parts = append(parts, "MORE THAN WAS MADE by "+lots.Figure(s.Over))
 	}
 	if s.OneOf > 0 {
-		parts = append(parts, "of one of several: "+number(s.OneOf))
+		parts = append(parts, "of one of several: "+lots.Figure(s.OneOf))
 	}
 	return strings.Join(parts, "; ")
 }
@@ -171,7 +171,7 @@ func loud(s account.Sum) string {
 func (r *inRecall) showLotBalances(list []account.LotBalance) {
 	t := &table{head: []string{"lot", "#received", "#on hand", "#removed", "#in tanks", "#in units", "#served", "#lost", "#not measured", "unit"}}
 	for _, b := range list {
-		t.add(b.Lot, number(b.Received), number(b.OnHand), number(b.Removed), number(b.InTanks), number(b.InUnits), number(b.Served), number(b.Lost), number(b.Unknown), b.Unit)
+		t.add(b.Lot, lots.Figure(b.Received), lots.Figure(b.OnHand), lots.Figure(b.Removed), lots.Figure(b.InTanks), lots.Figure(b.InUnits), lots.Figure(b.Served), lots.Figure(b.Lost), lots.Figure(b.Unknown), b.Unit)
 	}
 	if len(t.rows) > 0 {
 		r.printf("\n%s\n  received = on hand + removed + in tanks + in units + served + lost + not measured; by perfect mixing: an estimate\n", r.strong("Suspect lots"))

@@ -11,6 +11,7 @@ import (
 	"heeltap/graph/recall/house"
 	"heeltap/graph/recall/printed"
 	"heeltap/graph/recall/scope"
+	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
@@ -140,9 +141,9 @@ func toStop(now *recall.Recall, n int) string {
 func (r *inRecall) showStock(now *recall.Recall, title string, stock []house.Stock) {
 	t := &table{head: []string{"in the house", "code", "band", "what", "#by the books", "#counted", "place", "held"}}
 	for _, x := range stock {
-		quantity := number(x.Quantity) + " " + x.Unit
+		quantity := lots.Figure(x.Quantity) + " " + x.Unit
 		if x.Unit == "case" || x.Unit == "keg" {
-			quantity = number(x.Quantity) + " " + x.Unit + map[bool]string{true: "s"}[x.Quantity != 1]
+			quantity = lots.Figure(x.Quantity) + " " + x.Unit + map[bool]string{true: "s"}[x.Quantity != 1]
 		}
 		if !x.Sure {
 			quantity = "at most " + quantity
@@ -158,7 +159,7 @@ func (r *inRecall) showStock(now *recall.Recall, title string, stock []house.Sto
 		}
 		counted := "-"
 		if x.Counted != nil {
-			counted = number(*x.Counted)
+			counted = lots.Figure(*x.Counted)
 		}
 		t.add(x.Kind, x.Code, x.Band, x.What, quantity, counted, orDash(x.Place), held)
 	}
@@ -170,7 +171,7 @@ func (r *inRecall) showStock(now *recall.Recall, title string, stock []house.Sto
 func (r *inRecall) showLeft(tx *store.Tx, s *scope.Scope) {
 	t := &table{head: []string{"served here", "code", "#quantity", "when", ""}}
 	for _, x := range s.Served(tx) {
-		t.add(x.Kind, x.Code, number(x.Quantity)+" "+x.Unit, minute(x.At), map[bool]string{true: "may be"}[x.MayBe])
+		t.add(x.Kind, x.Code, lots.Figure(x.Quantity)+" "+x.Unit, minute(x.At), map[bool]string{true: "may be"}[x.MayBe])
 	}
 	if len(t.rows) > 0 {
 		r.printf("\n%s\n", r.strong("Drawn or sold in the taproom: it reached the public"))

@@ -7,6 +7,7 @@ import (
 
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/deliveries"
+	"heeltap/lots"
 	"heeltap/lots/store"
 )
 
@@ -45,7 +46,7 @@ func (r *inRecall) showOthers(list []deliveries.OtherReturn) {
 		if len(o.Of) == 1 {
 			counts = o.Of[0]
 		}
-		t.add(o.Party, o.Unit, number(o.Quantity), minute(o.ReturnedAt), counts)
+		t.add(o.Party, o.Unit, lots.Figure(o.Quantity), minute(o.ReturnedAt), counts)
 	}
 	if len(t.rows) > 0 {
 		r.printf("\n%s\n", r.strong("Came back from parties we shipped none of it to"))
@@ -68,9 +69,9 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 		}
 		maybe := ""
 		if c.Cases.MayBe+c.Kegs.MayBe > 0 {
-			maybe = number(c.Cases.MayBe + c.Kegs.MayBe)
+			maybe = lots.Figure(c.Cases.MayBe + c.Kegs.MayBe)
 		}
-		t.add(c.Party, c.Name, c.Band, number(c.Cases.Net), number(c.Cases.Affected), number(c.Kegs.Net), whole(len(c.KegsOut)), maybe, orDash(c.Phone), further)
+		t.add(c.Party, c.Name, c.Band, lots.Figure(c.Cases.Net), lots.Figure(c.Cases.Affected), lots.Figure(c.Kegs.Net), whole(len(c.KegsOut)), maybe, orDash(c.Phone), further)
 	}
 	r.print(t)
 	if !all {
@@ -85,12 +86,12 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 				note = "keg back empty"
 			}
 			if l.OneOf != "" {
-				note = "one of these, " + number(l.MayBe)
+				note = "one of these, " + lots.Figure(l.MayBe)
 			}
 			if l.ByOthers > 0 {
-				note = strings.TrimSpace(note + " " + number(l.ByOthers) + " came back from others")
+				note = strings.TrimSpace(note + " " + lots.Figure(l.ByOthers) + " came back from others")
 			}
-			u.add(l.Unit, l.Band, l.Product, strings.Join(l.DateCodes, ", "), number(l.Shipped), number(l.Returned), number(l.Net), number(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
+			u.add(l.Unit, l.Band, l.Product, strings.Join(l.DateCodes, ", "), lots.Figure(l.Shipped), lots.Figure(l.Returned), lots.Figure(l.Net), lots.Figure(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
 		}
 		r.print(u)
 		r.showAccounts(now.Contacts[c.Party])
@@ -104,7 +105,7 @@ func (r *inRecall) showAccounts(c *recall.Contact) {
 	}
 	t := &table{head: []string{"it supplied", "contact", "phone", "e-mail", "address", "product", "date code", "#quantity"}}
 	for _, a := range c.Accounts {
-		t.add(a.Name, orDash(a.Contact), orDash(a.Phone), orDash(a.Email), orDash(a.Address), orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(number(a.Quantity)+" "+a.Unit))
+		t.add(a.Name, orDash(a.Contact), orDash(a.Phone), orDash(a.Email), orDash(a.Address), orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(lots.Figure(a.Quantity)+" "+a.Unit))
 	}
 	r.print(t)
 	if says, listed, ok := c.PassedOn(); ok && says != listed {
@@ -131,7 +132,7 @@ func suppliersCommand(e *env) *cobra.Command {
 					lots []deliveries.Received
 				}{{"suspect", s.Lots}, {"same load", s.SameLoad}} {
 					for _, l := range group.lots {
-						t.add(group.name, l.Lot, l.Item, l.SupplierLot, number(l.Quantity)+" "+l.Unit, day(l.ReceivedAt), orDash(l.Document), orDash(l.Carrier))
+						t.add(group.name, l.Lot, l.Item, l.SupplierLot, lots.Figure(l.Quantity)+" "+l.Unit, day(l.ReceivedAt), orDash(l.Document), orDash(l.Carrier))
 					}
 				}
 				r.print(t)

@@ -40,7 +40,7 @@ func (e *env) stockTanks() *cobra.Command {
 				}
 				t := &table{head: []string{"vessel", "kind", "#left", "", "#counted", "fill", "held"}}
 				for _, x := range tanks {
-					t.add(x.Vessel, x.Kind, number(x.Left.Quantity), x.Left.Unit, numberOrDash(x.Counted), x.Fill, stock.Held(x.Held))
+					t.add(x.Vessel, x.Kind, lots.Figure(x.Left.Quantity), x.Left.Unit, numberOrDash(x.Counted), x.Fill, stock.Held(x.Held))
 				}
 				e.listed(t, "every vessel is empty by the books")
 				return nil
@@ -70,7 +70,7 @@ func (e *env) stockLots() *cobra.Command {
 					if !x.Sure {
 						unsure = " or less"
 					}
-					t.add(x.Lot, x.Item, text(x.SupplierLot), number(x.Left.Quantity), x.Left.Unit+unsure, numberOrDash(x.Counted), text(x.BestBy), text(x.Place), x.Status, stock.Held(x.Held))
+					t.add(x.Lot, x.Item, text(x.SupplierLot), lots.Figure(x.Left.Quantity), x.Left.Unit+unsure, numberOrDash(x.Counted), text(x.BestBy), text(x.Place), x.Status, stock.Held(x.Held))
 				}
 				e.listed(t, "nothing is left of any lot")
 				return nil
@@ -140,9 +140,9 @@ func (e *env) showStock(list []stock.Unit) {
 		}
 		may := ""
 		if x.MayHaveLeft > 0 {
-			may = number(x.MayHaveLeft)
+			may = lots.Figure(x.MayHaveLeft)
 		}
-		t.add(code, text(x.Product), strings.Join(x.DateCodes, ", "), number(x.OnHand), x.Each, may, numberOrDash(x.Counted), place, stock.Held(x.Held))
+		t.add(code, text(x.Product), strings.Join(x.DateCodes, ", "), lots.Figure(x.OnHand), x.Each, may, numberOrDash(x.Counted), place, stock.Held(x.Held))
 	}
 	e.listed(t, "no pallet, stack or keg is here by the books")
 	var gone []string
@@ -155,7 +155,7 @@ func (e *env) showStock(list []stock.Unit) {
 		case x.n == 1:
 			gone = append(gone, "1 "+x.one)
 		case x.n > 1:
-			gone = append(gone, number(x.n)+" "+x.one+"s")
+			gone = append(gone, lots.Figure(x.n)+" "+x.one+"s")
 		}
 	}
 	if len(gone) > 0 {
@@ -185,5 +185,5 @@ func numberOrDash(n *float64) string {
 	if n == nil {
 		return "-"
 	}
-	return number(*n)
+	return lots.Figure(*n)
 }

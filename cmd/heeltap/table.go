@@ -6,8 +6,6 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
-
-	"heeltap/lots"
 )
 
 // table is rows under headings, for people.
@@ -56,9 +54,6 @@ func (e *env) print(t *table) {
 		e.printf("  %s\n", line(row))
 	}
 }
-
-// number writes a quantity with at most three decimals.
-func number(x float64) string { return lots.Figure(x) }
 
 func whole[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
 

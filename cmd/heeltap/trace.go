@@ -128,7 +128,7 @@ func (e *env) showTotals(site lots.Site, a *trace.Answer) {
 		if x.Units == 0 && x.Consignees == 0 {
 			continue
 		}
-		name, units, volume, consignees := b.name, whole(x.Units), number(site.VolumeUnit.Of(x.Litres*1000)), whole(x.Consignees)
+		name, units, volume, consignees := b.name, whole(x.Units), lots.Figure(site.VolumeUnit.Of(x.Litres*1000)), whole(x.Consignees)
 		for _, kegs := range []bool{false, true} {
 			made, word := x.Cases, "cases"
 			if kegs {
@@ -137,7 +137,7 @@ func (e *env) showTotals(site lots.Site, a *trace.Answer) {
 			if made == 0 && (kegs || x.Kegs > 0) {
 				continue
 			}
-			t.add(name, units, word, whole(made), number(x.Affected.Of(kegs)), number(x.OnHand.Of(kegs)), number(x.Shipped.Of(kegs)), number(x.Returned.Of(kegs)), number(x.Removed.Of(kegs)), number(x.Repacked.Of(kegs)), volume, consignees)
+			t.add(name, units, word, whole(made), lots.Figure(x.Affected.Of(kegs)), lots.Figure(x.OnHand.Of(kegs)), lots.Figure(x.Shipped.Of(kegs)), lots.Figure(x.Returned.Of(kegs)), lots.Figure(x.Removed.Of(kegs)), lots.Figure(x.Repacked.Of(kegs)), volume, consignees)
 			name, units, volume, consignees = "", "", "", "" // said once for both
 		}
 	}
@@ -161,7 +161,7 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 	}
 	e.showEither(a)
 	for _, s := range a.PouredByVessel() {
-		e.printf("  served from %s, never packaged: %s %s, %s to %s (%s)\n", s.Vessel, number(site.VolumeUnit.Of(s.ML)), site.VolumeUnit, s.First, s.Last, s.Band)
+		e.printf("  served from %s, never packaged: %s %s, %s to %s (%s)\n", s.Vessel, lots.Figure(site.VolumeUnit.Of(s.ML)), site.VolumeUnit, s.First, s.Last, s.Band)
 	}
 }
 
@@ -207,7 +207,7 @@ func (e *env) showUnits(a *trace.Answer, all bool) {
 		t.head = append(t.head, "why")
 	}
 	for _, u := range a.Units {
-		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), strings.Join(u.DateCodes, ", "), whole(u.Quantity), whole(u.Affected), number(u.OnHand), heldText(u)}
+		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), strings.Join(u.DateCodes, ", "), whole(u.Quantity), whole(u.Affected), lots.Figure(u.OnHand), heldText(u)}
 		if ways {
 			row = append(row, u.Way)
 		}
@@ -316,11 +316,11 @@ func (e *env) showFills(site lots.Site, a *trace.Answer, all bool) {
 		if !all && !current {
 			continue
 		}
-		until, left := "now", number(site.VolumeUnit.Of(f.Left*1000))+" "+string(site.VolumeUnit)
+		until, left := "now", lots.Figure(site.VolumeUnit.Of(f.Left*1000))+" "+string(site.VolumeUnit)
 		if f.Until != nil {
 			until, left = (*f.Until)[:16], ""
 		}
-		t.add(f.Code, f.Band, until, number(site.VolumeUnit.Of(f.Volume*1000))+" "+string(site.VolumeUnit), left)
+		t.add(f.Code, f.Band, until, lots.Figure(site.VolumeUnit.Of(f.Volume*1000))+" "+string(site.VolumeUnit), left)
 	}
 	if len(a.Fills) == 0 {
 		return

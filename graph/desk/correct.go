@@ -31,11 +31,12 @@ type Corrected struct {
 	Pairs    []Pair   // never empty
 	Changes  []Reread // rows that read differently now
 	Warnings []string
+	Tried    bool // nothing was kept: see Try
 }
 
 // Pair is one correcting entry and the entry it corrects.
 type Pair struct {
-	Entry    int64 `json:"entry"`
+	Entry    int64 `json:"entry,omitempty"`
 	Corrects int64 `json:"corrects"`
 }
 
@@ -328,15 +329,23 @@ func inWords(r lots.Entered, most int) string {
 	return cmp.Or(r.Sheet.Noun+" "+strings.Join(parts, " "), r.Sheet.Noun)
 }
 
-// MarshalJSON writes the first pair, and all of them where there are several.
+// MarshalJSON writes the first pair, and all of them where there are several. What was only tried has no
+// correcting entries: their numbers will be those of whatever is recorded next.
 func (c *Corrected) MarshalJSON() ([]byte, error) {
+	pairs := slices.Clone(c.Pairs)
+	for i := range pairs {
+		if c.Tried {
+			pairs[i].Entry = 0
+		}
+	}
 	out := struct {
 		Pair
 		All      []Pair   `json:"all,omitempty"`
 		Warnings []string `json:"warnings"`
-	}{Pair: c.Pairs[0], Warnings: c.Warnings}
-	if len(c.Pairs) > 1 {
-		out.All = c.Pairs
+		Tried    bool     `json:"tried"`
+	}{Pair: pairs[0], Warnings: c.Warnings, Tried: c.Tried}
+	if len(pairs) > 1 {
+		out.All = pairs
 	}
 	return json.Marshal(out)
 }

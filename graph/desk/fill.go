@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 
 	"heeltap/labels"
@@ -102,6 +103,9 @@ func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string, err error
 			part = strings.TrimSpace(part)
 			parts[i] = part
 			code, err := codeMeant(tx, c, part)
+			if err != nil && !aboutTheText(err) {
+				return nil, err
+			}
 			if err != nil {
 				faults = append(faults, lots.Fault{Column: c.Name, Reason: err.Error()})
 			}
@@ -118,4 +122,9 @@ func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string, err error
 		return nil, faults
 	}
 	return notes, nil
+}
+
+// aboutTheText reports whether an error says what is wrong with what was typed, and not that it could not be looked up.
+func aboutTheText(err error) bool {
+	return slices.Contains([]lots.ErrKind{lots.Invalid, lots.NotFound, lots.Conflict}, lots.KindOf(err))
 }

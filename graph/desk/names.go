@@ -11,6 +11,7 @@ import (
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/datecode"
 	"heeltap/lots/store"
 )
 
@@ -32,10 +33,16 @@ func CodeOf(tx *store.Tx, text string, kind lots.Kind) (string, error) {
 	return code, nil
 }
 
-// codeMeant is the one code of a column's kinds that a text can only mean: what a tag holds, a code
+// codeMeant is what [meaning] says, unless the records could not be read: then nobody knows what a text means.
+func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
+	code, err := meaning(tx, c, text)
+	return code, cmp.Or(tx.Err(), err)
+}
+
+// meaning is the one code of a column's kinds that a text can only mean: what a tag holds, a code
 // however it is spaced, a keg's number, an SSCC, a date code, or a name; empty where there is none.
 // What can mean several things is refused with all of them, and a name that is misspelt with those near it.
-func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
+func meaning(tx *store.Tx, c lots.Column, text string) (string, error) {
 	thing, known := tx.Thing(text)
 	if known && slices.Contains(c.Kinds, thing.Kind) || text == "" {
 		return "", nil
@@ -54,7 +61,7 @@ func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
 	}
 	all := thingsNamed(tx, c.Kinds)
 	for _, is := range []func(name) bool{
-		func(n name) bool { return plain(n.name) == plain(text) },
+		func(n name) bool { return datecode.Parted(n.name) == datecode.Parted(text) },
 		func(n name) bool { return slices.Equal(wordsOf(n.name), wordsOf(text)) },
 		func(n name) bool { return slices.Equal(wordsOf(withoutMore(n.name)), wordsOf(text)) },
 	} {
@@ -85,14 +92,14 @@ func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
 // codedOnce are the kinds of thing of which there are few, that are known for years.
 var codedOnce = []lots.Kind{lots.KindItem, lots.KindParty, lots.KindVessel, lots.KindLine, lots.KindProduct}
 
-// numberedAlike lists the codes of such kinds that a text is, but for marks, case and the noughts before a number.
+// numberedAlike lists the codes of such kinds that a text is, but for marks, case and the noughts before each number.
 func numberedAlike(tx *store.Tx, kinds []lots.Kind, text string) (codes []string) {
 	for _, kind := range kinds {
 		if !slices.Contains(codedOnce, kind) {
 			continue
 		}
 		for _, code := range tx.CodesOf(kind) {
-			if noughts.ReplaceAllString(plain(code), "$1$2") == noughts.ReplaceAllString(plain(text), "$1$2") {
+			if noughts.ReplaceAllString(datecode.Parted(code), "$1$2") == noughts.ReplaceAllString(datecode.Parted(text), "$1$2") {
 				codes = append(codes, code)
 			}
 		}
@@ -209,16 +216,6 @@ func partOf(words, name []string) bool {
 		}
 	}
 	return len(words) > 0
-}
-
-// plain is a text without case, spaces and punctuation.
-func plain(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsLetter(r) || unicode.IsDigit(r) {
-			return unicode.ToLower(r)
-		}
-		return -1
-	}, text)
 }
 
 // called is a code with the name people know it by.

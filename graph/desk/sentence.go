@@ -242,9 +242,9 @@ func (t teller) known(rec lots.Record) string {
 	case *lots.Line:
 		return "Added line " + x.Code
 	case *lots.Product:
-		size := number(float64(x.ContainerML)) + " mL"
+		size := lots.Figure(float64(x.ContainerML)) + " mL"
 		if x.ContainerML >= 1000 {
-			size = number(float64(x.ContainerML)/1000) + " L"
+			size = lots.Figure(float64(x.ContainerML)/1000) + " L"
 		}
 		if x.PerCase > 1 {
 			size += fmt.Sprintf(", %d to the case", x.PerCase)
@@ -268,7 +268,7 @@ func (t teller) vessel(x *lots.Vessel) string {
 		if unit == "" {
 			unit = t.site.VolumeUnit
 		}
-		holds = ", which holds " + number(x.Capacity) + " " + string(unit)
+		holds = ", which holds " + lots.Figure(x.Capacity) + " " + string(unit)
 	}
 	return fmt.Sprintf("Added %s %s%s", kind, x.Code, holds)
 }
@@ -279,7 +279,7 @@ func (t teller) amount(q lots.Quantity) string {
 	if err != nil || unit.Dim() != q.Dim {
 		unit = baseUnit(t.site, q.Dim)
 	}
-	return number(unit.Of(float64(q.N))) + " " + string(unit)
+	return lots.Figure(unit.Of(float64(q.N))) + " " + string(unit)
 }
 
 func baseUnit(site lots.Site, dim lots.Dim) lots.Unit {
@@ -295,7 +295,7 @@ func baseUnit(site lots.Site, dim lots.Dim) lots.Unit {
 // of writes how much there is of something with a name: "60 kg of pale malt", "500 × can end".
 func (t teller) of(q lots.Quantity, name string) string {
 	if q.Dim == lots.Pieces {
-		return number(float64(q.N)) + " × " + name
+		return lots.Figure(float64(q.N)) + " × " + name
 	}
 	return t.amount(q) + " of " + name
 }
@@ -321,7 +321,7 @@ func (t teller) goods(n float64, of lots.Ref) string {
 	case n == 1:
 		return "1 case of " + either(of)
 	}
-	return number(n) + " " + one + "s of " + either(of)
+	return lots.Figure(n) + " " + one + "s of " + either(of)
 }
 
 func (t teller) volume(ml int64) string {
@@ -329,7 +329,7 @@ func (t teller) volume(ml int64) string {
 	if err != nil || unit.Dim() != lots.Volume {
 		unit = t.site.VolumeUnit
 	}
-	return number(unit.Of(float64(ml))) + " " + string(unit)
+	return lots.Figure(unit.Of(float64(ml))) + " " + string(unit)
 }
 
 // named writes codes, those of received lots with what they are.
@@ -400,6 +400,3 @@ func counted(n int64, one string) string {
 	}
 	return strconv.FormatInt(n, 10) + " " + one + "s"
 }
-
-// number writes a quantity with at most three decimals.
-func number(x float64) string { return lots.Figure(x) }

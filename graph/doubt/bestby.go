@@ -106,5 +106,5 @@ func span(days float64) string {
 	case days < 730:
 		return fmt.Sprintf("%.0f months", days/30.44)
 	}
-	return number(float64(int(days/36.525))/10) + " years"
+	return lots.Figure(float64(int(days/36.525))/10) + " years"
 }

@@ -104,7 +104,7 @@ func (d *doubts) inUnit(v *lots.Vessel, ml float64) string {
 	if unit.Dim() == lots.Mass {
 		ml *= 1000
 	}
-	return number(unit.Of(ml)) + " " + string(unit)
+	return lots.Figure(unit.Of(ml)) + " " + string(unit)
 }
 
 // keeps are the kinds of item that a kind of vessel is there for (common practice); a tank may hold anything

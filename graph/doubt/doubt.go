@@ -18,10 +18,7 @@ import (
 	"heeltap/lots/store"
 )
 
-const (
-	ahead     = 10 * time.Minute // clocks differ by minutes (common practice)
-	mostPlato = 40               // no wort is stronger (common practice)
-)
+const mostPlato = 40 // no wort is stronger (common practice)
 
 // Of says what is doubtful about an entry just recorded, in plain sentences.
 func Of(tx *store.Tx, entry int64) ([]string, error) {
@@ -103,7 +100,7 @@ func (d *doubts) about(rec lots.Record) {
 // future tells of times that have not come yet: mostly a wrong year or a day and month exchanged.
 func (d *doubts) future(row lots.Entered) {
 	zone := d.tx.Site().Zone
-	limit := d.tx.Recorded().Add(ahead).Unix()
+	limit := d.tx.Recorded().Add(lots.ClocksDiffer).Unix()
 	for _, c := range row.Sheet.Columns {
 		if c.Type != lots.Time || row.Row[c.Name] == "" {
 			continue
@@ -230,7 +227,7 @@ func (d *doubts) oneOfShipped(s *lots.Shipment) {
 		}
 	}
 	if float64(gone) > left {
-		d.add("%d were shipped of %s, which had %s between them", gone, strings.Join(s.Unit.Codes, " or "), number(left))
+		d.add("%d were shipped of %s, which had %s between them", gone, strings.Join(s.Unit.Codes, " or "), lots.Figure(left))
 	}
 }
 
@@ -286,7 +283,7 @@ func (d *doubts) moved(units []string, consignee string) (sum moved) {
 
 func (d *doubts) volume(ml int64) string {
 	unit := d.tx.Site().VolumeUnit
-	return number(unit.Of(float64(ml))) + " " + string(unit)
+	return lots.Figure(unit.Of(float64(ml))) + " " + string(unit)
 }
 
 func (d *doubts) day(w lots.When) string {
@@ -296,5 +293,3 @@ func (d *doubts) day(w lots.When) string {
 func (d *doubts) stamp(at int64) string {
 	return time.Unix(at, 0).In(d.tx.Site().Zone).Format("2006-01-02 15:04")
 }
-
-func number(x float64) string { return lots.Figure(x) }

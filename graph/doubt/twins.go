@@ -11,6 +11,7 @@ import (
 	"unicode"
 
 	"heeltap/lots"
+	"heeltap/lots/datecode"
 )
 
 const (
@@ -61,7 +62,7 @@ func likeness(k, lot string, known []string) string {
 	switch {
 	case string(a) == string(b):
 		return "only upper and lower case differ"
-	case lots.Fold(plain(k)) == lots.Fold(plain(lot)):
+	case lots.Fold(datecode.Plain(k)) == lots.Fold(datecode.Plain(lot)):
 		return "they differ only in what is easily misread"
 	case len(a) >= leastTwin-1 && swapped(a, b):
 		return "two characters are swapped"
@@ -78,16 +79,6 @@ func likeness(k, lot string, known []string) string {
 		return "one character differs"
 	}
 	return ""
-}
-
-// plain is a text without the marks between its letters and digits.
-func plain(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsLetter(r) || unicode.IsDigit(r) {
-			return r
-		}
-		return -1
-	}, text)
 }
 
 // swapped reports whether two texts differ in two neighbours that changed places.

@@ -55,11 +55,11 @@ func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 	switch x := first.(type) {
 	case *lots.Receipt:
 		tag.Kind, tag.Title, tag.SupplierLot, tag.BestBy = labels.KindLot, nameOf(tx, x.Item), x.SupplierLot, x.BestBy
-		tag.Quantity, tag.Received = number(x.Unit.Of(float64(x.Qty.N)))+" "+string(x.Unit), dayOf(x.At, zone)
+		tag.Quantity, tag.Received = lots.Figure(x.Unit.Of(float64(x.Qty.N)))+" "+string(x.Unit), dayOf(x.At, zone)
 		tag.Status, tag.Refused = received(x)
 	case *lots.Crop:
 		tag.Kind, tag.Title, tag.SupplierLot = labels.KindLot, nameOf(tx, x.Item), "-"
-		tag.Quantity, tag.Status = number(x.Unit.Of(float64(x.Qty.N)))+" "+string(x.Unit), "cropped"
+		tag.Quantity, tag.Status = lots.Figure(x.Unit.Of(float64(x.Qty.N)))+" "+string(x.Unit), "cropped"
 		tag.Extra = []labels.Row{{Name: "Cropped", Text: dayOf(x.At, zone)}, {Name: "From", Text: x.Vessel}}
 	case *lots.Vessel:
 		tag.Kind, tag.Title = labels.KindVessel, x.Kind
@@ -121,7 +121,7 @@ func unitTag(tx *store.Tx, tag *labels.Tag, rows []lots.Entered, zone *time.Loca
 	}
 	tag.Quantity = counted(quantity, unit)
 	if here := trace.BooksOf(tx, tag.Code).OnHand(); here > 0 && here < float64(quantity) {
-		tag.Quantity = number(here) + " of " + tag.Quantity
+		tag.Quantity = lots.Figure(here) + " of " + tag.Quantity
 	}
 	slices.Sort(products)
 	tag.Title = strings.Join(slices.Compact(products), ", ")
@@ -184,6 +184,3 @@ func counted(n int64, one string) string {
 	}
 	return strconv.FormatInt(n, 10) + " " + one + "s"
 }
-
-// number writes a quantity with at most three decimals.
-func number(x float64) string { return lots.Figure(x) }

@@ -102,7 +102,15 @@ func (r *resolver) loosely(text, kind string, at *moment) []reading {
 			found = addReadings(found, r.known(code, kind, true, at)...)
 		}
 	}
-	return found
+	if !r.parted {
+		return found
+	}
+	return slices.DeleteFunc(found, func(m reading) bool { return !readOffGoods(m.kind) && datecode.Parted(m.code) != datecode.Parted(text) })
+}
+
+// readOffGoods reports whether a kind of text is one that people read off packages and papers as they are spaced there.
+func readOffGoods(kind string) bool {
+	return slices.Contains([]string{kindDateCode, kindSupplierLot, kindSSCC, kindDocument}, kind)
 }
 
 func addReadings(found []reading, more ...reading) []reading {

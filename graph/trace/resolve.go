@@ -57,6 +57,8 @@ type resolver struct {
 	// literal takes a text only for what is recorded so, but for its case and outer spaces: one that
 	// was put down before must not come to mean something else.
 	literal bool
+	// parted never joins digits that marks part in a code: what is recorded about FV11 must not be recorded about FV-1-1.
+	parted bool
 }
 
 // resolve understands one text: a code, a text as printed, kind:code, each perhaps with @ and a

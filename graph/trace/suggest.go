@@ -165,10 +165,10 @@ func Stands(tx *store.Tx, text string) error {
 }
 
 // CodeOf finds the code of the one thing of the kinds given, or of any, that a text means: its code however
-// it is spaced, a keg's number, an SSCC, a supplier's lot, or a date code for the run that printed it. The
+// it is spaced (but for digits that only a mark parts: FV11 is never FV-1-1), a keg's number, an SSCC, a supplier's lot, or a date code for the run that printed it. The
 // caller tells of it where that is not what was typed. The error is NotFound where there is none, and Conflict, with all of them, where there are several.
 func CodeOf(tx *store.Tx, text string, kinds ...lots.Kind) (string, error) {
-	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}
+	r := &resolver{tx: tx, dir: graph.Forward, site: tx.Site(), parted: true}
 	text = strings.TrimSpace(text)
 	readings, _, err := r.meanings(text)
 	if err != nil {

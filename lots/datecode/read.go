@@ -203,6 +203,15 @@ func SameNumbers(a, b string) bool {
 	return within(x, y) || within(y, x)
 }
 
+// Parted is a code as [Plain] gives it, with a blank wherever marks part a digit from a digit: FV-1-1 is FV1 1, and FV11 is not.
+func Parted(text string) string {
+	plain := []rune(Plain(text))
+	for i, at := range numberGaps(text) {
+		plain = slices.Insert(plain, at+i, ' ')
+	}
+	return string(plain)
+}
+
 // numberGaps lists where marks part a digit from a digit, counted in letters and digits.
 func numberGaps(text string) []int {
 	var out []int

@@ -317,3 +317,10 @@ func FuzzFit(f *testing.F) {
 		datecode.Fit(read, code, p)
 	})
 }
+
+// Marks and case are left out, but what parts a number from a number is kept.
+func TestParted(t *testing.T) {
+	for text, want := range map[string]string{"FV-1-1": "FV1 1", "fv 11": "FV11", "SILO 02": "SILO02", "K-1-1/R26-0031": "K1 1R26 0031", "1--2. 3": "1 2 3", "-": ""} {
+		require.Equal(t, want, datecode.Parted(text))
+	}
+}
