@@ -152,7 +152,7 @@ What is on hold for another reason, or for a recall, stays on hold.`,
 			if try {
 				did = "Would release"
 			}
-			e.printf("%s %s released (%s)\n", subject, is, counted(len(entries), "hold"))
+			e.printf("%s %s (%s)\n", did, subject, counted(len(entries), "hold"))
 			e.onlyTried(try)
 			return nil
 		},
