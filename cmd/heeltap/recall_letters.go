@@ -98,6 +98,9 @@ func (r *inRecall) warn(made *mailing.Drafts, out string) {
 	case made.Differs > 0:
 		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters match no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
 	}
+	if len(made.Unknown) > 0 {
+		r.note("NOT EVERYTHING THAT IS AFFECTED IS KNOWN YET, so these letters may leave something out: %s. Settle it (heeltap recall scope shows how), then draft them again", strings.Join(made.Unknown, "; "))
+	}
 	if made.NoPress != "" {
 		r.note("no press draft: %s", made.NoPress)
 	}

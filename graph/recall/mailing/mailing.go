@@ -125,6 +125,8 @@ type Drafts struct {
 	NoPress string // why there is no press draft; empty where there is one
 	Version int    // the last frozen version; 0 where there is none
 	Differs int    // how many things of the scope differ from it
+	// Unknown is why they may leave out something affected: what is not decided yet, and what cannot be traced.
+	Unknown []string
 
 	// What is found when they are written into a folder:
 	Stale []string // letters and press texts of an earlier draft that nobody gets now
@@ -149,7 +151,7 @@ func Draft(tx *store.Tx, now *recall.Recall, letter bool) (*Drafts, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Drafts{Letters: len(letters), mock: now.Mock}
+	d := &Drafts{Letters: len(letters), Unknown: m.Unknown(), mock: now.Mock}
 	for _, l := range letters {
 		d.names, d.papers = append(d.names, l.Kind+" "+l.Party), append(d.papers, l.Paper)
 	}
