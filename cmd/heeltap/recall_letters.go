@@ -108,7 +108,10 @@ func (r *inRecall) warn(made *mailing.Drafts, out string) {
 		r.note("the PDFs of %s cannot show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
 	}
 	if len(made.Stale) > 0 {
-		r.note("%s still has %s from an earlier draft that nobody gets now: %s; do not send them", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
+		r.note("%s still has %s from an earlier draft that no longer goes to anyone: %s; do not send them", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
+	}
+	if len(made.Wait) > 0 {
+		r.note("%s still has %s from an earlier draft: %s; keep them until it is known what is affected", out, counted(len(made.Wait), "file"), strings.Join(made.Wait, ", "))
 	}
 }
 

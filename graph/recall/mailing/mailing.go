@@ -129,7 +129,8 @@ type Drafts struct {
 	Unknown []string
 
 	// What is found when they are written into a folder:
-	Stale []string // letters and press texts of an earlier draft that nobody gets now
+	Stale []string // letters and press texts of an earlier draft that no longer go to anyone
+	Wait  []string // the same, where that cannot be said because not everything that is affected is known yet
 	Unset []string // papers whose PDF cannot show all of their texts
 	Words []string // which texts those are
 
@@ -255,7 +256,8 @@ func (d *Drafts) tables(put func(name string, data []byte) error) error {
 	return put(d.Merge()+".xlsx", data)
 }
 
-// findStale lists letters in the folder that are not among these drafts.
+// findStale lists letters in the folder that are not among these drafts. While not everything that is affected is
+// known, none of them is withdrawn: it may have to go out after all.
 func (d *Drafts) findStale(folder string) error {
 	all, err := os.ReadDir(folder)
 	if err != nil {
@@ -267,6 +269,9 @@ func (d *Drafts) findStale(folder string) error {
 		if ours && name != f.Name() && !slices.Contains(d.names, name) {
 			d.Stale = append(d.Stale, f.Name())
 		}
+	}
+	if len(d.Unknown) > 0 {
+		d.Stale, d.Wait = nil, d.Stale
 	}
 	return nil
 }

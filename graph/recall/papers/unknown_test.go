@@ -8,6 +8,7 @@ import (
 	"heeltap/graph"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/papers"
+	"heeltap/lots/store"
 )
 
 // cropped is yeast of FV's beer, pitched into FV4, whose beer was packed and shipped to D-2.
@@ -40,4 +41,31 @@ func TestDraftsSayWhatIsNotDecided(t *testing.T) {
 	b.take(&recall.Unsuspected{Suspects: []string{"FV@2026-01-05T14:00"}, Reason: "plated clean"})
 	b.make(func(m *papers.Maker) { require.Empty(t, m.Unknown()) })
 	require.NotContains(t, b.text(letter("D-2")), "leave something out")
+}
+
+// That nothing has left, or that nothing was packed, is not said while a proposal is open or a suspect cannot be traced.
+func TestNoPressWhileNothingIsKnown(t *testing.T) {
+	const unknown = "what is affected is not known yet"
+	b := began(t, false)
+	b.enter(`
+items item=YEAST name=yeast kind=yeast unit=L
+crops lot=C-1 item=YEAST vessel=FV quantity=9 unit=L at=2026-01-12_08:00
+`)
+	b.suspects(graph.Spoiler, "C-1")
+	b.make(func(m *papers.Maker) { require.Equal(t, unknown, m.NoPress()) })
+	b.take(&recall.Unsuspected{Suspects: []string{"FV@2026-01-05T14:00"}, Reason: "plated clean"})
+	b.make(func(m *papers.Maker) { require.Equal(t, "nothing in scope has left the brewery", m.NoPress()) })
+
+	b.enter("units unit=P-9 kind=pallet run=R1 quantity=1")
+	b.suspects(graph.ForeignBody, "P-9")
+	b.in(func(tx *store.Tx) {
+		head, err := tx.Head()
+		require.NoError(t, err)
+		_, err = tx.Void(head-1, "entered twice", "me")
+		require.NoError(t, err)
+	})
+	b.make(func(m *papers.Maker) {
+		require.Equal(t, unknown, m.NoPress())
+		require.Contains(t, m.Unknown()[0], "not traced: suspect P-9: ")
+	})
 }
