@@ -98,6 +98,9 @@ func (r *inRecall) warn(made *mailing.Drafts, out string) {
 	case made.Differs > 0:
 		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters match no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
 	}
+	if len(made.Unknown) > 0 {
+		r.note("NOT EVERYTHING THAT IS AFFECTED IS KNOWN YET, so these letters may leave something out: %s. Settle it (heeltap recall scope shows how), then draft them again", strings.Join(made.Unknown, "; "))
+	}
 	if made.NoPress != "" {
 		r.note("no press draft: %s", made.NoPress)
 	}
@@ -105,7 +108,10 @@ func (r *inRecall) warn(made *mailing.Drafts, out string) {
 		r.note("the PDFs of %s cannot show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
 	}
 	if len(made.Stale) > 0 {
-		r.note("%s still has %s from an earlier draft that nobody gets now: %s; do not send them", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
+		r.note("%s still has %s from an earlier draft that no longer goes to anyone: %s; do not send them", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))
+	}
+	if len(made.Wait) > 0 {
+		r.note("%s still has %s from an earlier draft: %s; keep them until it is known what is affected", out, counted(len(made.Wait), "file"), strings.Join(made.Wait, ", "))
 	}
 }
 

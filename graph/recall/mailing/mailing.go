@@ -125,9 +125,12 @@ type Drafts struct {
 	NoPress string // why there is no press draft; empty where there is one
 	Version int    // the last frozen version; 0 where there is none
 	Differs int    // how many things of the scope differ from it
+	// Unknown is why they may leave out something affected: what is not decided yet, and what cannot be traced.
+	Unknown []string
 
 	// What is found when they are written into a folder:
-	Stale []string // letters and press texts of an earlier draft that nobody gets now
+	Stale []string // letters and press texts of an earlier draft that no longer go to anyone
+	Wait  []string // the same, where that cannot be said because not everything that is affected is known yet
 	Unset []string // papers whose PDF cannot show all of their texts
 	Words []string // which texts those are
 
@@ -149,7 +152,7 @@ func Draft(tx *store.Tx, now *recall.Recall, letter bool) (*Drafts, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Drafts{Letters: len(letters), mock: now.Mock}
+	d := &Drafts{Letters: len(letters), Unknown: m.Unknown(), mock: now.Mock}
 	for _, l := range letters {
 		d.names, d.papers = append(d.names, l.Kind+" "+l.Party), append(d.papers, l.Paper)
 	}
@@ -253,7 +256,8 @@ func (d *Drafts) tables(put func(name string, data []byte) error) error {
 	return put(d.Merge()+".xlsx", data)
 }
 
-// findStale lists letters in the folder that are not among these drafts.
+// findStale lists letters in the folder that are not among these drafts. While not everything that is affected is
+// known, none of them is withdrawn: it may have to go out after all.
 func (d *Drafts) findStale(folder string) error {
 	all, err := os.ReadDir(folder)
 	if err != nil {
@@ -265,6 +269,9 @@ func (d *Drafts) findStale(folder string) error {
 		if ours && name != f.Name() && !slices.Contains(d.names, name) {
 			d.Stale = append(d.Stale, f.Name())
 		}
+	}
+	if len(d.Unknown) > 0 {
+		d.Stale, d.Wait = nil, d.Stale
 	}
 	return nil
 }

@@ -93,8 +93,10 @@ additions vessel=FV from=M1 quantity=1 unit=kg at=2026-01-10_08:00
 }
 
 // letterBody and pressBody are the papers without the page for the responsible person, whose caution names all dangers.
-func letterBody(m *papers.Maker) string {
-	d, err := letter("D-1")(m)
+func letterBody(m *papers.Maker) string { return letterTo(m, "D-1") }
+
+func letterTo(m *papers.Maker, party string) string {
+	d, err := letter(party)(m)
 	if err != nil {
 		return err.Error()
 	}

@@ -12,15 +12,20 @@ import (
 	"heeltap/labels/paper"
 )
 
-// NoPress says why there is nothing to tell the public; empty where there is.
+// NoPress says why there is nothing to tell the public; empty where there is. That there is nothing is said only where
+// it is known what is affected.
 func (m *Maker) NoPress() string {
-	switch {
-	case !m.s.HasLeft(m.tx):
-		return "nothing in scope has left the brewery"
-	case len(m.printedRules()) == 0 && len(m.s.Served(m.tx)) == 0:
-		return "nothing in scope has been packed or served"
+	left := m.s.HasLeft(m.tx)
+	if left && (len(m.printedRules()) > 0 || len(m.s.Served(m.tx)) > 0) {
+		return ""
 	}
-	return ""
+	switch {
+	case len(m.Unknown()) > 0:
+		return "what is affected is not known yet"
+	case !left:
+		return "nothing in scope has left the brewery"
+	}
+	return "nothing in scope has been packed or served"
 }
 
 // Press drafts the notice for the public from the printed scope; nil where there is nothing to tell it.

@@ -43,6 +43,7 @@ func (m *Maker) note() []paper.Part {
 	parts := []paper.Part{paper.Break{}, paper.Heading{Level: 1, Text: m.heading("To the responsible person: take this page off before sending")}, cautions(),
 		paper.Text{Text: "The wording is a draft. Mark the envelope and the subject line as the heading is marked (21 CFR 7.49(b)), confirm telephone calls in writing, and follow up with anyone who does not answer."},
 		paper.Text{Text: "It follows " + m.basis() + "."}}
+	parts = append(parts, m.leftOut()...)
 	if unset := m.unset(); len(unset) > 0 {
 		parts = append(parts, paper.Text{Text: "To have these lines filled in on every letter, enter:"}, paper.List{Items: unset})
 	}
