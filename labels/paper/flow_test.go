@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -168,4 +169,25 @@ func TestPiecesShowEachBoxWhole(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Whatever face the reader's browser has, every text of a picture is as wide as it was measured, so that a title and
+// the quantity beside it cannot run into each other or out of their box.
+func TestTextsKeepTheirWidth(t *testing.T) {
+	f := Flow{Columns: []string{"From", "To"}, Nodes: []FlowNode{{ID: "a", Title: "L26-0142 WWWW", Detail: "1234 cases", Sure: true}, {ID: "b", Column: 1, Title: "38 runs of PALE-CAN", Detail: "207 pallets and 12 kegs", Sure: true}},
+		Edges: []FlowEdge{{From: "a", To: "b", Weight: 1, Sure: true}}}
+	var b bytes.Buffer
+	require.NoError(t, f.SVG(&b))
+	texts := regexp.MustCompile(`<text x="([\d.]+)" y="([\d.]+)"[^>]*?(?: textLength="([\d.]+)" lengthAdjust="spacingAndGlyphs")?>`).FindAllStringSubmatch(b.String(), -1)
+	require.Len(t, texts, 6)
+	ends := map[string]float64{} // by line, where its texts end
+	for _, x := range texts {
+		require.NotEmpty(t, x[3], x[0])
+		from, err := strconv.ParseFloat(x[1], 64)
+		require.NoError(t, err)
+		wide, err := strconv.ParseFloat(x[3], 64)
+		require.NoError(t, err)
+		require.GreaterOrEqual(t, from, ends[x[2]], "texts of one line stand side by side")
+		ends[x[2]] = from + wide
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"flag"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -769,4 +770,47 @@ func TestComplaintsAreCounted(t *testing.T) {
 	require.NotContains(t, status, "Una", "who called is nobody else's affair")
 	require.NotContains(t, status, "sour")
 	says(t, b.text((*papers.Maker).Report), "Complaints about codes in scope: 1 complaint and 1 question")
+}
+
+// A large scope stays on one page: what is smallest is folded into groups of its kind, which say how much they stand
+// for, and nothing is lost from the sums.
+func TestPictureOfALargeScopeFolds(t *testing.T) {
+	b := began(t, false)
+	var more strings.Builder
+	for i := range 60 {
+		fmt.Fprintf(&more, "parties party=R-%02[1]d name=Shop_%02[1]d role=consignee channel=retailer\n", i)
+		fmt.Fprintf(&more, "runs run=X%02[1]d product=CAN started_at=2026-02-05_%02[2]d:%02[3]d ended_at=2026-02-05_%02[2]d:%02[4]d date_code=X%02[1]d good=240\nfeeds run=X%02[1]d from=FV\n", i, 6+i/10, i%10*5, i%10*5+4)
+		for k := range 3 {
+			fmt.Fprintf(&more, "units unit=XP-%02[1]d-%[2]d kind=pallet run=X%02[1]d quantity=3\nshipments shipment=XS-%02[1]d-%[2]d unit=XP-%02[1]d-%[2]d quantity=2 consignee=R-%02[1]d shipped_at=2026-02-20_09:00\n", i, k)
+		}
+	}
+	b.enter(more.String())
+	b.make(func(m *papers.Maker) {
+		flow, err := m.Picture()
+		require.NoError(t, err)
+		boxes, titles := map[int]int{}, map[string]string{}
+		for _, n := range flow.Nodes {
+			boxes[n.Column]++
+			titles[n.Title] = n.Detail
+		}
+		for column, n := range boxes {
+			require.LessOrEqual(t, n, 18, flow.Columns[column])
+		}
+		require.Contains(t, titles, "in the house", "what is no consignee stands by itself")
+		runs := titles["45 runs of CAN"]
+		require.Contains(t, runs, "135 pallets")
+		retailers := 0
+		for title, detail := range titles {
+			if n, ok := strings.CutSuffix(title, " retailers"); ok {
+				retailers++
+				require.Contains(t, detail, "cases", n)
+			}
+		}
+		require.Equal(t, 1, retailers)
+		d, err := m.Report()
+		require.NoError(t, err)
+		var w bytes.Buffer
+		require.NoError(t, d.PDF(&w))
+		require.Contains(t, flow.Caption, "the annexes name every unit and consignee")
+	})
 }
