@@ -191,3 +191,20 @@ func TestTextsKeepTheirWidth(t *testing.T) {
 		ends[x[2]] = from + wide
 	}
 }
+
+// A picture that fits a page fits it with what is written below: no page holds the caption alone.
+func TestCaptionStaysWithItsPicture(t *testing.T) {
+	for boxes := 6; boxes <= 18; boxes++ {
+		f := Flow{Caption: strings.Repeat("Bands are as wide as what went over them. ", 8)}
+		for c := range 6 {
+			f.Columns = append(f.Columns, "Column")
+			for i := range boxes {
+				f.Nodes = append(f.Nodes, FlowNode{ID: fmt.Sprintf("%d %d", c, i), Column: c, Title: "R26-0031", Detail: "120 pallets and 12 kegs", Sure: true})
+			}
+		}
+		var b bytes.Buffer
+		require.NoError(t, (&Document{Title: "Report", Parts: []Part{Heading{Level: 1, Text: "What went where"}, Picture{f}}}).PDF(&b))
+		pages := bytes.Count(b.Bytes(), []byte("/Type /Page\n"))
+		require.LessOrEqual(t, pages, 2, "%d boxes: the title, and the picture with its caption", boxes)
+	}
+}

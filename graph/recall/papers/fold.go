@@ -13,7 +13,7 @@ import (
 
 // mostBoxes is how many boxes a column of the picture holds, so that it fits one page: the smallest others are folded
 // into groups of their kind.
-const mostBoxes = 18
+const mostBoxes = 16
 
 // byItself is what is never folded.
 var byItself [2]string
@@ -22,14 +22,17 @@ var byItself [2]string
 var (
 	vesselWords = map[string][2]string{"silo": {"silo", "silos"}, "tank": {"tank", "tanks"}, "fermenter": {"fermenter", "fermenters"},
 		"bright": {"bright tank", "bright tanks"}, "brink": {"yeast brink", "yeast brinks"}, "serving": {"serving tank", "serving tanks"}, "gas": {"gas tank", "gas tanks"}}
-	channelWords = map[string][2]string{"distributor": {"distributor", "distributors"}, "retailer": {"retailer", "retailers"}, "on-premise": {"on-premise account", "on-premise accounts"}}
+	channelWords = map[string][2]string{"distributor": {"distributor", "distributors"}, "retailer": {"retailer", "retailers"}, "on-premise": {"on-premise", "on-premise"}}
 )
 
 // kindOf says what a box is one of, and many of them.
-func (p *picture) kindOf(id string) [2]string {
+func (p *picture) kindOf(id string, column int) [2]string {
 	kind, code, _ := strings.Cut(id, " ")
 	switch kind {
 	case "lot":
+		if column > 0 {
+			return [2]string{"crop", "crops"}
+		}
 		return [2]string{"lot", "lots"}
 	case "brew":
 		return [2]string{"brew", "brews"}

@@ -122,7 +122,7 @@ func (p *picture) group(at trace.Place) (id string, column int, title string) {
 func (p *picture) node(id string, column int, title string, sure bool) *pictured {
 	n := p.nodes[id]
 	if n == nil {
-		n = &pictured{FlowNode: paper.FlowNode{ID: id, Column: column, Title: title}, units: map[string]string{}, fold: p.kindOf(id)}
+		n = &pictured{FlowNode: paper.FlowNode{ID: id, Column: column, Title: title}, units: map[string]string{}, fold: p.kindOf(id, column)}
 		p.nodes[id] = n
 	}
 	n.Sure = n.Sure || sure
