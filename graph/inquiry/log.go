@@ -21,12 +21,14 @@ type Noted struct {
 	Question   Question  `json:"question"`
 	Candidates []string  `json:"candidates"` // printed codes with their product
 	Runs       []string  `json:"runs"`
+	Exact      []string  `json:"exact_runs"` // of those, the runs that printed just what was read
 }
 
 type noted struct {
 	Question   Question `json:"question"`
 	Candidates []string `json:"candidates"`
 	Runs       []string `json:"runs"`
+	Exact      []string `json:"exact_runs,omitempty"`
 }
 
 // Note records an inquiry.
@@ -35,6 +37,9 @@ func Note(tx *store.Tx, a *Answer, by string) (int64, error) {
 	for _, c := range a.Candidates {
 		n.Candidates = append(n.Candidates, c.Printed+" "+c.Product)
 		n.Runs = append(n.Runs, c.Runs...)
+		if c.Score == 100 {
+			n.Exact = append(n.Exact, c.Runs...)
+		}
 	}
 	n.Candidates, n.Runs = append(n.Candidates, a.Equal...), append(n.Runs, a.equalRuns...)
 	e, err := tx.Act(about, n, by)
@@ -52,7 +57,7 @@ func All(tx *store.Tx) ([]Noted, error) {
 		if err := json.Unmarshal(step, &n); err != nil {
 			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
 		}
-		out = append(out, Noted{e.Seq, e.Recorded, e.By, n.Question, n.Candidates, n.Runs})
+		out = append(out, Noted{e.Seq, e.Recorded, e.By, n.Question, n.Candidates, n.Runs, n.Exact})
 		return nil
 	})
 	return out, err
@@ -75,9 +80,12 @@ func About(tx *store.Tx, runs map[string]bool) ([]Concern, error) {
 	}
 	out := []Concern{}
 	for _, n := range all {
-		of := func(run string) bool { return runs[run] }
-		if slices.ContainsFunc(n.Runs, of) {
-			out = append(out, Concern{n, !slices.ContainsFunc(n.Runs, func(run string) bool { return !runs[run] })})
+		read := n.Runs
+		if len(n.Exact) > 0 {
+			read = n.Exact // who read a code just as it was printed did not misread another
+		}
+		if slices.ContainsFunc(read, func(run string) bool { return runs[run] }) {
+			out = append(out, Concern{n, !slices.ContainsFunc(read, func(run string) bool { return !runs[run] })})
 		}
 	}
 	return out, nil

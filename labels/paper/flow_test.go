@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -168,4 +169,42 @@ func TestPiecesShowEachBoxWhole(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Whatever face the reader's browser has, every text of a picture is as wide as it was measured, so that a title and
+// the quantity beside it cannot run into each other or out of their box.
+func TestTextsKeepTheirWidth(t *testing.T) {
+	f := Flow{Columns: []string{"From", "To"}, Nodes: []FlowNode{{ID: "a", Title: "L26-0142 WWWW", Detail: "1234 cases", Sure: true}, {ID: "b", Column: 1, Title: "38 runs of PALE-CAN", Detail: "207 pallets and 12 kegs", Sure: true}},
+		Edges: []FlowEdge{{From: "a", To: "b", Weight: 1, Sure: true}}}
+	var b bytes.Buffer
+	require.NoError(t, f.SVG(&b))
+	texts := regexp.MustCompile(`<text x="([\d.]+)" y="([\d.]+)"[^>]*?(?: textLength="([\d.]+)" lengthAdjust="spacingAndGlyphs")?>`).FindAllStringSubmatch(b.String(), -1)
+	require.Len(t, texts, 6)
+	ends := map[string]float64{} // by line, where its texts end
+	for _, x := range texts {
+		require.NotEmpty(t, x[3], x[0])
+		from, err := strconv.ParseFloat(x[1], 64)
+		require.NoError(t, err)
+		wide, err := strconv.ParseFloat(x[3], 64)
+		require.NoError(t, err)
+		require.GreaterOrEqual(t, from, ends[x[2]], "texts of one line stand side by side")
+		ends[x[2]] = from + wide
+	}
+}
+
+// A picture that fits a page fits it with what is written below: no page holds the caption alone.
+func TestCaptionStaysWithItsPicture(t *testing.T) {
+	for boxes := 6; boxes <= 18; boxes++ {
+		f := Flow{Caption: strings.Repeat("Bands are as wide as what went over them. ", 8)}
+		for c := range 6 {
+			f.Columns = append(f.Columns, "Column")
+			for i := range boxes {
+				f.Nodes = append(f.Nodes, FlowNode{ID: fmt.Sprintf("%d %d", c, i), Column: c, Title: "R26-0031", Detail: "120 pallets and 12 kegs", Sure: true})
+			}
+		}
+		var b bytes.Buffer
+		require.NoError(t, (&Document{Title: "Report", Parts: []Part{Heading{Level: 1, Text: "What went where"}, Picture{f}}}).PDF(&b))
+		pages := bytes.Count(b.Bytes(), []byte("/Type /Page\n"))
+		require.LessOrEqual(t, pages, 2, "%d boxes: the title, and the picture with its caption", boxes)
+	}
 }

@@ -13,15 +13,21 @@ const (
 
 // sheetOf says how a picture is put on pages: upright or turned, how many mm a unit is, and
 // how many units high a piece may be on a page of its own.
-func (p *press) sheetOf(l *plan) (turned bool, unit, high float64) {
+func (p *press) sheetOf(f Flow, l *plan) (turned bool, unit, high float64) {
 	wide := l.wide()
 	unit = min(mostUnit, (p.sheet.Wd-2*margin)/wide)
 	if turned = unit < leastUnit; turned {
 		unit = min(mostUnit, (p.sheet.Ht-2*margin)/wide)
 	}
-	height := p.lowest(turned) - p.top - aboveRoom
-	if all := height / pictureUnits(l); all >= leastUnit {
-		unit = min(unit, all) // a little smaller, on one page
+	height, across := p.lowest(turned)-p.top-aboveRoom, p.sheet.Wd-2*margin
+	if turned {
+		across = p.sheet.Ht - 2*margin
+	}
+	for _, below := range []float64{p.captionHeight(f, l, across), 0} { // with what is written below it, if that can be
+		if all := (height - below) / pictureUnits(l); all >= leastUnit {
+			unit = min(unit, all) // a little smaller, on one page
+			break
+		}
 	}
 	return turned, unit, height/unit - 4
 }
@@ -35,7 +41,7 @@ func pictureUnits(l *plan) float64 {
 }
 
 func (p *press) turns(f Flow) bool {
-	turned, _, _ := p.sheetOf(f.layOut(p.ruler))
+	turned, _, _ := p.sheetOf(f, f.layOut(p.ruler))
 	return turned
 }
 
@@ -43,23 +49,33 @@ func (p *press) turns(f Flow) bool {
 // that the heading is not left behind.
 func (p *press) pictureHeight(f Flow) float64 {
 	l := f.layOut(p.ruler)
-	turned, unit, high := p.sheetOf(l)
+	turned, unit, high := p.sheetOf(f, l)
 	if turned {
 		return 0 // the page is turned already
 	}
-	if whole := pictureUnits(l)*unit + p.captionHeight(f); whole <= p.lowest(false)-p.top-aboveRoom+1e-6 {
+	if whole := pictureUnits(l)*unit + p.captionHeight(f, l, p.width); whole <= p.lowest(false)-p.top-aboveRoom+1e-6 {
 		return whole
 	}
 	return high / 2 * unit
 }
 
 // captionHeight is the room below a picture for what is written there, where that is short.
-func (p *press) captionHeight(f Flow) float64 {
-	n := 0
-	if f.Caption != "" {
-		n = len(p.ruler.wrap(f.Caption, false, p.width/noteType.em()))
+func (p *press) captionHeight(f Flow, l *plan, width float64) float64 {
+	room := 1.0
+	for _, text := range []string{f.Caption, cutText(l)} {
+		if text != "" {
+			room += 1 + float64(min(len(p.ruler.wrap(text, false, width/noteType.em())), 4))*noteType.height()
+		}
 	}
-	return 1 + float64(min(n, 4))*noteType.height()
+	return room
+}
+
+// cutText is what a picture shows shortened, in full.
+func cutText(l *plan) string {
+	if cut := l.cutTexts(); len(cut) > 0 {
+		return "… " + strings.Join(cut, " … ")
+	}
+	return ""
 }
 
 // picture draws a flow as wide as its type needs: upright, or on a turned page; a tall one in
@@ -67,14 +83,14 @@ func (p *press) captionHeight(f Flow) float64 {
 // there: the heading made room for it, or it comes in pieces.
 func (p *press) picture(f Flow, headed bool) {
 	l := f.layOut(p.ruler)
-	turned, unit, _ := p.sheetOf(l)
+	turned, unit, _ := p.sheetOf(f, l)
 	switch {
 	case turned && !(p.isTurned() && !p.due && (p.fresh || p.low-p.y > 0.75*(p.low-p.top))):
 		p.page(true)
 	case !turned && (p.isTurned() || p.due):
 		p.page(false)
 	}
-	whole := pictureUnits(l)*unit + p.captionHeight(f)
+	whole := pictureUnits(l)*unit + p.captionHeight(f, l, p.width)
 	if p.y+whole > p.low+1e-6 && whole <= p.low-p.top && !headed {
 		p.page(turned)
 	}
@@ -93,9 +109,8 @@ func (p *press) picture(f Flow, headed bool) {
 	p.key(l, unit)
 	p.y += 1
 	p.setLines(p.ruler.wrap(f.Caption, false, p.width/noteType.em()), noteType, 0)
-	if cut := l.cutTexts(); len(cut) > 0 {
+	if text := cutText(l); text != "" {
 		p.y += 1
-		text := "… " + strings.Join(cut, " … ")
 		p.setLines(p.ruler.wrap(text, false, p.width/noteType.em()), noteType, 0)
 	}
 	p.space(3)

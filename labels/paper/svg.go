@@ -41,7 +41,7 @@ func (f *Flow) svg(r ruler) []byte {
 	}
 	for i, h := range p.heads() {
 		fmt.Fprintf(&b, "<g><title>%s</title>", escape(p.names[i]))
-		svgWriting(&b, h)
+		p.svgWriting(&b, h)
 		b.WriteString("</g>\n")
 	}
 	for _, column := range p.columns {
@@ -51,7 +51,7 @@ func (f *Flow) svg(r ruler) []byte {
 			}
 		}
 	}
-	svgKey(&b, p.height+15, maybe, unknown)
+	p.svgKey(&b, p.height+15, maybe, unknown)
 	b.WriteString("</svg>\n")
 	return b.Bytes()
 }
@@ -113,20 +113,26 @@ func (p *plan) svgBox(b *bytes.Buffer, s *spot) {
 	fmt.Fprintf(b, `<g><title>%s%s</title><rect x="%s" y="%s" width="%s" height="%s" fill="#fff" stroke="#000" stroke-width="1.1"%s/>`,
 		escape(full), words, number(p.left(s.column)), number(s.y), number(p.boxWide), number(s.h), dash)
 	for _, w := range p.says(s) {
-		svgWriting(b, w)
+		p.svgWriting(b, w)
 	}
 	b.WriteString("</g>\n")
 }
 
-func svgWriting(b *bytes.Buffer, w writing) {
+// svgWriting sets a line as wide as it was measured, whatever face the reader has, so that texts stand side by side
+// and in their boxes.
+func (p *plan) svgWriting(b *bytes.Buffer, w writing) {
 	weight := ""
 	if w.bold {
 		weight = ` font-weight="bold"`
 	}
-	fmt.Fprintf(b, `<text x="%s" y="%s" font-size="%s"%s>%s</text>`, number(w.x), number(w.y), number(w.size), weight, escape(w.text))
+	if w.text == "" {
+		return
+	}
+	fmt.Fprintf(b, `<text x="%s" y="%s" font-size="%s"%s textLength="%s" lengthAdjust="spacingAndGlyphs">%s</text>`, number(w.x), number(w.y), number(w.size), weight,
+		number(p.ruler.Width(w.text, w.bold)*w.size), escape(w.text))
 }
 
-func svgKey(b *bytes.Buffer, y float64, maybe, unknown bool) {
+func (p *plan) svgKey(b *bytes.Buffer, y float64, maybe, unknown bool) {
 	x := 1.0
 	sign := func(words string, maybe, unknown bool) {
 		dash := ""
@@ -135,7 +141,7 @@ func svgKey(b *bytes.Buffer, y float64, maybe, unknown bool) {
 		}
 		fmt.Fprintf(b, `<path d="M%s %sh36" stroke="#444" stroke-width="1.1"%s/>`, number(x), number(y-3.5), dash)
 		svgMark(b, point{x + 18, y - 3.5}, maybe, unknown)
-		svgWriting(b, writing{point: point{x + 42, y}, text: words, size: smallSize})
+		p.svgWriting(b, writing{point: point{x + 42, y}, text: words, size: smallSize})
 		b.WriteString("\n")
 		x += keyStep
 	}

@@ -35,11 +35,18 @@ func complaintsText(list []inquiry.Concern) string {
 		}
 		return strings.Join(parts, " and ")
 	}
-	text := or(said(true, ""), "none noted")
-	if may := said(false, "more "); may != "" {
-		text += "; " + may + " may be about them: what was read also fits other codes"
+	sure, more := said(true, ""), ""
+	if sure != "" {
+		more = "more "
 	}
-	return text
+	may := said(false, more)
+	switch {
+	case may == "":
+		return or(sure, "none noted")
+	case sure != "":
+		sure += "; "
+	}
+	return sure + may + " may be about them: what was read also fits other codes"
 }
 
 // complaintParts lists the calls about codes in scope; who called stays in the inquiry itself.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"flag"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -456,7 +457,7 @@ func TestReportAddsUp(t *testing.T) {
 	b.take(&recall.Answered{Party: "D-3", Lines: []deliveries.AnswerLine{{Kegs: true, OnHand: 1}}})
 	report := b.text((*papers.Maker).Report)
 	says(t, report, "all kegs made: 4 kegs counted: 0 shipped: 1 returned: 0 repacked: 0 removed: 0 unaccounted: 3 of one of several: 1",
-		"consignee: D-3 Three kegs received: 0 may be: 1 returned, arrived: 0 of it since the notice: 0 says sent back: 0 destroyed there: 0 on hand there: 1 sold: 0 passed on: 0 elsewhere: 0 not explained: 0 recovered %: 0",
+		"consignee: D-3 Three kegs received: 0 may be: 1 returned, arrived: 0 on hand there: 1 not explained: 0 recovered %: 0", "Columns that would hold nothing but 0 are left out.",
 		"Served here: 1 time, last on 2026-02-11", "2026-02-11 09:00 tank FV 5 hL sure", "in tanks: 3.46 in units: 1.186 served: 0.333 lost: 0.02 not measured: 0",
 		"25 (unit K3/R2); on no number: find them, tag each (heeltap pack KEG --kind keg --run R2 --quantity 1), then count")
 	b.take(&recall.Answered{Party: "D-3"})
@@ -769,4 +770,50 @@ func TestComplaintsAreCounted(t *testing.T) {
 	require.NotContains(t, status, "Una", "who called is nobody else's affair")
 	require.NotContains(t, status, "sour")
 	says(t, b.text((*papers.Maker).Report), "Complaints about codes in scope: 1 complaint and 1 question")
+}
+
+// A large scope stays on one page: what is smallest is folded into groups of its kind, which say how much they stand
+// for, and nothing is lost from the sums.
+func TestPictureOfALargeScopeFolds(t *testing.T) {
+	b := began(t, false)
+	var more strings.Builder
+	for i := range 60 {
+		fmt.Fprintf(&more, "parties party=R-%02[1]d name=Shop_%02[1]d role=consignee channel=retailer\n", i)
+		fmt.Fprintf(&more, "runs run=X%02[1]d product=CAN started_at=2026-02-05_%02[2]d:%02[3]d ended_at=2026-02-05_%02[2]d:%02[4]d date_code=X%02[1]d good=240\nfeeds run=X%02[1]d from=FV\n", i, 6+i/10, i%10*5, i%10*5+4)
+		for k := range 3 {
+			fmt.Fprintf(&more, "units unit=XP-%02[1]d-%[2]d kind=pallet run=X%02[1]d quantity=3\nshipments shipment=XS-%02[1]d-%[2]d unit=XP-%02[1]d-%[2]d quantity=2 consignee=R-%02[1]d shipped_at=2026-02-20_09:00\n", i, k)
+		}
+	}
+	b.enter(more.String())
+	b.make(func(m *papers.Maker) {
+		flow, err := m.Picture()
+		require.NoError(t, err)
+		boxes, titles := map[int]int{}, map[string]string{}
+		for _, n := range flow.Nodes {
+			boxes[n.Column]++
+			titles[n.Title] = n.Detail
+		}
+		for column, n := range boxes {
+			require.LessOrEqual(t, n, 16, flow.Columns[column])
+		}
+		require.Contains(t, titles, "in the house", "what is no consignee stands by itself")
+		runs := titles["47 runs of CAN"]
+		require.Contains(t, runs, "141 pallets")
+		retailers := 0
+		for title, detail := range titles {
+			if n, ok := strings.CutSuffix(title, " retailers"); ok {
+				retailers++
+				require.Contains(t, detail, "cases", n)
+			}
+		}
+		require.Equal(t, 1, retailers)
+		require.Contains(t, flow.Caption, "the annexes name every unit and consignee")
+		pages := func(parts ...paper.Part) int {
+			var w bytes.Buffer
+			require.NoError(t, (&paper.Document{Title: "Recall report", Parts: parts}).PDF(&w))
+			return bytes.Count(w.Bytes(), []byte("/Type /Page\n"))
+		}
+		require.Equal(t, 1, pages())
+		require.LessOrEqual(t, pages(paper.Heading{Level: 1, Text: "What went where"}, paper.Picture{Flow: *flow}), 2, "one page for the picture and what is written below it")
+	})
 }

@@ -2,7 +2,6 @@ package papers
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -12,10 +11,8 @@ import (
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/trace"
 	"heeltap/labels/paper"
+	"heeltap/lots"
 )
-
-// mostBoxes is how many boxes a column of the picture holds; the smallest others become one.
-const mostBoxes = 38
 
 // Picture draws the scope: suspects on the left, who received it on the right.
 func (m *Maker) Picture() (*paper.Flow, error) {
@@ -32,18 +29,26 @@ func (m *Maker) Picture() (*paper.Flow, error) {
 	for _, l := range m.s.Answer.Links() {
 		p.link(l)
 	}
+	p.index()
 	for _, u := range m.s.Answer.Units {
 		p.unit(u)
 	}
-	p.fold()
+	folded := p.fold()
 	p.finish()
 	p.flow.Caption = "Bands are as wide as what went over them, where that is known; a ring on a thin band says that it is not. Dashed, and with a question mark: possible only."
+	if folded {
+		p.flow.Caption += " What is smallest is folded into groups so that the picture stays on one page; the annexes name every unit and consignee."
+	}
 	return p.flow, m.tx.Err()
 }
 
 type pictured struct {
 	paper.FlowNode
-	weight float64
+	weight float64           // of the suspect lot, in its unit
+	size   float64           // in whole units, to tell large from small where no weight is known
+	units  map[string]string // of a run: its units in scope, and what they are
+	packs  lots.Packages     // of a place: what is there
+	fold   [2]string         // what it is one of, and many of them; empty where it is never folded
 }
 
 type edge struct {
@@ -57,6 +62,39 @@ type picture struct {
 	nodes map[string]*pictured
 	edges map[[2]string]*edge
 	back  map[[2]string]float64 // party and unit to what came back
+
+	shipped, either map[string][]trace.Shipment // by unit; either: one of several, of which it is one
+}
+
+// index sorts the shipments by their units.
+func (p *picture) index() {
+	p.shipped, p.either = map[string][]trace.Shipment{}, map[string][]trace.Shipment{}
+	for _, sh := range p.m.s.Shipments() {
+		if !sh.OneOf() {
+			p.shipped[sh.Unit] = append(p.shipped[sh.Unit], sh)
+			continue
+		}
+		for _, unit := range strings.Split(sh.Unit, "|") {
+			p.either[unit] = append(p.either[unit], sh)
+		}
+	}
+}
+
+// place notes on the boxes of its runs that a unit is theirs, and on those of its places what of it is there.
+func (p *picture) place(u trace.Unit, places map[string]float64) {
+	drawn := false
+	for _, run := range u.Runs {
+		if n := p.nodes["run "+run]; n != nil {
+			n.units[u.Code], n.size, drawn = u.Kind, n.size+1, true
+		}
+	}
+	for to, n := range places {
+		if drawn && n > 0 {
+			at := p.node("at "+to, 5, to, false)
+			at.packs.Add(u.Kind == "keg", n)
+			at.size += n / float64(max(1, u.Quantity))
+		}
+	}
 }
 
 // group gives the box that a place of the lineage belongs to; empty for none.
@@ -84,7 +122,7 @@ func (p *picture) group(at trace.Place) (id string, column int, title string) {
 func (p *picture) node(id string, column int, title string, sure bool) *pictured {
 	n := p.nodes[id]
 	if n == nil {
-		n = &pictured{FlowNode: paper.FlowNode{ID: id, Column: column, Title: title}}
+		n = &pictured{FlowNode: paper.FlowNode{ID: id, Column: column, Title: title}, units: map[string]string{}, fold: p.kindOf(id, column)}
 		p.nodes[id] = n
 	}
 	n.Sure = n.Sure || sure
@@ -133,6 +171,7 @@ func (p *picture) unit(u trace.Unit) {
 		amount = *u.Amount.Amount
 	}
 	sure, places := u.Band == graph.In.String(), p.whereabouts(u)
+	p.place(u, places)
 	for _, run := range u.Runs {
 		if p.nodes["run "+run] == nil {
 			continue
@@ -155,10 +194,8 @@ func (p *picture) unit(u trace.Unit) {
 // whereabouts tells how many cases or kegs of a unit are where.
 func (p *picture) whereabouts(u trace.Unit) map[string]float64 {
 	out := map[string]float64{"in the house": u.OnHand, "removed here": u.Books.Removed, "repacked": u.Books.Repacked}
-	for _, sh := range p.m.s.Shipments() {
-		if sh.Unit == u.Code {
-			out[sh.Consignee] += float64(sh.Quantity)
-		}
+	for _, sh := range p.shipped[u.Code] {
+		out[sh.Consignee] += float64(sh.Quantity)
 	}
 	for to := range out {
 		out[to] -= p.back[[2]string{to, u.Code}]
@@ -170,36 +207,10 @@ func (p *picture) whereabouts(u trace.Unit) map[string]float64 {
 // something affected for sure: it may be there, and in how much no book says.
 func (p *picture) maybeAt(u trace.Unit) map[string]bool {
 	out := map[string]bool{}
-	for _, sh := range p.m.s.Shipments() {
-		if sh.OneOf() && slices.Contains(strings.Split(sh.Unit, "|"), u.Code) {
-			out[sh.Consignee] = out[sh.Consignee] || sh.Band == graph.In.String()
-		}
+	for _, sh := range p.either[u.Code] {
+		out[sh.Consignee] = out[sh.Consignee] || sh.Band == graph.In.String()
 	}
 	return out
-}
-
-// fold makes one box of the smallest in a column that has too many.
-func (p *picture) fold() {
-	columns := map[int][]*pictured{}
-	for _, n := range p.nodes {
-		columns[n.Column] = append(columns[n.Column], n)
-	}
-	for _, column := range slices.Sorted(maps.Keys(columns)) {
-		list := columns[column]
-		if len(list) <= mostBoxes {
-			continue
-		}
-		slices.SortFunc(list, func(a, b *pictured) int { return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.ID, b.ID)) })
-		id := fmt.Sprintf("others %d", column)
-		rest := list[mostBoxes-1:]
-		other := p.node(id, column, fmt.Sprintf("%d others", len(rest)), false)
-		for _, n := range rest {
-			other.Sure = other.Sure || n.Sure
-			other.weight += n.weight
-			p.rename(n.ID, id)
-			delete(p.nodes, n.ID)
-		}
-	}
 }
 
 // rename moves the edges of one box to another.
@@ -235,9 +246,7 @@ func (p *picture) edgeKeys() [][2]string {
 // finish puts boxes and bands into the picture in a settled order.
 func (p *picture) finish() {
 	for _, n := range p.nodes {
-		if n.weight > 0 {
-			n.Detail = num(math.Round(n.weight*100)/100) + p.unitName()
-		}
+		n.Detail = p.detail(n)
 		p.flow.Nodes = append(p.flow.Nodes, n.FlowNode)
 	}
 	slices.SortFunc(p.flow.Nodes, func(a, b paper.FlowNode) int { return cmp.Or(cmp.Compare(a.Column, b.Column), cmp.Compare(a.ID, b.ID)) })
@@ -249,14 +258,4 @@ func (p *picture) finish() {
 		}
 		p.flow.Edges = append(p.flow.Edges, paper.FlowEdge{From: key[0], To: key[1], Sure: e.sure, Weight: weight})
 	}
-}
-
-// unitName is the suspect lot's unit, where amounts are known.
-func (p *picture) unitName() string {
-	for _, u := range p.m.s.Answer.Units {
-		if u.Unit != nil {
-			return " " + *u.Unit
-		}
-	}
-	return ""
 }

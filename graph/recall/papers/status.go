@@ -74,7 +74,11 @@ func (m *Maker) status() ([]paper.Part, error) {
 	}
 	parts = append(parts,
 		paper.Heading{Level: 1, Text: "4. Returned, corrected and accounted for"}, paper.Text{Text: inTrade(a), Strong: true}, m.recoveryTable(a),
-		paper.Heading{Level: 1, Text: "5. Effectiveness checks"}, paper.Text{Text: m.sampleText(consignees) + " " + made}, checks,
+		paper.Heading{Level: 1, Text: "5. Effectiveness checks"}, paper.Text{Text: strings.TrimSpace(m.sampleText(consignees) + " " + made)})
+	if len(checks.Rows) > 0 {
+		parts = append(parts, checks)
+	}
+	parts = append(parts,
 		paper.Heading{Level: 1, Text: "6. Estimated time to completion"}, paper.Text{Text: or(m.r.Strategy.Completion, "Not estimated yet.")})
 	return append(parts, complaints...), nil
 }
@@ -287,6 +291,9 @@ func (m *Maker) checks(consignees []deliveries.Consignee) (paper.Table, string) 
 }
 
 func checkText(drawn, made, good, others int, open []string) string {
+	if drawn == 0 && others == 0 {
+		return ""
+	}
 	text := fmt.Sprintf("Of %d drawn: %d made, %d found the notice received and followed.", drawn, made, good)
 	if len(open) > 0 {
 		text += " Not checked yet: " + strings.Join(open, ", ") + "."
@@ -331,5 +338,5 @@ func (m *Maker) recoveryTable(a *account.Account) paper.Table {
 		}
 		t.Rows = append(t.Rows, []string{m.party(x.Party), caseOrKeg(x.Kegs) + "s", num(x.Distributed), num(x.MayBe), num(x.Returned), num(x.Since), num(x.Says), num(x.Destroyed), num(x.OnHand), num(x.Sold), num(x.PassedOn), num(x.Elsewhere), num(x.Unexplained), recovered})
 	}
-	return t
+	return withoutNaught(t, "returned, arrived", "not explained", "recovered %")
 }

@@ -112,6 +112,26 @@ func filled(t paper.Table) paper.Table {
 	return out
 }
 
+// withoutNaught leaves out the columns of numbers in which every row is 0, and says so; those named stay.
+func withoutNaught(t paper.Table, stay ...string) paper.Table {
+	out := paper.Table{Note: t.Note, Rows: make([][]string, len(t.Rows))}
+	for i, head := range t.Head {
+		name, number := strings.CutPrefix(head, "#")
+		naught := number && len(t.Rows) > 0 && !slices.ContainsFunc(t.Rows, func(row []string) bool { return row[i] != "0" })
+		if naught && !slices.Contains(stay, name) {
+			continue
+		}
+		out.Head = append(out.Head, head)
+		for k, row := range t.Rows {
+			out.Rows[k] = append(out.Rows[k], row[i])
+		}
+	}
+	if len(out.Head) < len(t.Head) {
+		out.Note += " Columns that would hold nothing but 0 are left out."
+	}
+	return out
+}
+
 // stamp matches a moment as records and answers write it.
 var stamp = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?(Z|[+-]\d\d:\d\d)`)
 
