@@ -32,7 +32,7 @@ func TestWhatIsSaidIsKept(t *testing.T) {
 		{[]string{"recall", "hold"}, "Hold rehearsed on 1 thing"},
 		{[]string{"recall", "account", "--strike"}, "Account struck"},
 		{[]string{"recall", "letters", "--out", filepath.Join(t.TempDir(), "letters")}, "Letters drafted"},
-		{[]string{"recall", "release", "--all", "--reason", "over"}, "Released: H-1"},
+		{[]string{"recall", "release", "--all", "--reason", "over"}, "Release rehearsed: H-1"},
 	} {
 		told := &watcher{}
 		told.look = func() {
