@@ -279,7 +279,7 @@ func ofLot(tx *store.Tx, code string) Balance {
 	if counted, entry, ok := stockAt(list, forever); ok {
 		b.add("-", "counted", "on hand: the last count, less what was used since", of(counted), entry)
 	} else if booked > 0 {
-		b.note("never counted: the %g %s that the books say are here stay unaccounted for until somebody counts them", lots.Nine(of(booked)), thing.Unit)
+		b.note("never counted: the %s %s that the books say are here stay unaccounted for until somebody counts them", lots.FigureOf(of(booked), string(thing.Unit)), thing.Unit)
 	}
 	b.add("", "booked", "on hand by the books, which is no proof", of(booked))
 	for _, m := range append(maybe, open...) {

@@ -131,7 +131,7 @@ func (k *itemBook) vessel(code string) {
 			k.removed += base(f.lost)
 			k.entriesGone = append(k.entriesGone, f.end.entries...)
 		} else { // unaccounted for: nobody wrote down where it went
-			k.b.note("%g %s of %s: %s", lots.Nine(lots.Unit(k.b.Unit).Of(base(f.lost))), k.b.Unit, code, f.end.text)
+			k.b.note("%s %s of %s: %s", lots.FigureOf(lots.Unit(k.b.Unit).Of(base(f.lost)), k.b.Unit), k.b.Unit, code, f.end.text)
 		}
 	}
 }

@@ -89,7 +89,7 @@ func repacked(tx *store.Tx, v *Balance, f *lots.Feed, of func(mL float64) float6
 	case !one:
 		v.note("%s (entry %d) holds packages of several sizes, so the balance stays open", f.From.Code(), f.Seq)
 	default:
-		v.add("+", "repacked", fmt.Sprintf("%g of unit %s, %g mL each", f.Count, f.From.Code(), mL), of(f.Count*mL), f.Seq)
+		v.add("+", "repacked", fmt.Sprintf("%s of unit %s, %s mL each", lots.Figure(f.Count), f.From.Code(), lots.Figure(mL)), of(f.Count*mL), f.Seq)
 		return
 	}
 	v.Open = true
@@ -138,7 +138,7 @@ func partOf(parts map[string]*Balance, order *[]string, kind, code string, f *lo
 func unitsOf(tx *store.Tx, code string, run *lots.Run, product *lots.Product) Balance {
 	b := Balance{Kind: "run", Code: code, Title: "units of run " + code, Unit: "cases", Formula: "good = on units + unaccounted for", Source: "good containers ÷ containers to a case"}
 	per := float64(max(1, product.PerCase))
-	b.add("+", "good", fmt.Sprintf("%d containers ÷ %g", run.Good, per), float64(run.Good)/per, run.Seq)
+	b.add("+", "good", fmt.Sprintf("%d containers ÷ %s", run.Good, lots.Figure(per)), float64(run.Good)/per, run.Seq)
 	for _, rec := range tx.Touching(code) {
 		if p, ok := rec.(*lots.Packed); ok && p.Run == code {
 			b.add("-", "on-unit", p.UnitKind+" "+p.Unit, float64(p.Quantity), p.Seq)

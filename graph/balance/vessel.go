@@ -83,7 +83,7 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 	for _, rec := range tx.Touching(code) {
 		if c, ok := rec.(*lots.StockCount); ok && !c.Subject.OneOf() && in(c.At.From) {
 			there := contentAt(fills, c.At.To+1)
-			b.note("counted %g %s on %s, where the books say %g", lots.Nine(of(c.Qty.Millilitres())), unit, c.At.Text(tx.Site().Zone), lots.Nine(of(there)))
+			b.note("counted %s %s on %s, where the books say %s", lots.Figure(of(c.Qty.Millilitres())), unit, c.At.Text(tx.Site().Zone), lots.Figure(of(there)))
 		}
 	}
 	b.strike()

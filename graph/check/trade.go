@@ -38,7 +38,7 @@ func unitNowhere(b *book) (out []Hit) {
 			continue
 		}
 		if left := trace.BooksOf(b.tx, unit).OnHand(); left > 0 {
-			h := hit(unit, rows[0].Seq, "%g of %s should be here, but nobody noted where", left, unit)
+			h := hit(unit, rows[0].Seq, "%s of %s should be here, but nobody noted where", lots.Figure(left), unit)
 			h.Mend = "heeltap count " + unit + " --quantity … --place …"
 			out = append(out, h)
 		}
@@ -51,7 +51,7 @@ func unitNowhere(b *book) (out []Hit) {
 func shippedAbovePacked(b *book) (out []Hit) {
 	for _, unit := range sortedKeys(b.unitRows) {
 		if left := trace.BooksOf(b.tx, unit).OnHand(); left < 0 {
-			out = append(out, hit(unit, b.unitRows[unit][0].Seq, "%g more left %s than was on it", -left, unit))
+			out = append(out, hit(unit, b.unitRows[unit][0].Seq, "%s more left %s than was on it", lots.Figure(-left), unit))
 		}
 	}
 	joined := map[string][]string{} // units that name each other in rows of one of several
@@ -92,7 +92,7 @@ func shippedAbovePacked(b *book) (out []Hit) {
 			here += trace.BooksOf(b.tx, u).OnHand()
 		}
 		if over := left[first] - max(0, here); over > 1e-9 {
-			out = append(out, hit(first, last[first].Seq, "%g more left one of %s than was on all of them", over, strings.Join(joined[first], ", ")))
+			out = append(out, hit(first, last[first].Seq, "%s more left one of %s than was on all of them", lots.Figure(over), strings.Join(joined[first], ", ")))
 		}
 	}
 	return out
@@ -250,7 +250,7 @@ func returnedAboveShipped(b *book) (out []Hit) {
 		}
 		k := key{r.Unit.Code(), r.Consignee}
 		if net[k] -= float64(r.Quantity); net[k] < 0 {
-			out = append(out, hit(k.unit, r.Seq, "%s brought back %g more of %s than went there", k.party, -net[k], k.unit))
+			out = append(out, hit(k.unit, r.Seq, "%s brought back %s more of %s than went there", k.party, lots.Figure(-net[k]), k.unit))
 		}
 	}
 	return out

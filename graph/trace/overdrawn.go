@@ -15,8 +15,8 @@ func (b Books) Overdrawn(unit string) string {
 	if b.OnHand() >= 0 {
 		return ""
 	}
-	return fmt.Sprintf("more has left %s than was on it: %d packed, %v shipped, %v returned, %v removed, %v repacked",
-		unit, b.Quantity, lots.Nine(b.Shipped), lots.Nine(b.Returned), lots.Nine(b.Removed), lots.Nine(b.Repacked))
+	return fmt.Sprintf("more has left %s than was on it: %d packed, %s shipped, %s returned, %s removed, %s repacked",
+		unit, b.Quantity, lots.Figure(b.Shipped), lots.Figure(b.Returned), lots.Figure(b.Removed), lots.Figure(b.Repacked))
 }
 
 // overdrawn tells of reached units of which more has left than was on them.

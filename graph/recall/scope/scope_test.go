@@ -307,6 +307,6 @@ func TestDiff(t *testing.T) {
 			require.Equal(t, "+2 of A, -2 of B", c.Detail)
 		}
 	}
-	require.Equal(t, map[string]string{"B": "changed in, 5 affected", "C": "kept in, 5 affected", "D": "restored in, 5 affected", "E": "removed in, 5 affected", "F": "added ", "D-1": "changed in, 7 received"}, what)
+	require.Equal(t, map[string]string{"B": "changed in, 5 affected", "C": "kept in, 5 affected", "D": "restored in, 5 affected", "E": "removed in, 5 affected", "F": "added ", "D-1": "changed in, 7 cases received"}, what)
 	require.Empty(t, scope.Diff(now, now))
 }
