@@ -72,3 +72,49 @@ func asJSON(t *testing.T, x any) (out map[string]any) {
 	require.NoError(t, json.Unmarshal(text, &out))
 	return out
 }
+
+// TestCorrections says how a row read and how it reads now, and what the correction newly touches.
+func TestCorrections(t *testing.T) {
+	inHouse(t, func(tx *store.Tx) {
+		c, err := desk.Amend(tx, desk.Change{Name: "p 1 1", Reason: "misread", By: "Ines"}, map[string]string{"quantity": "300", "run": "r 1 1"})
+		require.NoError(t, err)
+		require.Len(t, c.Changes, 1)
+		require.Contains(t, c.Changes[0].Was, "quantity=80")
+		require.Contains(t, c.Changes[0].Now, "quantity=300")
+		require.Contains(t, c.Warnings, "r 1 1 read as R-1-1")
+		require.Greater(t, len(c.Warnings), 1, "300 cases are more than the run filled: %v", c.Warnings)
+
+		c, err = desk.Void(tx, desk.Change{Name: "P-1-1", Reason: "never stood there", By: "Ines"})
+		require.NoError(t, err)
+		require.Empty(t, c.Changes[0].Now)
+		_, err = desk.Void(tx, desk.Change{Name: "P-1-1", Reason: "again", By: "Ines"})
+		require.ErrorContains(t, err, "never stood there", "a row taken back says by whom and why")
+	})
+	for _, x := range []struct {
+		what string
+		c    desk.Change
+		set  map[string]string
+		says string
+	}{
+		{"no reason", desk.Change{Name: "P-1-1", By: "Ines"}, map[string]string{"quantity": "79"}, "reason"},
+		{"no such column", desk.Change{Name: "P-1-1", Reason: "x", By: "Ines"}, map[string]string{"colour": "red"}, "no column"},
+		{"takes what is on hold", desk.Change{Name: "A-1", Reason: "x", By: "Ines"}, map[string]string{"from": "H-1"}, "as corrected, "},
+		{"takes it by an override", desk.Change{Name: "A-1", Reason: "x", By: "Ines", Override: "tested and sound"}, map[string]string{"from": "H-1"}, ""},
+	} {
+		t.Run(x.what, func(t *testing.T) {
+			inHouse(t, func(tx *store.Tx) {
+				_, _, faults, err := tx.RecordRows(statements(`
+receipts lot=H-1 item=MALT supplier=S-01 supplier_lot=8 quantity=5 unit=kg received_at=2026-03-01_08:00 status=hold
+additions ref=A-1 vessel=FV-1-1 from=L26-0001 quantity=1 unit=kg at=2026-03-05_08:00`))
+				require.NoError(t, err)
+				require.Empty(t, faults)
+				_, err = desk.Amend(tx, x.c, x.set)
+				if x.says == "" {
+					require.NoError(t, err)
+					return
+				}
+				require.ErrorContains(t, err, x.says)
+			})
+		})
+	}
+}

@@ -82,3 +82,37 @@ func TestClocksDiffer(t *testing.T) {
 		}))
 	}
 }
+
+// TestFillIn completes what a person leaves out, says what it read as something else, and leaves the act's own row alone.
+func TestFillIn(t *testing.T) {
+	for _, c := range []struct {
+		row    string
+		filled lots.Row // some of its cells
+		notes  []string
+	}{
+		{"receipts item=MALT supplier=S-01 supplier_lot=7 quantity=2.5_tonnes", lots.Row{"lot": "L26-0002", "quantity": "2500", "unit": "kg", "received_at": "2026-03-20 12:00", "by": "Ines"}, nil},
+		{"receipts item=MALT supplier=S-01 supplier_lot=7 quantity=12", lots.Row{"unit": "kg"}, nil}, // the item's own
+		{"receipts lot=OWN item=MALT supplier=S-01 supplier_lot=7 quantity=1 by=Signe received_at=2025-12-31_09:00", lots.Row{"lot": "OWN", "by": "Signe", "received_at": "2025-12-31 09:00"}, nil},
+		{"receipts item=MALT supplier=S-01 supplier_lot=7 quantity=1 received_at=2025-12-31_09:00", lots.Row{"lot": "L25-0001"}, nil}, // the delivery's year
+		{"receipts item=pale_malt supplier=S-01 supplier_lot=7 quantity=1", lots.Row{"item": "MALT"}, []string{"pale malt read as pale malt (MALT)"}},
+		{"cleans vessel=fv_1_1 method=cip", lots.Row{"vessel": "FV-1-1", "at": "2026-03-20 12:00"}, []string{"fv 1 1 read as FV-1-1"}},
+		{"cleans vessel=http://192.168.1.5:8417/t/FV-1-1 method=cip", lots.Row{"vessel": "FV-1-1"}, nil},                                                     // a scanned tag is no surprise
+		{"brew_inputs brew=B-1 from=L26-0001|silo-2 quantity=1 unit=kg", lots.Row{"from": "L26-0001|SILO 02", "at": ""}, []string{"silo-2 read as SILO 02"}}, // the brew's own time
+		{"units unit=K-2 kind=keg run=R-2 quantity=1", lots.Row{"unit": "K-2/R-2"}, nil},
+		{"units kind=pallet run=R-2 quantity=1", lots.Row{"unit": "P26-0001"}, nil},
+	} {
+		t.Run(c.row, func(t *testing.T) {
+			inHouse(t, func(tx *store.Tx) {
+				a := act(c.row)
+				row, notes, err := desk.FillIn(tx, a)
+				require.NoError(t, err)
+				for column, want := range c.filled {
+					require.Equal(t, want, row[column], column)
+				}
+				require.Equal(t, c.notes, notes)
+				require.Equal(t, act(c.row), a, "the act's own row stays as it was given")
+				require.Empty(t, tx.Alike("L26-0002"), "nothing is recorded")
+			})
+		})
+	}
+}

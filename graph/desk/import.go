@@ -21,7 +21,7 @@ type Import struct {
 	Override   string   // why rows may take what is on hold
 	KeepGoing  bool     // keep the good rows, and write the bad ones to a folder
 	OnlyNew    bool     // pass over rows that are recorded already
-	SkipOthers bool     // pass over files and pages that are none of the sheets
+	SkipOthers bool     // pass over files and pages that are not record sheets
 	BadRows    string   // that folder; empty: beside the first path
 
 	sheet.Contents // what the files hold
@@ -33,7 +33,7 @@ type Imported struct {
 	Passed   int         `json:"passed_over"` // recorded already
 	Bad      int         `json:"bad"`
 	BadRows  *string     `json:"bad_rows"` // folder they were written to
-	Others   []string    `json:"others"`   // files and pages passed over, which are none of the sheets
+	Others   []string    `json:"others"`   // files and pages passed over, which are not record sheets
 	Warnings []string    `json:"warnings"`
 	Faults   lots.Faults `json:"-"` // of the bad rows, by file and line
 }

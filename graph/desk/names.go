@@ -33,50 +33,74 @@ func CodeOf(tx *store.Tx, text string, kind lots.Kind) (string, error) {
 	return code, nil
 }
 
-// codeMeant is what [meaning] says, unless the records could not be read: then nobody knows what a text means.
+// codeMeant is the one code of a column's kinds that a text can only mean: what a tag holds, a code
+// however it is spaced, a keg's number, an SSCC, a date code, or a name; empty where there is none.
+// What can mean several things is refused with all of them, and a name that is misspelt with those near it.
+// Where the records could not be read, that is the error, and never that a text means nothing.
 func codeMeant(tx *store.Tx, c lots.Column, text string) (string, error) {
-	code, err := meaning(tx, c, text)
+	thing, known := tx.Thing(text)
+	if known && slices.Contains(c.Kinds, thing.Kind) || text == "" {
+		return "", tx.Err()
+	}
+	if code := labels.ParsePayload(text); code != text {
+		return code, tx.Err()
+	}
+	if code, err := readAsCode(tx, c, text); code != "" || err != nil {
+		return code, cmp.Or(tx.Err(), err)
+	}
+	all := thingsNamed(tx, c.Kinds)
+	code, err := readAsName(c, text, all)
+	if code == "" && err == nil && !known { // of a thing of another kind, whoever reads the row says what is wrong
+		err = misspelt(tx, c, text, all)
+	}
 	return code, cmp.Or(tx.Err(), err)
 }
 
-// meaning is the one code of a column's kinds that a text can only mean: what a tag holds, a code
-// however it is spaced, a keg's number, an SSCC, a date code, or a name; empty where there is none.
-// What can mean several things is refused with all of them, and a name that is misspelt with those near it.
-func meaning(tx *store.Tx, c lots.Column, text string) (string, error) {
-	thing, known := tx.Thing(text)
-	if known && slices.Contains(c.Kinds, thing.Kind) || text == "" {
-		return "", nil
-	}
-	if code := labels.ParsePayload(text); code != text {
-		return code, nil
-	}
+// readAsCode is the code that a text is, however it is written; empty where there is none.
+func readAsCode(tx *store.Tx, c lots.Column, text string) (string, error) {
 	code, err := trace.CodeOf(tx, text, c.Kinds...)
 	if kind := lots.KindOf(err); err == nil || kind != lots.NotFound && kind != lots.Invalid {
 		return code, err
 	}
-	if codes := numberedAlike(tx, c.Kinds, text); len(codes) == 1 {
-		return codes[0], nil
-	} else if len(codes) > 1 {
-		return "", lots.Errorf(lots.Conflict, "%q can mean %s: give the code", text, strings.Join(codes, " or "))
-	}
-	all := thingsNamed(tx, c.Kinds)
+	return onlyOne(text, numberedAlike(tx, c.Kinds, text))
+}
+
+// readAsName is the code of the thing that a text names, in the closest way that names any; empty where none does.
+func readAsName(c lots.Column, text string, all []name) (string, error) {
 	for _, is := range []func(name) bool{
 		func(n name) bool { return datecode.Parted(n.name) == datecode.Parted(text) },
 		func(n name) bool { return slices.Equal(wordsOf(n.name), wordsOf(text)) },
 		func(n name) bool { return slices.Equal(wordsOf(withoutMore(n.name)), wordsOf(text)) },
 	} {
 		found := fitting(c.Name, slices.DeleteFunc(slices.Clone(all), func(n name) bool { return !is(n) }))
-		switch {
-		case len(found) == 1:
+		if len(found) == 1 {
 			return found[0].code, nil
-		case len(found) > 1:
-			return "", lots.Errorf(lots.Conflict, "%q can mean %s: give the code", text, strings.Join(listed(found), " or "))
+		}
+		if _, err := onlyOne(text, listed(found)); err != nil {
+			return "", err
 		}
 	}
-	if len(all) == 0 || known {
-		return "", nil // whoever reads the row says what is wrong
+	return "", nil
+}
+
+// onlyOne is the one thing that a text means; empty where there is none, and refused where there are several.
+func onlyOne(text string, found []string) (string, error) {
+	switch len(found) {
+	case 0:
+		return "", nil
+	case 1:
+		return found[0], nil
 	}
-	near := slices.DeleteFunc(slices.Clone(all), func(n name) bool { return !partOf(wordsOf(text), wordsOf(n.name)) }) // part of a name may be another thing's that is not recorded yet
+	return "", lots.Errorf(lots.Conflict, "%q can mean %s: give the code", text, strings.Join(found, " or "))
+}
+
+// misspelt refuses a text that is nearly a name or part of one: part of a name may be another thing's that is
+// not recorded yet. Where nothing is near, whoever reads the row says so.
+func misspelt(tx *store.Tx, c lots.Column, text string, all []name) error {
+	if len(all) == 0 {
+		return nil
+	}
+	near := slices.DeleteFunc(slices.Clone(all), func(n name) bool { return !partOf(wordsOf(text), wordsOf(n.name)) })
 	for _, n := range nearest(text, all) {
 		if !slices.Contains(near, n) {
 			near = append(near, n)
@@ -84,9 +108,9 @@ func meaning(tx *store.Tx, c lots.Column, text string) (string, error) {
 	}
 	near = fitting(c.Name, near)
 	if len(near) == 0 && len(tx.Nearest(text, c.Kinds...)) == 0 {
-		return "", nil
+		return nil
 	}
-	return "", noSuch(tx, c.Kinds[0], text, near)
+	return noSuch(tx, c.Kinds[0], text, near)
 }
 
 // codedOnce are the kinds of thing of which there are few, that are known for years.

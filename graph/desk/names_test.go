@@ -64,3 +64,49 @@ func TestCorrectionsJoinNoNumbers(t *testing.T) {
 		require.ErrorContains(t, err, `no row is called "FV11"; the nearest are: FV-1-1`)
 	})
 }
+
+// TestWhatATextMeans reads a cell in the closest way that means anything, and guesses nothing that can mean several things.
+func TestWhatATextMeans(t *testing.T) {
+	const named = `
+items item=ACID name=lactic_acid,_80_% kind=acid unit=kg
+items item=MALT-2 name=Pale_malt kind=malt unit=kg
+items item=MUN name=Munich_malt kind=malt unit=kg
+vessels vessel=SILO-2 kind=silo
+parties party=D-02 name=Marrow_Inns role=consignee
+parties party=D-03 name=Marrow_Inns role=supplier
+`
+	for _, c := range []struct{ column, text, code, fault string }{
+		{"item", "ROAST", "ROAST", ""},
+		{"item", "http://192.168.1.5:8417/t/ROAST", "ROAST", ""},
+		{"item", "roast", "ROAST", ""},
+		{"item", "munich MALT", "MUN", ""},
+		{"item", "lactic acid", "ACID", ""},
+		{"item", "pale malt", "", `item: "pale malt" can mean pale malt (MALT) or Pale malt (MALT-2): give the code`},
+		{"item", "munich", "", `there is no item "munich"; did you mean Munich malt (MUN)?`},
+		{"item", "munihc malt", "", "did you mean Munich malt (MUN)"},
+		{"item", "FV-1-1", "", "item: FV-1-1 is a vessel; this needs an item"},
+		{"item", "zzzzzzzz", "", `there is no item "zzzzzzzz": record it first`},
+		{"supplier", "marrow and thatch", "S-01", ""},
+		{"supplier", "marrow inns", "D-03", ""},
+		{"supplier", "s1", "S-01", ""},
+		{"into", "silo 002", "", `"silo 002" can mean SILO 02 or SILO-2: give the code`},
+	} {
+		t.Run(c.column+" "+c.text, func(t *testing.T) {
+			inHouse(t, func(tx *store.Tx) {
+				_, _, faults, err := tx.RecordRows(statements(named))
+				require.NoError(t, err)
+				require.Empty(t, faults)
+				a := act("receipts item=MUN supplier=S-01 supplier_lot=7 quantity=1")
+				a.Row[c.column] = c.text
+				said, err := desk.Record(tx, a)
+				if c.fault != "" {
+					require.ErrorContains(t, err, c.fault)
+					return
+				}
+				require.NoError(t, err)
+				row, _ := tx.Row(said.Entry)
+				require.Equal(t, c.code, row.Row[c.column])
+			})
+		})
+	}
+}

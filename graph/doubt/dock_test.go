@@ -87,7 +87,7 @@ func TestNearTwins(t *testing.T) {
 		{"F26-118", "f26-118", `"F26-118" (L-0, only upper and lower case differ)`},
 		{"F26-118", "F26118", "easily misread"},
 		{"F26-118", "F26-18", "a character may be missing"},
-		{"F26-118", "F26-1118", "a character may be too many"},
+		{"F26-118", "F26-1118", "there may be one character too many"},
 		{"F26-118", "F26-178", "one character differs"},
 		{"F26-118", "F26-113", "one character differs"},
 		{"F26-118X", "F26-118K", "one character differs"},

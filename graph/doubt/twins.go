@@ -73,7 +73,7 @@ func likeness(k, lot string, known []string) string {
 	case oneLost(a, b):
 		return "a character may be missing"
 	case oneLost(b, a):
-		return "a character may be too many"
+		return "there may be one character too many"
 	}
 	if at, ok := oneChanged(a, b); ok && !(unicode.IsLetter(a[at]) && b[at] == a[at]+1) { // A is followed by B
 		return "one character differs"

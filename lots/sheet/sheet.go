@@ -39,7 +39,7 @@ const faultColumn = "fault"
 // Options is how a folder or workbook is read.
 type Options struct {
 	Decimal    lots.Decimal // the site's decimal sign; files have a point unless the site writes a comma
-	SkipOthers bool         // pass over files and pages that are none of the sheets
+	SkipOthers bool         // pass over files and pages that are not record sheets
 }
 
 // Contents is what was read.
@@ -48,7 +48,7 @@ type Contents struct {
 	Faults     lots.Faults // what cannot be read; its rows are not among Rows
 	Refused    []Row       // those of its rows that have cells at all, as written, for WriteFaulty
 	Warnings   lots.Faults // what was read and may be meant otherwise: check the paper
-	PassedOver []string    // files and pages that are none of the sheets, where Options asked to skip them
+	PassedOver []string    // files and pages that are not record sheets, where Options asked to skip them
 }
 
 // Within names every file in the folder or workbook it was read from.
