@@ -461,7 +461,7 @@ func TestReportAddsUp(t *testing.T) {
 		"Served here: 1 time, last on 2026-02-11", "2026-02-11 09:00 tank FV 5 hL sure", "in tanks: 3.46 in units: 1.186 served: 0.333 lost: 0.02 not measured: 0",
 		"25 (unit K3/R2); on no number: find them, tag each (heeltap pack KEG --kind keg --run R2 --quantity 1), then count")
 	b.take(&recall.Answered{Party: "D-3"})
-	says(t, b.text((*papers.Maker).Report), "passed on: 0 elsewhere: 1 not explained: 0 recovered %: -")
+	says(t, b.text((*papers.Maker).Report), "returned, arrived: 0 elsewhere: 1 not explained: 0 recovered %: -")
 }
 
 // A version's table keeps how much a consignee had and has, and what moved.
