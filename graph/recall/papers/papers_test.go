@@ -461,7 +461,7 @@ func TestReportAddsUp(t *testing.T) {
 		"Served here: 1 time, last on 2026-02-11", "2026-02-11 09:00 tank FV 5 hL sure", "in tanks: 3.46 in units: 1.186 served: 0.333 lost: 0.02 not measured: 0",
 		"25 (unit K3/R2); on no number: find them, tag each (heeltap pack KEG --kind keg --run R2 --quantity 1), then count")
 	b.take(&recall.Answered{Party: "D-3"})
-	says(t, b.text((*papers.Maker).Report), "elsewhere: 1 not explained: 0 recovered %: -")
+	says(t, b.text((*papers.Maker).Report), "returned, arrived: 0 elsewhere: 1 not explained: 0 recovered %: -")
 }
 
 // A version's table keeps how much a consignee had and has, and what moved.
@@ -540,6 +540,31 @@ shipments shipment=S6 unit=P-4 quantity=100 consignee=D-2 shipped_at=2026-02-11_
 	says(t, b.text(press), timed)
 	says(t, b.text(letter("D-2")), cans, timed)
 	require.NotContains(t, b.text(letter("D-1")), "Timed")
+}
+
+// Where nobody can say what one delivery was, the letter has all rules, though another delivery says which it bears.
+func TestLetterWithADeliveryOfUnknownGoods(t *testing.T) {
+	b := began(t, false)
+	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\nshipments shipment=S9 unit=K4/R2 quantity=1 consignee=D-2 shipped_at=2026-02-12_09:00")
+	b.freeze()
+	b.in(func(tx *store.Tx) {
+		for _, rec := range tx.Touching("K4/R2") {
+			if x, ok := rec.(*lots.Shipment); ok {
+				_, err := tx.Void(x.Seq, "not so", "me")
+				require.NoError(t, err)
+			}
+		}
+		for _, rec := range tx.Touching("K4/R2") {
+			if x, ok := rec.(*lots.Packed); ok {
+				_, err := tx.Void(x.Seq, "not so", "me")
+				require.NoError(t, err)
+			}
+		}
+	})
+	text := b.text(letter("D-2"))
+	says(t, text, "K4/R2", "Pale 440 mL, 24 to a case, date code ONE.", "Pale keg, 30 L, date code K34")
+	says(t, text, "product and size: not on record pallet, stack or keg: K4/R2 received: 1 case at most affected: may be affected", "product and size: not on record date code: not on record delivered: 1 case")
+	require.NotContains(t, text, "0 mL pallet")
 }
 
 // Where nothing in scope has left, or nothing was packed or served, there is nothing to tell the public.
