@@ -10,8 +10,8 @@ import (
 	"heeltap/lots/allergens"
 )
 
-// danger is what the papers say of the hazard: what may happen, and how to handle the goods. It says no more than
-// the hazard that was chosen, the suspects and the goods in scope bear out.
+// danger is what the papers say of the hazard: what may happen, and how to handle the goods. What may happen is no more
+// than the hazard that was chosen, the suspects and the goods in scope bear out; how to handle them is the cautious way.
 type danger struct {
 	risk string
 	care string // how to handle the goods; empty where nothing more is known
@@ -31,7 +31,11 @@ func (m *Maker) danger() danger {
 	case graph.PackagePart:
 		d.part(m.partKinds())
 	case graph.Process:
-		switch made, packed := m.stages(); {
+		made, packed := m.stages()
+		if packed { // a pasteuriser, seamer or filler at fault may let it go on fermenting, or the package fail: nobody knows yet
+			d.careful(m.goods())
+		}
+		switch {
 		case packed && !made:
 			d.risk = "A machine was at fault for a time while the beer was packed, and the beer may not be safe to drink."
 		case made && !packed:
@@ -46,12 +50,22 @@ func (d *danger) pressure(cases, kegs bool) {
 	switch {
 	case cases && kegs:
 		d.risk += " Packages and kegs may be under pressure and may burst."
-		d.care = "Keep it cool, do not shake or open it, do not tap a keg of it, and wear eye protection."
 	case kegs:
 		d.risk += " Kegs may be under pressure and may burst."
-		d.care = "Keep the kegs cool, do not tap them, and wear eye protection."
 	default:
 		d.risk += " Packages may be under pressure and may burst."
+	}
+	d.careful(cases, kegs)
+}
+
+// careful says how to handle what may be under pressure, and claims nothing.
+func (d *danger) careful(cases, kegs bool) {
+	switch {
+	case cases && kegs:
+		d.care = "Keep it cool, do not shake or open it, do not tap a keg of it, and wear eye protection."
+	case kegs:
+		d.care = "Keep the kegs cool, do not tap them, and wear eye protection."
+	default:
 		d.care = "Keep it cool, do not shake or open it, and wear eye protection."
 	}
 	d.stay = true

@@ -92,6 +92,45 @@ additions vessel=FV from=M1 quantity=1 unit=kg at=2026-01-10_08:00
 	require.NotContains(t, text, "tap")
 }
 
+// A machine that packed it may have left it unpasteurised, or its seams weak: nobody knows, so it is handled with care and
+// left where it is, and no paper claims that it may burst. Where the fault was in a tank there is no reason for that.
+func TestProcessFaultInPackingIsHandledWithCare(t *testing.T) {
+	b := began(t, false)
+	b.enter(`
+lines line=L
+lines line=WASH
+runs run=R3 product=CAN line=L started_at=2026-02-04_08:00 ended_at=2026-02-04_10:00 date_code=THREE good=480
+feeds run=R3 from=FV
+units unit=P-3 kind=pallet run=R3 quantity=20
+shipments shipment=S5 unit=P-3 quantity=20 consignee=D-1 shipped_at=2026-02-10_09:00
+runs run=R6 product=KEG started_at=2026-02-05_08:00 ended_at=2026-02-05_10:00 date_code=K36 good=1
+feeds run=R6 from=FV
+units unit=K6/R6 kind=keg run=R6 quantity=1 washer=WASH washed_at=2026-02-05_07:00
+shipments shipment=S6 unit=K6/R6 quantity=1 consignee=D-1 shipped_at=2026-02-10_09:00
+`)
+	const cans, kegs, both = "Keep it cool, do not shake or open it, and wear eye protection.", "Keep the kegs cool, do not tap them, and wear eye protection.", "do not tap a keg of it, and wear eye protection."
+	for suspect, care := range map[string]string{"L@2026-02-04T08:30": cans, "R1": cans, "P-3": cans, "R6": kegs, "WASH@2026-02-05T07:00": kegs, "H": both} {
+		b.suspects(graph.Process, suspect)
+		b.make(func(m *papers.Maker) {
+			for _, text := range []string{letterBody(m), pressBody(m)} {
+				says(t, text, care[1:]) // behind a colon it begins with a small letter
+				require.NotContains(t, text, "burst", suspect)
+				require.NotContains(t, text, "under pressure", suspect)
+			}
+			if care != kegs {
+				says(t, pressBody(m), "do not carry it back to the shop")
+			}
+		})
+	}
+	for _, suspect := range []string{"FV@2026-01-20T08:00", "B"} {
+		b.suspects(graph.Process, suspect)
+		b.make(func(m *papers.Maker) {
+			require.NotContains(t, letterBody(m)+pressBody(m), "eye protection", suspect)
+			says(t, pressBody(m), "Take it back to where you bought it")
+		})
+	}
+}
+
 // letterBody and pressBody are the papers without the page for the responsible person, whose caution names all dangers.
 func letterBody(m *papers.Maker) string { return letterTo(m, "D-1") }
 
