@@ -116,10 +116,16 @@ func (m *Maker) lacks(word string) bool {
 	})
 }
 
-// goods says whether cases and kegs are in scope.
+// goods says whether cases and kegs are in scope, also such as nobody tagged.
 func (m *Maker) goods() (cases, kegs bool) {
 	for _, u := range m.s.Answer.Units {
 		cases, kegs = cases || u.Kind != "keg", kegs || u.Kind == "keg"
+	}
+	for _, r := range m.s.Answer.Runs {
+		if r.Unassigned > 0 {
+			ofKegs := trace.OfKegs(m.tx, r.Code)
+			cases, kegs = cases || !ofKegs, kegs || ofKegs
+		}
 	}
 	return cases, kegs
 }

@@ -92,6 +92,36 @@ additions vessel=FV from=M1 quantity=1 unit=kg at=2026-01-10_08:00
 	require.NotContains(t, text, "tap")
 }
 
+// Cases and kegs that are on no unit are handled like the others.
+func TestUntaggedGoodsAreHandledWithCare(t *testing.T) {
+	b := began(t, false)
+	b.enter(`
+vessels vessel=FV5 kind=fermenter unit=hL
+brews brew=B5 beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 into=FV5 volume=60 unit=hL
+runs run=R7 product=KEG started_at=2026-02-05_08:00 ended_at=2026-02-05_10:00 date_code=K37 good=1
+runs run=R8 product=CAN started_at=2026-02-06_08:00 ended_at=2026-02-06_10:00 date_code=EIGHT good=9600
+feeds run=R7 from=FV5
+feeds run=R8 from=FV5
+units unit=K7/R7 kind=keg run=R7 quantity=1
+shipments shipment=S7 unit=K7/R7 quantity=1 consignee=D-1 shipped_at=2026-02-10_09:00
+`)
+	b.suspects(graph.Spoiler, "B5")
+	says(t, b.text(letter("D-1")), "Packages and kegs may be under pressure", "do not shake or open it, do not tap a keg of it")
+	b.suspects(graph.Spoiler, "R7")
+	says(t, b.text(letter("D-1")), "Kegs may be under pressure", "do not tap them")
+
+	b.enter(`
+runs run=R9 product=KEG started_at=2026-02-07_08:00 ended_at=2026-02-07_10:00 date_code=K39 good=4
+runs run=R10 product=CAN started_at=2026-02-08_08:00 ended_at=2026-02-08_10:00 date_code=TEN good=480
+feeds run=R9 from=FV5
+feeds run=R10 from=FV5
+units unit=P-10 kind=pallet run=R10 quantity=20
+shipments shipment=S10 unit=P-10 quantity=20 consignee=D-1 shipped_at=2026-02-10_09:00
+`)
+	b.suspects(graph.Spoiler, "R9", "R10")
+	says(t, b.text(letter("D-1")), "Packages and kegs may be under pressure")
+}
+
 // A machine that packed it may have left it unpasteurised, or its seams weak: nobody knows, so it is handled with care and
 // left where it is, and no paper claims that it may burst. Where the fault was in a tank there is no reason for that.
 func TestProcessFaultInPackingIsHandledWithCare(t *testing.T) {
