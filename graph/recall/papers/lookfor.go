@@ -16,19 +16,44 @@ func (m *Maker) printedRules() []printed.Rule {
 	return m.rules
 }
 
-// rulesFor are the rules that touch what a consignee received; all of them where nobody can say what that was.
+// rulesFor are the rules that touch what a consignee received; all of them where nobody can say what some of it was.
 func (m *Maker) rulesFor(c deliveries.Consignee) []printed.Rule {
-	var out []printed.Rule
-	for _, r := range m.printedRules() {
-		touches := func(l deliveries.Line) bool {
-			return slices.Contains(strings.Split(l.Product, ", "), r.Product) && slices.ContainsFunc(l.DateCodes, func(code string) bool { return slices.Contains(r.Codes, code) })
+	touched := map[int]bool{}
+	for _, l := range c.Lines {
+		rules := touching(m.printedRules(), l)
+		if len(rules) == 0 {
+			return m.printedRules()
 		}
-		if slices.ContainsFunc(c.Lines, touches) {
+		for _, i := range rules {
+			touched[i] = true
+		}
+	}
+	if len(touched) == 0 {
+		return m.printedRules()
+	}
+	var out []printed.Rule
+	for i, r := range m.printedRules() {
+		if touched[i] {
 			out = append(out, r)
 		}
 	}
+	return out
+}
+
+// touching finds the rules for a line's products and date codes; all of its products where its codes are in none.
+func touching(rules []printed.Rule, l deliveries.Line) (out []int) {
+	var ofProduct []int
+	for i, r := range rules {
+		if !slices.Contains(strings.Split(l.Product, ", "), r.Product) {
+			continue
+		}
+		ofProduct = append(ofProduct, i)
+		if slices.ContainsFunc(l.DateCodes, func(code string) bool { return slices.Contains(r.Codes, code) }) {
+			out = append(out, i)
+		}
+	}
 	if len(out) == 0 {
-		return m.printedRules()
+		return ofProduct
 	}
 	return out
 }

@@ -542,6 +542,28 @@ shipments shipment=S6 unit=P-4 quantity=100 consignee=D-2 shipped_at=2026-02-11_
 	require.NotContains(t, b.text(letter("D-1")), "Timed")
 }
 
+// Where nobody can say what one delivery was, the letter has all rules, though another delivery says which it bears.
+func TestLetterWithADeliveryOfUnknownGoods(t *testing.T) {
+	b := began(t, false)
+	b.enter("units unit=K4/R2 kind=keg run=R2 quantity=1\nshipments shipment=S9 unit=K4/R2 quantity=1 consignee=D-2 shipped_at=2026-02-12_09:00")
+	b.freeze()
+	b.in(func(tx *store.Tx) {
+		for _, rec := range tx.Touching("K4/R2") {
+			if x, ok := rec.(*lots.Shipment); ok {
+				_, err := tx.Void(x.Seq, "not so", "me")
+				require.NoError(t, err)
+			}
+		}
+		for _, rec := range tx.Touching("K4/R2") {
+			if x, ok := rec.(*lots.Packed); ok {
+				_, err := tx.Void(x.Seq, "not so", "me")
+				require.NoError(t, err)
+			}
+		}
+	})
+	says(t, b.text(letter("D-2")), "K4/R2", "Pale 440 mL, 24 to a case, date code ONE.", "Pale keg, 30 L, date code K34")
+}
+
 // Where nothing in scope has left, or nothing was packed or served, there is nothing to tell the public.
 func TestNoPressForNothing(t *testing.T) {
 	b := began(t, false)
