@@ -9,7 +9,6 @@ import (
 
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/deliveries"
-	"heeltap/graph/recall/printed"
 	"heeltap/labels"
 	"heeltap/labels/paper"
 )
@@ -73,7 +72,7 @@ func formLines(c deliveries.Consignee) map[formKey]formLine {
 	for _, l := range c.Lines {
 		products, codes := strings.Split(l.Product, ", "), l.DateCodes
 		if len(codes) == 0 {
-			codes = []string{"not on record"}
+			codes = []string{notOnRecord}
 		}
 		for _, product := range products {
 			for _, code := range codes {
@@ -116,8 +115,7 @@ func (f formLine) delivered(unit string) string {
 func (m *Maker) plainProducts(codes string) string {
 	var out []string
 	for _, code := range strings.Split(codes, ", ") {
-		name, size := printed.ProductText(m.tx, code)
-		out = append(out, nameAndSize(name, size))
+		out = append(out, m.productName(code))
 	}
 	return strings.Join(out, "; ")
 }

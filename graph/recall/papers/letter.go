@@ -221,6 +221,9 @@ func (m *Maker) receivedRow(l deliveries.Line) []string {
 	if l.Returned > 0 {
 		returned = quantity(l.Returned, unit)
 	}
+	if l.Product == "" { // nobody can say what it was, and so not that none of it is affected
+		affected = "may be affected"
+	}
 	if l.OneOf != "" {
 		received = "one of these, " + quantity(l.MayBe, unit)
 		if affected = "may be affected"; l.Band == graph.In.String() {

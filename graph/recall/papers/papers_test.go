@@ -561,7 +561,10 @@ func TestLetterWithADeliveryOfUnknownGoods(t *testing.T) {
 			}
 		}
 	})
-	says(t, b.text(letter("D-2")), "K4/R2", "Pale 440 mL, 24 to a case, date code ONE.", "Pale keg, 30 L, date code K34")
+	text := b.text(letter("D-2"))
+	says(t, text, "K4/R2", "Pale 440 mL, 24 to a case, date code ONE.", "Pale keg, 30 L, date code K34")
+	says(t, text, "product and size: not on record pallet, stack or keg: K4/R2 received: 1 case at most affected: may be affected", "product and size: not on record date code: not on record delivered: 1 case")
+	require.NotContains(t, text, "0 mL pallet")
 }
 
 // Where nothing in scope has left, or nothing was packed or served, there is nothing to tell the public.

@@ -170,12 +170,21 @@ func says(name, measure string) bool {
 	return last < '0' || last > '9'
 }
 
+// productName names one product with its size; what a correction left no record of is said to have none.
+func (m *Maker) productName(code string) string {
+	if code == "" {
+		return notOnRecord
+	}
+	return nameAndSize(printed.ProductText(m.tx, code))
+}
+
+const notOnRecord = "not on record"
+
 // productText names products with their sizes, and the number of their bar code where it is known.
 func (m *Maker) productText(codes string) string {
 	var out []string
 	for _, code := range strings.Split(codes, ", ") {
-		name, size := printed.ProductText(m.tx, code)
-		text := nameAndSize(name, size)
+		text := m.productName(code)
 		if p, ok := m.tx.Product(code); ok && p.GTIN != "" {
 			text += ", bar code " + p.GTIN
 		}
