@@ -22,7 +22,7 @@ const (
 	Process     Hazard = "process"      // a fault of a line or a washer at a time: nobody says what it left, so it goes on with packages and beer alike
 )
 
-// hazard is what people are told of one: what belongs in it, what it may do to whoever has the beer, and the words
+// hazard is what people read of one: what belongs in it, what it may do to whoever has the beer, and the words
 // by which they look for it. The risk says no more than the hazard does: which part, which pressure, is not known here.
 type hazard struct {
 	name  Hazard
@@ -31,7 +31,7 @@ type hazard struct {
 	near  []string // words, or words in a row; a word may lead to several
 }
 
-// hazards stand in the order in which people are told of them. What a word of the trade leads to is common practice.
+// hazards stand in the order in which people hear of them. What a word of the trade leads to is common practice.
 var hazards = []hazard{
 	{Anything, "not known yet, or several things: every link counts",
 		"The beer may not be safe to drink.",
@@ -58,7 +58,7 @@ var hazards = []hazard{
 		[]string{"line", "machine", "filler", "filling", "seamer", "seam", "seaming", "leak", "crowner", "capper", "rinser", "washer", "keg washer", "pasteuriser", "pasteurizer", "pasteurisation", "pasteurization", "underpasteurised", "heat treatment", "coder", "centrifuge", "filter", "temperature", "labeller", "labeler"}},
 }
 
-// Hazards lists them in the order in which people are told of them.
+// Hazards lists them in the order in which people hear of them.
 func Hazards() []Hazard {
 	out := make([]Hazard, len(hazards))
 	for i, h := range hazards {

@@ -52,7 +52,7 @@ var units = map[Unit]unitDef{
 	"case": {Cases, big.NewRat(1, 1)},
 }
 
-// unitNames lists the units in the order people are told of them.
+// unitNames lists the units in the order people hear of them.
 var unitNames = []string{"kg", "g", "lb", "oz", "hL", "L", "mL", "bbl", "gal", "each", "case"}
 
 // UnitNames lists the units of measure.

@@ -1,6 +1,6 @@
 // Package check looks for what in the records would break a recall, before the day of one.
 //
-// A rule is a row of a table: a stable name, how bad it is, what it breaks, how it is mended,
+// A rule is a row of a table: a stable name, how bad it is, what it breaks, how to fix it,
 // and a function that finds it in the records. Each hit names the entry, and how many units
 // and consignees stand behind it. What the records cannot decide has no rule: photographs,
 // analyses and their expiry, artwork, retained samples, claims such as organic, transfers

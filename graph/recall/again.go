@@ -21,7 +21,7 @@ type Again struct {
 
 // Text says it in words.
 func (a Again) Text() string {
-	return fmt.Sprintf("it was told of %s (version %d), and it is %s now: %s", a.Was, a.Version, a.Now, a.Detail)
+	return fmt.Sprintf("it was told %s (version %d); now it is %s: %s", a.Was, a.Version, a.Now, a.Detail)
 }
 
 // TellAgain tells whether a consignee that was told is to be told again. Versions that do not say

@@ -29,11 +29,11 @@ func TestToldAgain(t *testing.T) {
 		t.Helper()
 		x := f.standing(code, "D-2")
 		require.Equal(t, "tell again", x.State)
-		require.Equal(t, "it was told of 15 cases (version 1), and it is 95 cases now: +80 of P-3", x.Again)
+		require.Equal(t, "it was told 15 cases (version 1); now it is 95 cases: +80 of P-3", x.Again)
 		require.Equal(t, 1, x.ToldBy)
 		require.Equal(t, [2]lots.Packages{{Cases: 15}, {Cases: 95}}, [2]lots.Packages{x.ToldOf, x.Received})
-		require.Equal(t, "it was told of 160 cases (version 1), and it is 80 cases now: -80 of P-3", f.standing(code, "D-1").Again)
-		require.Contains(t, strings.Join(f.openLines(code), "\n"), "consignee: D-2 Two: tell again, it was told of 15 cases (version 1), and it is 95 cases now: +80 of P-3")
+		require.Equal(t, "it was told 160 cases (version 1); now it is 80 cases: -80 of P-3", f.standing(code, "D-1").Again)
+		require.Contains(t, strings.Join(f.openLines(code), "\n"), "consignee: D-2 Two: tell again, it was told 15 cases (version 1); now it is 95 cases: +80 of P-3")
 	}
 	check()
 	f.take(code, &recall.Told{Party: "D-2", How: "phone"}, time.Time{}) // not reached
@@ -54,7 +54,7 @@ func TestToldAgain(t *testing.T) {
 	require.Equal(t, "told", f.standing(code, "D-1").State)
 	f.take(code, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{Sold: 80}}}, time.Time{})
 	f.write("shipments shipment=S-8 unit=P-2 quantity=1 consignee=D-1 shipped_at=2026-03-22_08:00")
-	require.Equal(t, "it was told of 80 cases (version 2), and it is 81 cases now: +1 of P-2", f.standing(code, "D-1").Again)
+	require.Equal(t, "it was told 80 cases (version 2); now it is 81 cases: +1 of P-2", f.standing(code, "D-1").Again)
 }
 
 // Who was told and has nothing in scope any more is told so.

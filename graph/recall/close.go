@@ -217,7 +217,7 @@ func (d *Destroyed) possible(tx *store.Tx) error {
 		return lots.Errorf(lots.Invalid, "say how it was destroyed: --method TEXT")
 	}
 	if thing, ok := tx.Thing(d.Unit); !ok || thing.Kind != lots.KindUnit {
-		return lots.Errorf(lots.NotFound, "no unit is called %q; near it are: %s", d.Unit, strings.Join(tx.Nearest(d.Unit, lots.KindUnit), ", "))
+		return lots.Errorf(lots.NotFound, "no unit is called %q; nearest are: %s", d.Unit, strings.Join(tx.Nearest(d.Unit, lots.KindUnit), ", "))
 	}
 	if !deliveries.QuantityOK(d.Quantity) {
 		return lots.Errorf(lots.Invalid, "%s is no quantity of cases or kegs: give a whole number", lots.Figure(d.Quantity))

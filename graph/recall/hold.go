@@ -277,7 +277,7 @@ func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 		return nil, lots.Errorf(lots.Conflict, "%s is held for recall %s: heeltap recall release %s --recall %s lets it go", subject, recalls, subject, recalls)
 	}
 	if _, ok := tx.Thing(subject); !ok {
-		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; near it are: %s", subject, cmp.Or(strings.Join(tx.Nearest(subject), ", "), "-"))
+		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; nearest are: %s", subject, cmp.Or(strings.Join(tx.Nearest(subject), ", "), "-"))
 	}
 	thing, _ := tx.Thing(subject)
 	if by, err := trace.StoppedBy(tx, thing.Kind, subject); err != nil || by != "" {

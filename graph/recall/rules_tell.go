@@ -21,7 +21,7 @@ func knownParty(tx *store.Tx, code string) error {
 	if ok && thing.Kind == lots.KindParty {
 		return nil
 	}
-	return lots.Errorf(lots.NotFound, "no party is called %q; near it are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindParty), ", "), "-"))
+	return lots.Errorf(lots.NotFound, "no party is called %q; nearest are: %s", code, cmp.Or(strings.Join(tx.Nearest(code, lots.KindParty), ", "), "-"))
 }
 
 func (s *Told) ready(tx *store.Tx, _ *Recall) error { return knownParty(tx, s.Party) }

@@ -60,7 +60,7 @@ func TestStepsThatMakeNoSense(t *testing.T) {
 		{&recall.LetGo{Subjects: one, Reason: "x"}, "P-1 is not held for"},
 		{&recall.LetGo{Subjects: []string{"P-2"}}, "a release needs a reason"},
 		{&recall.LetGo{Subjects: []string{"P-2"}, Reason: "x"}, "P-2 is still on hold"},
-		{&recall.Told{Party: "D-99"}, `no party is called "D-99"; near it are: `},
+		{&recall.Told{Party: "D-99"}, `no party is called "D-99"; nearest are: `},
 		{&recall.Answered{Party: "D-99"}, "no party is called"},
 		{&recall.Answered{Party: "D-2"}, "D-2 received nothing in scope"},
 		{answer(deliveries.AnswerLine{OnHand: -1}), "is no quantity"},

@@ -153,7 +153,7 @@ func columnNames(s *lots.Sheet) string {
 	return strings.Join(names, ", ")
 }
 
-// Void takes an entry back: it stays in the journal and counts no more. Void of a
+// Void takes an entry back: it stays in the journal and no longer counts. Void of a
 // correction takes that correction back.
 func (tx *Tx) Void(entry int64, reason, by string) (int64, error) {
 	e, ok, err := tx.Entry(entry)

@@ -352,7 +352,7 @@ type Trade struct {
 	Sold        lots.Packages `json:"sold"`        // or served: in nobody's hands in the trade
 }
 
-// Still is what may still be had back from the trade: at most.
+// Still is what may still be recovered from the trade: at most.
 func (t Trade) Still() lots.Packages {
 	return t.OnHand.Plus(t.OnTheWay).Plus(t.PassedOn).Plus(t.Unexplained)
 }

@@ -18,7 +18,7 @@ type AnswerLine struct {
 	DateCode  string  `json:"date_code,omitempty"`
 	Kegs      bool    `json:"kegs,omitempty"` // quantities are kegs, else cases
 	OnHand    float64 `json:"on_hand"`        // when the notice came
-	Sold      float64 `json:"sold"`           // or served: cannot be had back
+	Sold      float64 `json:"sold"`           // or served: cannot be recovered
 	Returned  float64 `json:"returned"`       // on its way back
 	Destroyed float64 `json:"destroyed"`      // there
 	PassedOn  float64 `json:"passed_on"`      // to its own customers

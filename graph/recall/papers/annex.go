@@ -65,7 +65,7 @@ func (m *Maker) besides() []paper.Part {
 
 // served lists what was drawn or sold in the taproom.
 func (m *Maker) served(list []scope.Served) paper.Table {
-	t := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it cannot be had back, and whoever drank it is told by the public notice alone."}
+	t := paper.Table{Head: []string{"when", "what", "#quantity", ""}, Note: "Served or sold in the taproom: it cannot be recovered, and whoever drank it is told by the public notice alone."}
 	for _, x := range list {
 		sure := "sure"
 		if x.MayBe {

@@ -487,8 +487,8 @@ func TestStatusTellsAgain(t *testing.T) {
 	b.take(&recall.Told{Party: "D-1", How: "phone", Reached: true}, &recall.Told{Party: "D-2", How: "phone", Reached: true})
 	require.NotContains(t, b.text((*papers.Maker).Status), "TOLD AGAIN")
 	b.enter("shipments shipment=S9 unit=P-2 quantity=7 consignee=D-1 shipped_at=2026-03-01_09:00\n")
-	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told of 79 cases and 1 keg (version 1), and it is 86 cases and 1 keg now: +7 of P-2.")
-	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told of 79 cases and 1 keg (version 1), and it is 86 cases and 1 keg now: +7 of P-2")
+	says(t, b.text((*papers.Maker).Status), "1 is TO BE TOLD AGAIN", "D-1 One: it was told 79 cases and 1 keg (version 1); now it is 86 cases and 1 keg: +7 of P-2.")
+	says(t, b.text((*papers.Maker).Report), "1 is TO BE TOLD AGAIN", "D-1 One: tell again, it was told 79 cases and 1 keg (version 1); now it is 86 cases and 1 keg: +7 of P-2")
 }
 
 // A letter names no day that nobody knows.
@@ -759,7 +759,7 @@ func TestStillInTheTrade(t *testing.T) {
 	says(t, b.text((*papers.Maker).Report), want+".", strings.Replace(want, "trade: at", "trade: at", 1))
 	b.take(&recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: 30, Sold: 20, Returned: 10, PassedOn: 15}, {Kegs: true, Sold: 1}}})
 	says(t, b.text((*papers.Maker).Status), "Still in the trade: at most 51 cases and 1 keg (20 cases with consignees by their answers; 10 cases on the way back; 15 cases passed on to their customers; "+
-		"6 cases and 1 keg not answered for or not explained). Sold or served there: 20 cases and 1 keg, which cannot be had back.")
+		"6 cases and 1 keg not answered for or not explained). Sold or served there: 20 cases and 1 keg, which cannot be recovered.")
 }
 
 // Whoever holds the status paper knows whom to call.

@@ -105,7 +105,7 @@ func (m *Maker) glance(open []recall.OpenLine) ([]paper.Part, error) {
 	}
 	f.Rows = append(f.Rows, [2]string{"Complaints about codes in scope", complaintsText(complaints)})
 	if served := m.s.Served(m.tx); len(served) > 0 {
-		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%s, last on %s: it cannot be had back (Annex 4)", countOf(len(served), "time", "times"), day(served[len(served)-1].At))})
+		f.Rows = append(f.Rows, [2]string{"Served here", fmt.Sprintf("%s, last on %s: it cannot be recovered (Annex 4)", countOf(len(served), "time", "times"), day(served[len(served)-1].At))})
 	}
 	for _, l := range m.s.Lost {
 		f.Rows = append(f.Rows, [2]string{"NOT TRACED", l.What + " " + l.Code + ": " + l.Why})

@@ -321,7 +321,7 @@ func inTrade(a *account.Account) string {
 		text = fmt.Sprintf("Still in the trade: at most %s (%s).", still, strings.Join(parts, "; "))
 	}
 	if !t.Sold.None() {
-		text += fmt.Sprintf(" Sold or served there: %s, which cannot be had back.", t.Sold)
+		text += fmt.Sprintf(" Sold or served there: %s, which cannot be recovered.", t.Sold)
 	}
 	return text
 }

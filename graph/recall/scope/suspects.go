@@ -26,7 +26,7 @@ func (l Lost) Mend() string {
 	if l.What == suspected {
 		return "name what is meant with suspect, and take this one off with unsuspect"
 	}
-	return "decide anew on what is meant, and take this one back with undecide"
+	return "decide again on what is meant, and take this one back with undecide"
 }
 
 const suspected = "suspect"
