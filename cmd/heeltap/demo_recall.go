@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"heeltap/cmd/internal/demo"
+	"heeltap/graph/desk"
 	"heeltap/graph/gate"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/account"
@@ -85,8 +86,19 @@ func (r *rehearsal) take(minutes int, s recall.Step, by string) error {
 	})
 }
 
+// demoSettings are whom the letters come from and who is on the recall team, invented like everything here.
+var demoSettings = [][2]string{
+	{recall.SettingSenderAddress, "1 Tide Yard, Ostwithe"}, {recall.SettingSenderPhone, "555-0100"}, {recall.SettingSenderEmail, "recall@tidewick.example"},
+	{recall.SettingTeam + "lead", "Quint, 555-0100"}, {recall.SettingTeam + "deputy", "Tove, 555-0101"}, {recall.SettingTeam + "warehouse", "Ines, 555-0102"},
+}
+
 func (r *rehearsal) opens(s demo.Story) error {
 	return r.after(0, func(tx *store.Tx) error {
+		for _, x := range demoSettings {
+			if _, err := desk.Set(tx, store.SiteSettings, x[0], x[1], "named before the exercise", demoLead); err != nil {
+				return err
+			}
+		}
 		now, err := recall.Begin(tx, recall.Opened{Mock: true, Suspects: []string{s.Recalled}, Hazard: "foreign-body",
 			Reason: "pieces of wire may have come with the hops", Known: "the auditor plays the grower and reads out a lot number", Lead: demoLead}, recall.At{}, demoLead)
 		if err != nil {
