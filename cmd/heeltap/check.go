@@ -86,9 +86,9 @@ func (e *env) showReport(r *check.Report, all bool) {
 	}
 	switch {
 	case h.Packed > 0:
-		e.printf("  %s %% of the %.0f lots in packaged beer can be traced forward to beer that is all on pallets, stacks or in kegs (%.0f lots are in use)\n", lots.PercentFigure(h.Forwards), h.Packed, h.Used)
+		e.printf("  %s %% of the %.0f lots in packaged beer can be traced forward to beer that is all on pallets, stacks or in kegs (lots in use: %.0f)\n", lots.PercentFigure(h.Forwards), h.Packed, h.Used)
 	case h.Used > 0:
-		e.printf("  %.0f lots are in use; none is in packaged beer yet\n", h.Used)
+		e.printf("  lots in use: %.0f; none is in packaged beer yet\n", h.Used)
 	}
 	e.printf("  half of all entries are made within %.4g hours\n", h.Delay)
 	if h.Chain != "" {
