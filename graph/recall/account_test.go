@@ -285,7 +285,7 @@ func TestListReadTwice(t *testing.T) {
 	})
 }
 
-// No more is destroyed than is here, unless it is said that it was; what is no number is no quantity.
+// No more is destroyed than is here, unless it is said that it was; what is no number is not a quantity.
 func TestDestroyedIsWhatWasHere(t *testing.T) {
 	f := newFloor(t, cellar+shipped+"counts subject=P-2 quantity=24 at=2026-04-01_08:00\n")
 	code := f.begin("H-1")
@@ -310,9 +310,9 @@ func TestDestroyedIsWhatWasHere(t *testing.T) {
 	f.with(code, func(tx *store.Tx, r *recall.Recall, _ *scope.Scope) error {
 		for _, q := range []float64{math.NaN(), math.Inf(1), -1, 2e9} {
 			_, err := r.Take(tx, &recall.Answered{Party: "D-1", Lines: []deliveries.AnswerLine{{OnHand: q}}}, recall.At{}, "me")
-			require.ErrorContains(t, err, "is no quantity", q)
+			require.ErrorContains(t, err, "is not a quantity", q)
 			_, err = r.Take(tx, &recall.Checked{Party: "D-1", OnSale: q}, recall.At{}, "me")
-			require.ErrorContains(t, err, "is no quantity", q)
+			require.ErrorContains(t, err, "is not a quantity", q)
 		}
 		_, err := r.Take(tx, &recall.Checked{Party: "D-2"}, recall.At{}, "me")
 		require.ErrorContains(t, err, "received nothing in scope")

@@ -220,7 +220,7 @@ func (d *Destroyed) possible(tx *store.Tx) error {
 		return lots.Errorf(lots.NotFound, "no unit is called %q; nearest are: %s", d.Unit, strings.Join(tx.Nearest(d.Unit, lots.KindUnit), ", "))
 	}
 	if !deliveries.QuantityOK(d.Quantity) {
-		return lots.Errorf(lots.Invalid, "%s is no quantity of cases or kegs: give a whole number", lots.Figure(d.Quantity))
+		return lots.Errorf(lots.Invalid, "%s is not a quantity of cases or kegs: give a whole number", lots.Figure(d.Quantity))
 	}
 	return nil
 }

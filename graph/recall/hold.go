@@ -192,7 +192,7 @@ func (r *Recall) StillStopped(tx *store.Tx, codes []string) ([]string, error) {
 	return out, tx.Err()
 }
 
-// placedBy tells which open recall placed a hold, by the hold's entry.
+// placedBy tells which recall placed a hold, by the hold's entry: closing a recall releases nothing.
 func placedBy(tx *store.Tx) (map[int64]string, error) {
 	all, err := All(tx)
 	if err != nil {
@@ -200,9 +200,6 @@ func placedBy(tx *store.Tx) (map[int64]string, error) {
 	}
 	out := map[int64]string{}
 	for _, r := range all {
-		if r.State() != "open" {
-			continue
-		}
 		for _, entries := range r.heldBy {
 			for _, entry := range entries {
 				out[entry] = r.Code
@@ -274,7 +271,7 @@ func Release(tx *store.Tx, subject, at, reason, by string) ([]int64, error) {
 		return entries, nil
 	}
 	if recalls != "" {
-		return nil, lots.Errorf(lots.Conflict, "%s is held for recall %s: heeltap recall release %s --recall %s lets it go", subject, recalls, subject, recalls)
+		return nil, lots.Errorf(lots.Conflict, "%s is held for recall %s: heeltap recall release %s --recall %s releases it (if the recall is closed, after heeltap recall reopen)", subject, recalls, subject, recalls)
 	}
 	if _, ok := tx.Thing(subject); !ok {
 		return nil, lots.Errorf(lots.NotFound, "nothing is called %q; nearest are: %s", subject, cmp.Or(strings.Join(tx.Nearest(subject), ", "), "-"))

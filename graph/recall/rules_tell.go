@@ -105,7 +105,7 @@ func (s *Sampled) ready(tx *store.Tx, r *Recall) error {
 func (s *Checked) ready(tx *store.Tx, r *Recall) error {
 	for _, n := range []float64{s.OnSale, s.KegsOnSale} {
 		if !deliveries.QuantityOK(n) {
-			return lots.Errorf(lots.Invalid, "%s is no quantity of cases or kegs: give a whole number", lots.Figure(n))
+			return lots.Errorf(lots.Invalid, "%s is not a quantity of cases or kegs: give a whole number", lots.Figure(n))
 		}
 	}
 	_, err := r.receivedBy(tx, s.Party)

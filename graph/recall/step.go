@@ -83,7 +83,7 @@ func take(tx *store.Tx, code string, s Step, at time.Time, by string) error {
 	w := written{Step: nameOf(s), With: with}
 	if !at.IsZero() {
 		if at.After(tx.Recorded().Add(time.Minute)) {
-			return lots.Errorf(lots.Invalid, "%s lies ahead of now: a step is logged when it is done", lots.RFC3339(at.Unix(), tx.Site().Zone))
+			return lots.Errorf(lots.Invalid, "%s is in the future: a step is logged when it is done", lots.RFC3339(at.Unix(), tx.Site().Zone))
 		}
 		w.At = at.UTC().Format(time.RFC3339)
 	}

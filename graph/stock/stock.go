@@ -136,7 +136,9 @@ func Lots(tx *store.Tx, item string) ([]Lot, error) {
 			if err != nil {
 				return nil, err
 			}
-			l.Held = band.String()
+			if l.Held = band.String(); l.Status == "hold" && band == graph.Out {
+				l.Status = "released" // it came in on hold and was released since
+			}
 			out = append(out, l)
 		}
 	}

@@ -28,7 +28,7 @@ type AnswerLine struct {
 func (l AnswerLine) Possible() error {
 	for _, q := range []float64{l.OnHand, l.Sold, l.PassedOn, l.Returned, l.Destroyed} {
 		if !QuantityOK(q) {
-			return lots.Errorf(lots.Invalid, "%s is no quantity of cases or kegs: give a whole number", lots.Figure(q))
+			return lots.Errorf(lots.Invalid, "%s is not a quantity of cases or kegs: give a whole number", lots.Figure(q))
 		}
 	}
 	if l.Returned+l.Destroyed > l.OnHand {
@@ -61,7 +61,7 @@ func (a SubAccount) Possible() error {
 	case a.Unit != "" && a.Unit != "case" && a.Unit != "keg":
 		return lots.Errorf(lots.Invalid, "%s: %q is not case or keg", a.Name, a.Unit)
 	case !QuantityOK(a.Quantity):
-		return lots.Errorf(lots.Invalid, "%s: %s is no quantity of cases or kegs: give a whole number", a.Name, lots.Figure(a.Quantity))
+		return lots.Errorf(lots.Invalid, "%s: %s is not a quantity of cases or kegs: give a whole number", a.Name, lots.Figure(a.Quantity))
 	}
 	return nil
 }
@@ -144,7 +144,7 @@ func readAccount(row []string, at map[string]int) (SubAccount, *lots.Fault) {
 	if q := cell("quantity"); q != "" {
 		n, err := strconv.ParseFloat(q, 64)
 		if err != nil || !QuantityOK(n) {
-			return a, &lots.Fault{Column: "quantity", Reason: strconv.Quote(q) + " is no quantity of cases or kegs: give a whole number"}
+			return a, &lots.Fault{Column: "quantity", Reason: strconv.Quote(q) + " is not a quantity of cases or kegs: give a whole number"}
 		}
 		a.Quantity = n
 	}

@@ -349,7 +349,7 @@ func (m *Maker) gaps() []paper.Part {
 		t.Rows = append(t.Rows, []string{f.Code, m.plain(f.Text)})
 	}
 	if len(t.Rows) == 0 {
-		return []paper.Part{paper.Heading{Level: 1, Text: "Gaps in the records"}, paper.Text{Text: "None that touches this scope was found. That does not prove the records complete."}}
+		return []paper.Part{paper.Heading{Level: 1, Text: "Gaps in the records"}, paper.Text{Text: "None was met in tracing this scope. That does not prove the records complete: heeltap check looks for gaps in all of them, such as a coder's clock that nobody checked."}}
 	}
 	return []paper.Part{paper.Heading{Level: 1, Text: "Gaps in the records"}, t}
 }
