@@ -24,22 +24,22 @@ func (r *inRecall) writePaper(tx *store.Tx, now *recall.Recall, path string, let
 
 func statusCommand(e *env) *cobra.Command {
 	return paperCommand(e, &cobra.Command{Use: "status", Short: "Write the status report, with the six items of 21 CFR 7.53(b)",
-		Example: "  heeltap recall status\n  heeltap recall status --out status.pdf --as-of \"2026-07-02 12:00\""}, (*papers.Maker).Status)
+		Example: "  heeltap recall status\n  heeltap recall status --out status.pdf --known-at \"2026-07-02 12:00\""}, (*papers.Maker).Status)
 }
 
 func reportCommand(e *env) *cobra.Command {
 	return paperCommand(e, &cobra.Command{Use: "report", Short: "Write the report: picture, timeline, scope, account, checks, gaps, signatures",
-		Example: "  heeltap recall report --out report.pdf\n  heeltap recall report --out report.html --as-of \"2026-07-02 12:00\""}, (*papers.Maker).Report)
+		Example: "  heeltap recall report --out report.pdf\n  heeltap recall report --out report.html --known-at \"2026-07-02 12:00\""}, (*papers.Maker).Report)
 }
 
 // paperCommand makes a verb that writes a paper to a file, or as text to the screen. The same
-// journal and --as-of give the same bytes.
+// journal and --known-at give the same bytes.
 func paperCommand(e *env, cmd *cobra.Command, make func(*papers.Maker) (*paper.Document, error)) *cobra.Command {
 	r := &inRecall{env: e}
 	var out string
 	var letter bool
 	cmd.Args = cobra.NoArgs
-	cmd.Long = cmd.Short + ". The same journal and --as-of give the same bytes; without --as-of it covers everything entered so far."
+	cmd.Long = cmd.Short + ". The same journal and --known-at give the same bytes; without --known-at it covers everything entered so far."
 	cmd.Flags().StringVar(&r.code, "recall", "", "which recall (else the one that is open)")
 	cmd.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .txt (else text on the screen)")
 	cmd.Flags().StringVar(&e.knownAt, "as-of", "", "use what had been entered by this time (else everything)")

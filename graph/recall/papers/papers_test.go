@@ -330,7 +330,7 @@ func TestKegRuleCoversKegsWithoutANumber(t *testing.T) {
 func TestPressNotice(t *testing.T) {
 	text := began(t, false).text(press)
 	says(t, text, "Recall: Testbrew", "Pale 440 mL, 24 to a case, date code ONE.", "Glass in a hop bale.", "The beer may contain pieces that can injure anyone who drinks it",
-		"We delivered it to shops and bars on 2026-02-10, in ____", "Do not drink it", "Illness, injury and complaints reported so far", "Contact:", "DRAFT")
+		"We delivered it to shops, bars and wholesalers on 2026-02-10, in ____", "Do not drink it", "Illness, injury and complaints reported so far", "Contact:", "DRAFT")
 }
 
 // A letter says which scope it follows, and shouts where no frozen version says the same.

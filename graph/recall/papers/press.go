@@ -75,12 +75,12 @@ func lower(text string) string { return strings.ToLower(text[:1]) + text[1:] }
 // it was filled at the tap.
 func publicCare(d danger, packaged bool) string {
 	if !packaged {
-		return "If you took any of it home from the tap, do not drink it. Call us, and we will tell you what to do. You will get your money back."
+		return "If you took any of it home from the tap, do not drink it. Call us, and we will tell you what to do. You will be refunded."
 	}
 	if d.stay {
-		return "Do not drink, open or shake it, and do not carry it back to the shop. Call us, and we will tell you what to do. You will get your money back."
+		return "Do not drink, open or shake it, and do not carry it back to the shop. Call us, and we will tell you what to do. You will be refunded."
 	}
-	return "Do not drink it. Take it back to where you bought it, or call us. You will get your money back."
+	return "Do not drink it. Take it back to where you bought it, or call us. You will be refunded."
 }
 
 // packaged says how to know the packages, and where and when they were sold.
@@ -103,7 +103,7 @@ func (m *Maker) packaged(consignees []deliveries.Consignee) []paper.Part {
 	}
 	sold := "It was sold from " + toFill + " to " + toFill + " in " + toFill + " (areas)."
 	if first != "" {
-		sold = fmt.Sprintf("We delivered it to shops and bars %s, in %s (areas).", between(first, last), toFill)
+		sold = fmt.Sprintf("We delivered it to shops, bars and wholesalers %s, in %s (areas).", between(first, last), toFill)
 	}
 	return []paper.Part{paper.Heading{Level: 1, Text: "Look for this on the package"}, paper.List{Items: items}, paper.Text{Text: sold}}
 }

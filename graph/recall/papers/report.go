@@ -184,8 +184,9 @@ func (m *Maker) versions() []paper.Part {
 			count[i.Kind+" "+i.Band]++
 		}
 		parts = append(parts, paper.Heading{Level: 2, Text: fmt.Sprintf("Version %d, %s, by %s, as known with entry %d", v.Version, m.time(v.At.Unix()), v.By, v.Head)},
-			paper.Text{Text: fmt.Sprintf("%s%d units in, %d possible; %d runs in, %d possible; %d consignees in, %d possible.", sentenceIf(v.Reason), count["unit in"], count["unit possible"],
-				count["run in"], count["run possible"], count["consignee in"], count["consignee possible"])})
+			paper.Text{Text: fmt.Sprintf("%sIn: %s, %s, %s. Possible: %s, %s, %s.", sentenceIf(v.Reason),
+				countOf(count["unit in"], "unit", "units"), countOf(count["run in"], "run", "runs"), countOf(count["consignee in"], "consignee", "consignees"),
+				countOf(count["unit possible"], "unit", "units"), countOf(count["run possible"], "run", "runs"), countOf(count["consignee possible"], "consignee", "consignees"))})
 		if len(v.Changes) == 0 {
 			continue
 		}
