@@ -87,10 +87,11 @@ func (r *Reach) share(src, link int32) float64 {
 	return share
 }
 
-// Beyond is how much of the starting lot is recorded to have gone to a node, over what can be in it.
+// Beyond is how much of the starting lot is recorded to have gone to a node, over what can be in it; 0
+// also where no amounts are measured.
 func (r *Reach) Beyond(id int64) float64 {
 	i, ok := r.g.at[id]
-	if !ok || r.query.Dir == Back || r.query.Most == nil {
+	if !ok || r.query.Dir == Back || r.query.Most == nil || r.amounts == nil {
 		return 0
 	}
 	beyond := 0.0

@@ -267,3 +267,17 @@ func requireFigure(t *testing.T, want string, got float64, what string) {
 	}
 	require.InDelta(t, number(t, want), got, 1e-9, what)
 }
+
+// Where no amounts are measured, since there are two starts, nothing is said to be beyond what a link can have carried.
+func TestBeyondWithoutAmounts(t *testing.T) {
+	g, err := Build([]Node{{ID: 1, Kind: Lot, Code: "E-1", Total: 100, Den: 100}, {ID: 2, Kind: Lot, Code: "E-2", Total: 100, Den: 100}, {ID: 3, Kind: Segment, Code: "R-1", Total: 50, Den: 50}},
+		[]Link{{Src: 1, Dst: 3, Grade: Content, Cause: Part, Qty: 80}, {Src: 2, Dst: 3, Grade: Content, Cause: Part, Qty: 20}})
+	require.NoError(t, err)
+	most := func(Node, Node, Link) float64 { return 40 }
+	one := g.Walk(Query{Dir: Forward, Starts: []Start{{ID: 1}}, Amounts: true, Most: most})
+	require.InDelta(t, 40, one.Amount(3), 1e-9)
+	require.InDelta(t, 40, one.Beyond(3), 1e-9)
+	two := g.Walk(Query{Dir: Forward, Starts: []Start{{ID: 1}, {ID: 2}}, Amounts: true, Most: most})
+	require.Zero(t, two.Beyond(3))
+	require.True(t, math.IsNaN(two.Left(3)))
+}

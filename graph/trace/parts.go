@@ -6,6 +6,7 @@ import (
 
 	"heeltap/graph"
 	"heeltap/lots"
+	"heeltap/lots/lineage"
 	"heeltap/lots/store"
 )
 
@@ -80,13 +81,7 @@ func (p *parts) toCases(segment graph.Node, l graph.Link) float64 {
 
 // filled is how many containers its run filled while a feed ran.
 func (p *parts) filled(f *lots.Feed, run *lots.Run) (sum float64) {
-	since, until := run.Started.From, run.Ended.End()
-	if f.HasSince {
-		since = max(since, f.Since.From)
-	}
-	if f.HasUntil {
-		until = min(until, f.Until.End())
-	}
+	since, until := lineage.FeedSpan(f, run)
 	segments := slices.DeleteFunc(p.tx.NodesOf(f.Run), func(n store.Node) bool { return n.Kind != graph.Segment })
 	for _, n := range segments {
 		if length := n.Until - n.Since; length > 0 {

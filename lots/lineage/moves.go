@@ -359,7 +359,7 @@ func (e *engine) moveFeed(m *moves, v string, f *lots.Feed) {
 	if !ok {
 		return
 	}
-	since, until := feedSpan(f, run)
+	since, until := FeedSpan(f, run)
 	if until <= since {
 		return
 	}

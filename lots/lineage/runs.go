@@ -28,8 +28,8 @@ func (e *engine) runOf(code string) (*lots.Run, *lots.Product, bool) {
 	return run, &lots.Product{ContainerML: 1, PerCase: 1}, true
 }
 
-// feedSpan is a feed's stretch within its run.
-func feedSpan(f *lots.Feed, run *lots.Run) (since, until int64) {
+// FeedSpan is a feed's stretch within its run, in Unix seconds: nothing where until is not after since.
+func FeedSpan(f *lots.Feed, run *lots.Run) (since, until int64) {
 	since, until = run.Started.From, run.Ended.End()
 	if f.HasSince {
 		since = max(since, f.Since.From)
@@ -68,7 +68,7 @@ func (e *engine) feedDraw(f *lots.Feed, run *lots.Run, product *lots.Product) fl
 		if !ok || g.Run != run.Run || !e.tankFeed(g) {
 			continue
 		}
-		switch since, until := feedSpan(g, run); {
+		switch since, until := FeedSpan(g, run); {
 		case until <= since: // outside the run: it gives nothing
 		case g.HasQty:
 			need -= g.Qty.Millilitres()
@@ -76,7 +76,7 @@ func (e *engine) feedDraw(f *lots.Feed, run *lots.Run, product *lots.Product) fl
 			open += until - since
 		}
 	}
-	since, until := feedSpan(f, run)
+	since, until := FeedSpan(f, run)
 	if need <= 0 || open == 0 {
 		return 0
 	}
@@ -179,7 +179,7 @@ func (e *engine) feedings(c *Cell, run *lots.Run) []*feeding {
 			continue
 		}
 		w := &feeding{Feed: f, vessels: e.holders(f.From), tank: e.tankFeed(f), overlap: line.Overlap}
-		w.since, w.until = feedSpan(f, run)
+		w.since, w.until = FeedSpan(f, run)
 		if f.HasOverlap {
 			w.overlap = f.Overlap
 		} else if len(w.vessels) > 0 {

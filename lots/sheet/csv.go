@@ -19,13 +19,13 @@ func (r *reading) folder(dir string) error {
 	if err != nil {
 		return openError(dir, err)
 	}
-	found, any := map[*lots.Sheet]string{}, false
+	found, hasCSV := map[*lots.Sheet]string{}, false
 	for _, e := range entries {
 		name := e.Name()
 		if strings.HasPrefix(name, ".") || !strings.EqualFold(filepath.Ext(name), ".csv") {
 			continue // what file managers and spreadsheets leave about
 		}
-		any = true
+		hasCSV = true
 		s, ok := lots.SheetNamed(pageName(name[:len(name)-len(".csv")]))
 		switch {
 		case !ok:
@@ -36,7 +36,7 @@ func (r *reading) folder(dir string) error {
 			found[s] = name
 		}
 	}
-	if !any {
+	if !hasCSV {
 		return lots.Errorf(lots.NotFound, "%s has none of the files that are read: %s", dir, strings.Join(sheetNames(".csv"), " "))
 	}
 	for _, s := range lots.Sheets {

@@ -271,7 +271,7 @@ func (tx *Tx) correctAs(kind string, aim int64, target lots.Entered, row lots.Ro
 		changed = append(changed, tx.readBy(lots.Entered{Seq: target.Seq, Sheet: target.Sheet, Row: row})...)
 	}
 	if target.Sheet.Name == "site" {
-		if err := tx.reread(); err != nil {
+		if err := tx.rederiveRows(); err != nil {
 			return 0, err
 		}
 	}

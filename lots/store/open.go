@@ -131,7 +131,7 @@ func (db *DB) check(ctx context.Context) error {
 			return err
 		}
 	}
-	return db.brought(ctx)
+	return db.catchUp(ctx)
 }
 
 // migrate runs the migrations above a version, each in its own transaction.

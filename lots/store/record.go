@@ -38,7 +38,7 @@ func (tx *Tx) RecordRows(rows []Statement) (seqs []int64, warnings, faults lots.
 	}
 	tx.reading.reset()
 	if slices.ContainsFunc(rows, func(s Statement) bool { return s.Sheet.Name == "site" }) {
-		if err := tx.reread(); err != nil {
+		if err := tx.rederiveRows(); err != nil {
 			return nil, nil, nil, err
 		}
 	}

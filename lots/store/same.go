@@ -35,9 +35,9 @@ func (tx *Tx) IsRecorded(s *lots.Sheet, row lots.Row) (bool, error) {
 	return entry != 0, err
 }
 
-// reread works out anew what follows from single rows: the site's zone decides which moments are
+// rederiveRows works out again what follows from single rows: the site's zone decides which moments are
 // one, and where runs lie on their line.
-func (tx *Tx) reread() error {
+func (tx *Tx) rederiveRows() error {
 	return cmp.Or(tx.redigest(), tx.placeLines())
 }
 
@@ -67,13 +67,13 @@ func (tx *Tx) redigest() error {
 	return nil
 }
 
-// brought brings a database of an older layout up to date: what follows from its rows, and its lineage.
-func (db *DB) brought(ctx context.Context) error {
+// catchUp brings a database of an older layout up to date: what follows from its rows, and its lineage.
+func (db *DB) catchUp(ctx context.Context) error {
 	var open bool
 	if err := db.read.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM record WHERE digest = 0)").Scan(&open); err != nil || !open {
 		return db.explain(err)
 	}
-	return db.Update(ctx, func(tx *Tx) error { return cmp.Or(tx.reread(), tx.rebuildLineage()) })
+	return db.Update(ctx, func(tx *Tx) error { return cmp.Or(tx.rederiveRows(), tx.rebuildLineage()) })
 }
 
 // InWords reads back a row's quantities with unit and name, as lots.InWords does.
