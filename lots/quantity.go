@@ -55,9 +55,6 @@ var units = map[Unit]unitDef{
 // unitNames lists the units in the order people hear of them.
 var unitNames = []string{"kg", "g", "lb", "oz", "hL", "L", "mL", "bbl", "gal", "each", "case"}
 
-// UnitNames lists the units that a quantity can be in.
-func UnitNames() []string { return slices.Clone(unitNames) }
-
 // UnitNames lists the units of measure.
 func UnitNames() []string { return slices.Clone(unitNames) }
 

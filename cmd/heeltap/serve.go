@@ -94,11 +94,11 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	if err := e.tellServing(ctx, book, listener.Addr(), hosts, secure, o); err != nil {
 		return err
 	}
-	return run(ctx, server.HTTP(ctx, handler), listener, o)
+	return listenUntilStopped(ctx, server.HTTP(ctx, handler), listener, o)
 }
 
-// run serves until it is told to stop, then lets what is being recorded finish.
-func run(ctx context.Context, srv *http.Server, listener net.Listener, o serving) error {
+// listenUntilStopped serves until it is told to stop, then lets what is being recorded finish.
+func listenUntilStopped(ctx context.Context, srv *http.Server, listener net.Listener, o serving) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	done := make(chan error, 1)
