@@ -104,17 +104,12 @@ func (w *writer) kept(ml float64, unit lots.Unit) string {
 
 // lastClean says when a vessel or line was last cleaned so that it breaks the chain.
 func (w *writer) lastClean() {
-	var last *lots.Clean
-	for _, rec := range w.tx.Touching(w.t.Code) {
-		if c, ok := rec.(*lots.Clean); ok && c.Breaks() && c.Subject.Code() == w.t.Code && (last == nil || c.At.From > last.At.From) {
-			last = c
-		}
-	}
-	if last == nil {
+	last, found := w.breakAfter(0)
+	if !found {
 		w.fact("Last clean break", "none on record")
 		return
 	}
-	w.fact("Last clean break", fmt.Sprintf("%s, %s, %s", w.when(last.At), last.Method, ago(w.tx.Recorded().Sub(time.Unix(last.At.To, 0)))))
+	w.fact("Last clean break", fmt.Sprintf("%s, %s, %s", w.when(last.At), strings.Replace(last.Method, "cip", "CIP", 1), ago(w.tx.Recorded().Sub(time.Unix(last.At.To, 0)))))
 }
 
 // made tells what the fill of a vessel is made of, back to the brews and lots.

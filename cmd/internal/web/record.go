@@ -101,10 +101,8 @@ func (s *Server) record(v *visit) error {
 
 // refused shows a form again with all that was typed, and what was wrong with it.
 func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) error {
-	if lots.KindOf(why) == lots.Internal {
-		if _, faults := errors.AsType[lots.Faults](why); !faults {
-			return why
-		}
+	if isInternal(why) {
+		return why
 	}
 	return s.view(v, func(tx *store.Tx) error {
 		f, err := s.newForm(tx, sheet, row)
@@ -117,6 +115,12 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, "form", f.Heading, f)
 	})
+}
+
+// isInternal reports whether an error is no refusal but a failure on our side.
+func isInternal(err error) bool {
+	_, faults := errors.AsType[lots.Faults](err)
+	return !faults && lots.KindOf(err) == lots.Internal
 }
 
 // take says on a form why it was refused.

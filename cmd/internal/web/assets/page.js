@@ -17,30 +17,38 @@ document.addEventListener("keydown", (event) => {
 });
 
 // What is typed is kept in this browser until it is recorded.
-const keyOf = (form) => "heeltap " + (form.elements.form ? form.elements.form.value : location.pathname);
-const cells = (form) => [...form.elements].filter((f) => f.name && f.type !== "hidden" && f.type !== "password" && f.type !== "file");
+const keyOf = (form) => "typed " + form.getAttribute("action") + location.search;
+const cells = (form) => [...form.elements].filter((f) => f.name && f.type !== "hidden" && f.type !== "password" && f.type !== "file" && f.type !== "submit");
 
-for (const form of document.querySelectorAll("form[data-keep]")) {
-  form.addEventListener("input", () => {
-    const typed = {};
-    for (const f of cells(form)) typed[f.name] = f.value;
-    try { sessionStorage.setItem("typed " + location.pathname + location.search, JSON.stringify(typed)); } catch { /* no room: nothing is lost but comfort */ }
-  });
-  form.addEventListener("submit", (event) => { event.preventDefault(); send(form); });
-  restore(form);
+function keep(form) {
+  const typed = {};
+  for (const f of cells(form)) typed[f.name] = f.type === "checkbox" ? f.checked : f.value;
+  try { sessionStorage.setItem(keyOf(form), JSON.stringify(typed)); } catch { /* no room: nothing is lost but comfort */ }
 }
 
 function restore(form) {
   let typed;
-  try { typed = JSON.parse(sessionStorage.getItem("typed " + location.pathname + location.search) || "null"); } catch { return; }
-  if (!typed) return;
-  for (const f of cells(form)) if (!f.value && typed[f.name]) f.value = typed[f.name];
+  try { typed = JSON.parse(sessionStorage.getItem(keyOf(form)) || "null"); } catch { return; }
+  for (const f of typed ? cells(form) : []) {
+    if (f.type === "checkbox") f.checked = f.checked || typed[f.name] === true;
+    else if (!f.value && typed[f.name]) f.value = typed[f.name];
+  }
 }
 
-async function send(form) {
-  const button = form.querySelector("button.main");
-  if (button) { button.disabled = true; button.setAttribute("aria-busy", "true"); }
-  const body = form.enctype === "multipart/form-data" ? new FormData(form) : new URLSearchParams(new FormData(form));
+function adopt(form) {
+  form.addEventListener("input", () => keep(form));
+  form.addEventListener("submit", (event) => { event.preventDefault(); send(form, event.submitter); });
+}
+
+for (const form of document.querySelectorAll("form[data-keep]")) {
+  restore(form);
+  adopt(form);
+}
+
+async function send(form, button) {
+  const filled = new FormData(form, button);
+  const body = form.enctype === "multipart/form-data" ? filled : new URLSearchParams(filled);
+  for (const b of form.querySelectorAll("button")) b.disabled = true;
   for (let wait = 2; ; wait = Math.min(wait * 2, 30)) {
     let answer;
     try {
@@ -52,14 +60,14 @@ async function send(form) {
     }
     say("");
     if (answer.redirected) { // recorded
-      sessionStorage.removeItem("typed " + location.pathname + location.search);
+      sessionStorage.removeItem(keyOf(form));
       location.assign(answer.url);
       return;
     }
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     document.title = page.title;
     document.getElementById("main").replaceWith(page.getElementById("main"));
-    for (const again of document.querySelectorAll("form[data-keep]")) again.addEventListener("submit", (e) => { e.preventDefault(); send(again); });
+    for (const again of document.querySelectorAll("form[data-keep]")) adopt(again);
     (document.querySelector("[aria-invalid]") || document.getElementById("main")).focus();
     window.scrollTo(0, 0);
     return;
