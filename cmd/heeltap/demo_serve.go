@@ -6,10 +6,12 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"time"
 
 	"heeltap/cmd/internal/people"
 	"heeltap/cmd/internal/web"
 	"heeltap/lots"
+	"heeltap/lots/store"
 )
 
 // cast are the persons of the demo, one for each role; they are as invented as their brewery.
@@ -31,7 +33,28 @@ func (e *env) serveDemo(ctx context.Context, folder, listen string) error {
 	if err != nil {
 		return err
 	}
-	return e.serve(ctx, serving{listen: listen, personas: personas})
+	return e.serve(ctx, serving{listen: listen, personas: personas, story: true})
+}
+
+// afterTheStory is a clock for the demo: it starts on the morning after the last entry and goes on as clocks do, so that
+// the pages show a brewery at work and not one that was left long ago.
+func afterTheStory(ctx context.Context, db *store.DB, now func() time.Time) (func() time.Time, error) {
+	started := now()
+	var morning time.Time
+	err := db.View(ctx, func(tx *store.Tx) error {
+		head, err := tx.Head()
+		if err != nil {
+			return err
+		}
+		last, ok, err := tx.Entry(head)
+		if err != nil || !ok {
+			return err
+		}
+		day := last.Recorded.In(tx.Site().Zone).AddDate(0, 0, 1)
+		morning = time.Date(day.Year(), day.Month(), day.Day(), 8, 0, 0, 0, day.Location())
+		return nil
+	})
+	return func() time.Time { return morning.Add(now().Sub(started)) }, err
 }
 
 // castOf gives the demo's persons accounts in a file of their own, in place of an earlier one.

@@ -31,7 +31,8 @@ type serving struct {
 	hosts     []string
 	cert, key string
 	plain     bool
-	personas  []web.Persona
+	personas  []web.Persona // of the demo
+	story     bool          // the demo's clock goes on where its story ends
 }
 
 func (e *env) serveCommand() *cobra.Command {
@@ -67,6 +68,11 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 		return err
 	}
 	defer func() { err = cmp.Or(err, db.Close()) }()
+	if o.story {
+		if db.Now, err = afterTheStory(ctx, db, e.now); err != nil {
+			return err
+		}
+	}
 	book, err := people.Open(ctx, people.PathFor(e.path()))
 	if err != nil {
 		return err
@@ -85,7 +91,7 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	if err != nil {
 		return err
 	}
-	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas,
+	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas, Story: o.story,
 		Log: slog.New(slog.NewTextHandler(e.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))}
 	handler, err := server.Handler()
 	if err != nil {

@@ -44,7 +44,7 @@ func setUp(t *testing.T) (*people.Book, *clock, people.Person) {
 // joined adds a person who has set the password.
 func joined(t *testing.T, b *people.Book, login string, role people.Role) people.Person {
 	t.Helper()
-	token, _, err := b.Invite(t.Context(), people.Console(), "Name of "+login, login, role)
+	token, _, err := b.Invite(t.Context(), people.Console("Quint"), "Name of "+login, login, role)
 	require.NoError(t, err)
 	p, err := b.Redeem(t.Context(), token, good)
 	require.NoError(t, err)

@@ -33,8 +33,11 @@ const (
 	pin     means = "pin"
 )
 
-// Console is whoever works at the machine itself, on the command line. It is nobody in the list.
-func Console() Person { return Person{Name: "the command line", Login: "command line", means: console} }
+// Console is whoever works at the machine itself, on the command line, under the name they give there; they need not be in the list.
+func Console(who string) Person {
+	who = strings.TrimSpace(who + " (command line)")
+	return Person{Name: who, Login: who, means: console}
+}
 
 const personColumns = "id, name, login, role, pin <> '', off, password = '', created, last_in"
 

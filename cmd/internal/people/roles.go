@@ -89,13 +89,13 @@ func (x Right) Words() string {
 	}[x]
 }
 
-// byPIN are the rights that a PIN is good for. Four digits can be seen over a shoulder, so they let nothing go;
+// ByPIN reports whether a PIN is good for a right. Four digits can be seen over a shoulder, so they let nothing go;
 // stopping goods is the safe side, and nobody should have to look for a keyboard first.
-func byPIN() []Right { return []Right{Look, Record, Correct, Hold} }
+func (x Right) ByPIN() bool { return slices.Contains([]Right{Look, Record, Correct, Hold}, x) }
 
 // May reports whether a session has a right: its person's role decides, and a PIN is good for a part of it only.
 func (s *Session) May(x Right) bool {
-	return s != nil && s.Person.Role.May(x) && (!s.ByPIN || slices.Contains(byPIN(), x))
+	return s != nil && s.Person.Role.May(x) && (!s.ByPIN || x.ByPIN())
 }
 
 // OwnOnly reports whether a session corrects only entries that were made in its person's own names (Book.Names).

@@ -29,6 +29,7 @@ type layout struct {
 	Role    string
 	Rights  map[people.Right]bool
 	Body    any
+	Clock   string // of the demo; empty elsewhere
 	Version string // of the assets, so that a browser never keeps an old one
 }
 
@@ -92,6 +93,9 @@ func capital(text string) string {
 // show writes a page. It is made whole before anything is sent, so that a page is never half there.
 func (s *Server) show(v *visit, name, title string, body any) error {
 	l := layout{Title: title, Body: body, Query: v.r.URL.Query().Get("q"), Path: v.r.URL.Path, Version: assetVersion, Rights: map[people.Right]bool{}}
+	if s.Story {
+		l.Clock = s.DB.Now().Format("Monday 2 January 2006, 15:04")
+	}
 	if v.session != nil {
 		l.Person, l.ByPIN, l.Role = &v.session.Person, v.session.ByPIN, string(v.session.Person.Role)
 		for _, right := range people.Rights() {

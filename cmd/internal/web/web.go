@@ -26,6 +26,8 @@ type Server struct {
 	Log    *slog.Logger
 	// Demo names the persons of the demo, who sign in with one touch; nil elsewhere.
 	Demo []Persona
+	// Story is set in the demo, whose clock is not that of the wall: every page then shows it.
+	Story bool
 
 	pages map[string]*template.Template
 }
