@@ -112,6 +112,8 @@ type Unit struct {
 	Books   Books   `json:"-"`
 	// Parts are the unit's rows, one for each run that stands on it.
 	Parts []Part `json:"-"`
+
+	heeled bool // reached by what its keg held before
 }
 
 // Part is what one run gave to a unit.

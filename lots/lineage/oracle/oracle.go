@@ -102,6 +102,7 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	w.writeMoves()
 	w.writeRuns()
 	w.writePasses()
+	w.writeKegs()
 	if w.contentRing() {
 		return nil, fmt.Errorf("something would be its own source")
 	}
