@@ -38,6 +38,8 @@ type From struct {
 
 	// At is the true time meant, where a time as printed was asked for; empty elsewhere.
 	At string `json:"-"`
+	// Text says what it is where its code says nothing to people; empty elsewhere.
+	Text string `json:"text,omitempty"`
 }
 
 // Reached is what every element of an answer carries.

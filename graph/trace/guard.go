@@ -239,6 +239,8 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 		return FedAt(g.tx, x), []lots.Ref{x.From}
 	case *lots.Shipment:
 		return x.At, []lots.Ref{x.Unit}
+	case *lots.Clean:
+		return x.At, []lots.Ref{x.From}
 	case *lots.Removal:
 		if x.Reason == "taproom" {
 			return x.At, []lots.Ref{x.Subject}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"time"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -15,12 +16,8 @@ func (e *engine) pathCell(item string) *Cell {
 	c := &Cell{Owner: "p:" + item}
 	passes := e.passesThrough(item)
 	cleans := e.cleansOf(item)
-	refs := make([]Ref, len(passes))
+	refs := passRefs(item, passes, e.zone)
 	for i, p := range passes {
-		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, e.zone)}
-		if n := sameStart(passes[:i], p.Start); n > 0 {
-			refs[i].Code += fmt.Sprintf("#%d", n+1)
-		}
 		c.Nodes = append(c.Nodes, Node{Ref: refs[i], Home: item, Since: p.Start, Until: p.End, Den: 1, Entry: p.Entry})
 		for _, src := range p.Srcs {
 			c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
@@ -42,7 +39,20 @@ func (e *engine) pathCell(item string) *Cell {
 			}
 		}
 	}
+	e.passCleans(c, item, passes, refs)
 	return c
+}
+
+// passRefs names the passes of an item, sorted by start.
+func passRefs(item string, passes []Pass, zone *time.Location) []Ref {
+	refs := make([]Ref, len(passes))
+	for i, p := range passes {
+		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, zone)}
+		if n := sameStart(passes[:i], p.Start); n > 0 {
+			refs[i].Code += fmt.Sprintf("#%d", n+1)
+		}
+	}
+	return refs
 }
 
 // sameStart counts the passes that end a list and start at one instant.
