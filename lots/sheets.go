@@ -130,7 +130,7 @@ var Sheets = []*Sheet{
 		number("rate_per_min", "containers a minute"),
 		number("margin_min", "minutes of doubt between the filler and the palletiser"),
 		number("overlap_min", "minutes a magazine or hopper holds when a lot is changed"),
-		{Name: "residue", Type: YesNo, Help: "yes if beer leaves residue from run to run"},
+		{Name: "residue", Type: YesNo, Help: "yes if beer leaves residue from run to run, no if not; left blank, it may where an allergen would go undeclared"},
 	}},
 	{Name: "products", Verb: "product", Noun: "product", Code: "product", OneRow: true, Columns: []Column{
 		newCode("product", KindProduct, "the product's code"),

@@ -278,6 +278,11 @@ var faults = map[string]func(b *brewery){
 		b.set("runs", 0, "product", "STOUT")
 		b.drop("cleans", b.where("cleans", "at", b.at(11, 9, 43)))
 	},
+	"line-residue-unknown": func(b *brewery) {
+		b.set("lines", 0, "residue", "")
+		b.set("products", 1, "declares", "gluten;milk")
+		b.set("runs", 1, "line", "CANS")
+	},
 	"no-time-of-day": func(b *brewery) {
 		b.set("additions", 0, "at", b.first.AddDate(0, 0, 4).Format(time.DateOnly))
 		b.find("additions", 0).day = 4

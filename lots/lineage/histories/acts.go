@@ -233,7 +233,7 @@ func (h *history) transfer(a act) {
 	if a.x == 6 {
 		in = a.qty2
 	}
-	via := []string{"", "", "", "", "HOSE", "L2", "HOSE;L2", "HOSE"}[a.y]
+	via := []string{"", "", "", "L1", "HOSE", "L2", "HOSE;L2", "HOSE"}[a.y]
 	h.put("transfers", "transfer", h.code("T"), "from", from, "to", to, "out", a.qty, "in", in, "unit", "L",
 		"started_at", h.at(a.start), "ended_at", h.at(a.end), "via", via)
 }
@@ -278,7 +278,7 @@ func (h *history) cleanLine(a act) {
 		h.put("clearances", "line", []string{"L2", "L3"}[a.c%2], "at", h.at(a.start), "ref", h.ref())
 		return
 	}
-	h.put("cleans", "vessel", "L2", "at", h.at(a.start), "method", "cip", "ref", h.ref())
+	h.put("cleans", "vessel", []string{"L2", "L1"}[a.c%2], "at", h.at(a.start), "method", "cip", "ref", h.ref())
 }
 
 func (h *history) empty(a act) {

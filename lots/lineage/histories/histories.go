@@ -156,15 +156,16 @@ func (h *history) code(prefix string) string {
 func (h *history) reference() {
 	h.put("site", "name", "Invented", "time_zone", h.zone)
 	for _, i := range items {
-		h.put("items", "item", i.code, "name", i.kind, "kind", i.kind, "unit", i.unit)
+		h.put("items", "item", i.code, "name", i.kind, "kind", i.kind, "unit", i.unit, "allergens", i.allergens)
 	}
 	h.put("parties", "party", "SUP", "name", "Supplier", "role", "supplier")
 	h.put("parties", "party", "CON", "name", "Consignee", "role", "consignee")
-	h.put("products", "product", "CAN", "name", "Pale cans", "container_ml", "500", "per_case", "20")
+	h.put("products", "product", "CAN", "name", "Pale cans", "container_ml", "500", "per_case", "20", "declares", "gluten")
+	h.put("products", "product", "STOUT", "name", "Milk stout", "container_ml", "500", "per_case", "20", "declares", "gluten;milk")
 	h.put("products", "product", "KEG", "name", "Pale kegs", "container_ml", "50000", "per_case", "1")
 	h.put("lines", "line", "L1")
 	h.put("lines", "line", "L2", "margin_min", "30", "overlap_min", "30", "residue", "yes")
-	h.put("lines", "line", "L3", "margin_min", "60", "overlap_min", "60")
+	h.put("lines", "line", "L3", "margin_min", "60", "overlap_min", "60", "residue", "no")
 	h.put("vessels", "vessel", "HOSE", "kind", "path")
 }
 
@@ -177,11 +178,11 @@ func (h *history) vessel(code, kind string) {
 	h.vessels = append(h.vessels, code)
 }
 
-type itemMade struct{ code, kind, unit string }
+type itemMade struct{ code, kind, unit, allergens string }
 
 var items = []itemMade{
-	{"MALT", "malt", "kg"}, {"HOPS", "hop", "kg"}, {"JUICE", "fruit", "L"}, {"YEAST", "yeast", "kg"},
-	{"CANS", "container", "each"}, {"ENDS", "closure", "each"}, {"CO2", "gas", "kg"},
+	{"MALT", "malt", "kg", "gluten"}, {"HOPS", "hop", "kg", ""}, {"JUICE", "fruit", "L", "sulphites"}, {"YEAST", "yeast", "kg", ""},
+	{"CANS", "container", "each", ""}, {"ENDS", "closure", "each", ""}, {"CO2", "gas", "kg", ""},
 }
 
 // Written reads rows as they stand in a test: a line each, of a sheet's name and cells like

@@ -51,7 +51,8 @@ type world struct {
 	order   []string // vessels in order of their records
 	lots    map[string]*lot
 	lines   map[string]*lots.Line
-	items   map[string]string // item to its kind
+	items   map[string]string   // item to its kind
+	carried map[string][]string // item to its allergens
 	prods   map[string]*lots.Product
 	brews   map[string]*brew
 	units   map[string]*unit
@@ -84,7 +85,7 @@ type unit struct {
 func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	w := &world{Ledger: l, limits: limits, zone: l.Site().Zone,
 		res:     &Lineage{Nodes: map[lineage.Ref]float64{}, Links: map[Key]Share{}, Findings: map[Fault]bool{}},
-		vessels: map[string]*vessel{}, lots: map[string]*lot{}, lines: map[string]*lots.Line{}, items: map[string]string{},
+		vessels: map[string]*vessel{}, lots: map[string]*lot{}, lines: map[string]*lots.Line{}, items: map[string]string{}, carried: map[string][]string{},
 		prods: map[string]*lots.Product{}, brews: map[string]*brew{}, units: map[string]*unit{}, runOf: map[string]*run{}}
 	w.readThings()
 	w.readRuns()
@@ -118,7 +119,7 @@ func (w *world) readThings() {
 		case *lots.Line:
 			w.lines[r.Code] = r
 		case *lots.Item:
-			w.items[r.Code] = r.Kind
+			w.items[r.Code], w.carried[r.Code] = r.Kind, r.Allergens
 		case *lots.Product:
 			w.prods[r.Code] = r
 		}
