@@ -123,7 +123,7 @@ var Sheets = []*Sheet{
 		newCode("vessel", KindVessel, "the vessel's code"),
 		need(Column{Name: "kind", Type: Choice, Values: vesselKinds, Help: "what sort of vessel"}),
 		number("capacity", "what it holds"), unitCol("unit", "the unit its quantities are in unless a row says otherwise"),
-		text("site", "where it is"),
+		text("site", "where it is; of a hired vessel or one of another site, whose it is"),
 	}},
 	{Name: "lines", Verb: "line", Noun: "line", Code: "line", OneRow: true, Columns: []Column{
 		newCode("line", KindLine, "the line's code"),

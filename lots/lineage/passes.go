@@ -30,6 +30,7 @@ func (e *engine) pathCell(item string) *Cell {
 			c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
 		}
 	}
+	e.tellUnprovenPasses(c, item, passes)
 	for _, a := range residue {
 		to := passes[a.to]
 		if a.pass {

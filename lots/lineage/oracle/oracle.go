@@ -114,7 +114,7 @@ func (w *world) readThings() {
 	for _, rec := range w.Records() {
 		switch r := rec.(type) {
 		case *lots.Vessel:
-			w.vessels[r.Code] = &vessel{w: w, code: r.Code, kind: r.Kind}
+			w.vessels[r.Code] = &vessel{w: w, code: r.Code, kind: r.Kind, alien: r.Elsewhere(w.Site())}
 			w.order = append(w.order, r.Code)
 		case *lots.Line:
 			w.lines[r.Code] = r

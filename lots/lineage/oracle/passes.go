@@ -91,6 +91,12 @@ func (w *world) writePasses() {
 			p.next[q] = q != p && q.item == p.item && w.follows(p, q)
 		}
 	}
+	for _, p := range w.passes {
+		v := w.vessels[p.item]
+		if v != nil && v.alien && !slices.ContainsFunc(v.cleans, func(c *clean) bool { return !c.all && c.hi <= p.s }) {
+			w.fault("first-fill-unproven", p.dst.Code)
+		}
+	}
 	for _, q := range w.passes {
 		if !q.maybe || q.label == nil {
 			w.writePass(q)
