@@ -211,6 +211,9 @@ func fired(r *check.Report) map[string]int {
 
 // faults plants one fault for each rule in a clean history of three batches of two turns with kegs.
 var faults = map[string]func(b *brewery){
+	"run-without-date-code": func(b *brewery) {
+		b.set("runs", 0, "date_code", "")
+	},
 	"used-above-receipt":  func(b *brewery) { b.set("brew_inputs", 0, "quantity", "890") },
 	"used-before-receipt": func(b *brewery) { b.set("receipts", 1, "received_at", b.at(2, 9, 1)) },
 	"used-while-stopped": func(b *brewery) {

@@ -48,6 +48,11 @@ func (e *engine) vesselCell(b *book) *Cell {
 		in := b.moves.ins[a.in]
 		c.Arrivals = append(c.Arrivals, Arrival{Vessel: b.vessel, Entry: in.entry, Start: in.start, End: in.end, Fill: b.fills[a.fill].since})
 	}
+	for _, w := range b.moves.washes {
+		for _, f := range b.filledAfter(w) {
+			c.Arrivals = append(c.Arrivals, Arrival{Vessel: b.vessel, Entry: w.entry, Start: w.lo, End: w.hi, Fill: b.fills[f].since})
+		}
+	}
 	return c
 }
 
@@ -141,6 +146,8 @@ func (e *engine) nameOf(entry int64) (who, code string) {
 		return "run " + r.Run, r.Run
 	case *lots.Removal:
 		return "a removal", ""
+	case *lots.Clean:
+		return "a clean of " + r.Subject.Code(), ""
 	}
 	return "entry " + strconv.FormatInt(entry, 10), ""
 }

@@ -189,10 +189,10 @@ func (e *engine) passed() {
 	}
 }
 
-// cleaned marks what was cleaned, and the vessels that were being emptied into it then.
+// cleaned marks what was cleaned and what it was cleaned with, and the vessels that were being emptied into it then.
 func (e *engine) cleaned(c *lots.Clean) {
-	e.mark(0, c.Subject.Codes...)
-	e.through(c.Subject.Codes...)
+	e.mark(c.Seq, append(e.holders(c.From), c.Subject.Codes...)...)
+	e.cleanedOther(c)
 	for _, rec := range e.src.Touching(c.Subject.Code()) {
 		if t, ok := rec.(*lots.Transfer); ok && t.To == c.Subject.Code() {
 			if lo, hi, flows := transferTime(t); flows && lo < c.At.From && c.At.From < hi {
@@ -325,6 +325,9 @@ func (e *engine) drawChanged(v string, entry int64) {
 		e.markCirculation(r)
 	case *lots.BrewInput, *lots.Crop, *lots.Addition:
 		e.entries[entry] = true
+	case *lots.Clean:
+		e.entries[entry] = true
+		e.cleanedOther(r)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"time"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -16,12 +17,8 @@ func (e *engine) pathCell(item string) *Cell {
 	passes := e.passesThrough(item)
 	residue := e.residueOf(item, passes)
 	stands := e.standingPasses(item, passes, residue)
-	refs := make([]Ref, len(passes))
+	refs := passRefs(item, passes, e.zone)
 	for i, p := range passes {
-		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, e.zone)}
-		if n := sameStart(passes[:i], p.Start); n > 0 {
-			refs[i].Code += fmt.Sprintf("#%d", n+1)
-		}
 		if !stands[i] {
 			continue
 		}
@@ -40,6 +37,7 @@ func (e *engine) pathCell(item string) *Cell {
 			c.Links = append(c.Links, contact(refs[a.from], to.Dst, graph.Path, to.Entry, to.Start))
 		}
 	}
+	e.passCleans(c, item, passes, refs, stands)
 	return c
 }
 
@@ -57,6 +55,18 @@ func (e *engine) standingPasses(item string, passes []Pass, residue []after) []b
 		out[a.to] = out[a.to] || a.pass
 	}
 	return out
+}
+
+// passRefs names the passes of an item, sorted by start.
+func passRefs(item string, passes []Pass, zone *time.Location) []Ref {
+	refs := make([]Ref, len(passes))
+	for i, p := range passes {
+		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, zone)}
+		if n := sameStart(passes[:i], p.Start); n > 0 {
+			refs[i].Code += fmt.Sprintf("#%d", n+1)
+		}
+	}
+	return refs
 }
 
 // sameStart counts the passes that end a list and start at one instant.

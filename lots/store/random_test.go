@@ -123,6 +123,9 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		if rapid.IntRange(0, 3).Draw(t, "unverified") == 0 {
 			row["verified"] = "no"
 		}
+		if from := pick(t, "- LM LH LM|LH Y1 G1 C1 F2"); from != "-" && from != row["vessel"] {
+			row["from"] = from
+		}
 		return "cleans", row
 	case 13:
 		return "removals", lots.Row{"subject": pick(t, tanks+" SI Y1"), "quantity": pick(t, "all 10 100"), "at": moment(t), "reason": "dumped", "ref": code}

@@ -22,8 +22,12 @@ func (h *history) run(a act) {
 		rejects = "20"
 	}
 	line := []string{"", "L1", "L2", "L3"}[a.b%4]
+	printed := "D" + r.code
+	if a.x >= 6 && a.c%2 == 0 { // a repack may have no code of its own
+		printed = ""
+	}
 	h.put("runs", "run", r.code, "product", product, "line", line, "started_at", h.at(a.start), "ended_at", h.at(a.end),
-		"date_code", "D"+r.code, "good", good, "rejects", rejects)
+		"date_code", printed, "good", good, "rejects", rejects)
 	h.runs = append(h.runs, r)
 	if a.x < 6 {
 		h.put("feeds", "run", r.code, "from", h.vesselAt(a.a))

@@ -62,6 +62,7 @@ type world struct {
 	circles []*circle
 	passes  []*pass
 	cleared []*lots.Clearance
+	washes  []*wash
 }
 
 type lot struct {
@@ -101,6 +102,7 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	}
 	w.writeBooks()
 	w.writeMoves()
+	w.writeVesselWashes()
 	w.writeRuns()
 	w.writePasses()
 	w.writeKegs()

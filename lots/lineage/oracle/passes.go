@@ -68,6 +68,9 @@ func (w *world) runPasses(r *run) {
 			p.maybe = item == r.rec.Line && !w.lines[item].HasResidue
 			for _, x := range g.fed {
 				l := w.lots[x.src.Code]
+				if x.film {
+					continue
+				}
 				if x.src.Kind == graph.Fill || x.src.Kind == graph.Lot && !lots.PackagingPart(l.kind) {
 					p.srcs[x.src] = true
 				}
@@ -116,6 +119,7 @@ func (w *world) writePasses() {
 			}
 		}
 	}
+	w.writePassWashes()
 }
 
 func (w *world) writePass(p *pass) {
