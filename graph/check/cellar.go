@@ -23,6 +23,8 @@ func cellarRules() []Rule {
 		{"no-clean-between", Widens, "the next fill may contain what was there before", "record the clean: heeltap clean VESSEL --at … --method cip", noCleanBetween},
 		{"clean-not-verified", Widens, "an unverified clean is not a clean break", "heeltap amend ENTRY verified=yes, if it was", cleanNotVerified},
 		{"line-after-allergen", Misses, "an allergen may be carried over to a product that does not declare it", "clean the line in between and record it: heeltap clean LINE", lineAfterAllergen},
+		{"line-residue-unknown", Widens, "an allergen left in the line may be in a product that does not declare it: it counts as if it were until somebody says", "heeltap amend LINE residue=yes --reason …, or residue=no", lineResidueUnknown},
+		{"first-fill-unproven", Misses, "a hired vessel, or one of another site, came with no clean on record: what it held before may be in the beer", "heeltap clean VESSEL --at TIME --method cip", firstFillUnproven},
 		{"no-time-of-day", Widens, "only the date is known, and beer left that day: nobody can tell which came first", "heeltap amend ENTRY at=\"… hh:mm\"", noTimeOfDay},
 		{"filled-not-empty", Misses, "what was left is in the next fill: the vessel is wrong, it was emptied and that was not recorded, or it is a blend that nobody knows of", "heeltap remove VESSEL --quantity all, if it was empty; heeltap mute, if it is a blend", filledNotEmpty},
 		{"addition-to-empty", Misses, "no beer ever joined it: the vessel or the time is wrong, so the beer it really went into is missed", "heeltap amend ENTRY vessel=… or at=…", additionToEmpty},
@@ -249,7 +251,7 @@ func lineAfterAllergen(b *book) (out []Hit) {
 	}
 	byLine := map[string][]*lots.Run{}
 	for _, r := range b.runs {
-		if l := b.lines[r.Line]; l != nil && l.Residue {
+		if l := b.lines[r.Line]; l != nil && l.MayKeepResidue() {
 			byLine[r.Line] = append(byLine[r.Line], r)
 		}
 	}

@@ -281,6 +281,15 @@ var faults = map[string]func(b *brewery){
 		b.set("runs", 0, "product", "STOUT")
 		b.drop("cleans", b.where("cleans", "at", b.at(11, 9, 43)))
 	},
+	"first-fill-unproven": func(b *brewery) {
+		b.add(3, "vessels", "vessel", "TANKER", "kind", "bright", "capacity", "30", "unit", "hL", "site", "Quernholt Haulage")
+		b.add(4, "transfers", "transfer", "T-X", "from", "BT1", "to", "TANKER", "out", "1", "in", "1", "unit", "hL", "started_at", b.at(4, 9, 31), "ended_at", b.at(4, 9, 41))
+	},
+	"line-residue-unknown": func(b *brewery) {
+		b.set("lines", 0, "residue", "")
+		b.set("products", 1, "declares", "gluten;milk")
+		b.set("runs", 1, "line", "CANS")
+	},
 	"no-time-of-day": func(b *brewery) {
 		b.set("additions", 0, "at", b.first.AddDate(0, 0, 4).Format(time.DateOnly))
 		b.find("additions", 0).day = 4
