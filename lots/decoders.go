@@ -2,6 +2,7 @@ package lots
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -211,6 +212,12 @@ func decodeClean(f *fields) Record {
 	c := &Clean{Meta: f.meta(), At: f.when("at"), Method: f.text("method"), Verified: f.yes("verified", true)}
 	code, t := f.one("vessel")
 	c.Subject = Ref{Kind: t.Kind, Codes: []string{code}}
+	if f.has("from") {
+		c.From, _ = f.source("from")
+	}
+	if slices.Contains(c.From.Codes, code) {
+		f.fault("from", "%s cannot be cleaned with what is in it: name the lot or the tank of the chemical", code)
+	}
 	return c
 }
 

@@ -168,6 +168,7 @@ type Clean struct {
 	At       When
 	Method   string
 	Verified bool
+	From     Ref // what it was cleaned with; of nothing where the row does not say
 }
 
 // Breaks reports whether the clean ends a vessel's chain.

@@ -194,7 +194,8 @@ var Sheets = []*Sheet{
 		need(ref("vessel", "vessel or line cleaned", KindVessel, KindLine)),
 		need(at("at", "when it was done")),
 		need(choice("method", "cip manual rinse purge", "cip or manual empties and cleans; rinse and purge do not")),
-		{Name: "verified", Type: YesNo, Help: "no if the clean was not verified"}, refColumn, byColumn,
+		{Name: "verified", Type: YesNo, Help: "no if the clean was not verified"},
+		anyOf("from", "lot or tank of the chemical it was cleaned with; A|B if it was one of them, not known which", KindLot, KindVessel), refColumn, byColumn,
 	}},
 	{Name: "clearances", Verb: "clear", Noun: "line clearance", When: "at", Columns: []Column{
 		need(ref("line", "line that was cleared", KindLine)),

@@ -23,21 +23,29 @@ import (
 )
 
 func (e *env) demoCommand() *cobra.Command {
-	return &cobra.Command{
+	var serve bool
+	var listen string
+	cmd := &cobra.Command{
 		Use:   "demo [FOLDER]",
 		Short: "Build an invented brewery, trace a lot, and rehearse a recall on it",
 		Long: `Build fourteen months of records of an invented brewery in FOLDER (else heeltap-demo), trace a hop
 lot forward and a date code back, print a sheet of tags, and rehearse a whole recall. An earlier demo in that
-folder is replaced.`,
+folder is replaced. With --serve its pages are then served on this machine, with a person of each role to be.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			folder := "heeltap-demo"
 			if len(args) > 0 {
 				folder = args[0]
 			}
-			return e.demo(cmd.Context(), folder)
+			if err := e.demo(cmd.Context(), folder); err != nil || !serve {
+				return err
+			}
+			return e.serveDemo(cmd.Context(), folder, listen)
 		},
 	}
+	cmd.Flags().BoolVar(&serve, "serve", false, "then serve the demo's pages")
+	cmd.Flags().StringVar(&listen, "listen", "127.0.0.1:8417", "with --serve: address and port to listen on")
+	return cmd
 }
 
 const demoFile = "tidewick.db"

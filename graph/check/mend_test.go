@@ -101,6 +101,7 @@ var mends = map[string]given{
 	"unit-too-full":             {words("80", "x"), true},
 	"keg-filled-while-out":      {and(words("D-2"), at(6, 9, 1)), true},
 	"keg-filled-while-full":     {and(words("D-2"), at(4, 15, 1)), true},
+	"keg-wash-in-doubt":         {and(at(11, 11, 47), words("x")), true},
 	"keg-not-washed":            {and(at(4, 11, 47), words("CANS", "x")), true},
 	"tank-age":                  {and(at(4, 10, 1), words("x")), false},
 	"repack-does-not-add-up":    {words("Q-0", "1 case"), true},

@@ -38,6 +38,8 @@ type From struct {
 
 	// At is the true time meant, where a time as printed was asked for; empty elsewhere.
 	At string `json:"-"`
+	// Text says what it is where its code says nothing to people; empty elsewhere.
+	Text string `json:"text,omitempty"`
 }
 
 // Reached is what every element of an answer carries.
@@ -114,6 +116,8 @@ type Unit struct {
 	Books   Books   `json:"-"`
 	// Parts are the unit's rows, one for each run that stands on it.
 	Parts []Part `json:"-"`
+
+	heeled bool // reached by what its keg held before
 }
 
 // Part is what one run gave to a unit.

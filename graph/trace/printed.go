@@ -114,7 +114,7 @@ func (a *Answer) affectedSpans() map[string][]bandedSpan {
 	}
 	for _, u := range a.Units {
 		for _, p := range u.Parts {
-			if p.Affected > 0 && len(out[p.Run]) > 0 && !a.adopted[u.Code] {
+			if p.Affected > 0 && len(out[p.Run]) > 0 && !a.adopted[u.Code] && !u.heeled {
 				touched[u.Code+"\x00"+p.Run] = true
 			}
 		}

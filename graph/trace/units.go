@@ -154,7 +154,8 @@ func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
 		u.Product = &products[0]
 	}
 	u.Affected = min(u.Quantity, max(1, int64(math.Ceil(affected-1e-9))))
-	if _, whole := q.startOf[id]; whole {
+	u.heeled = u.Kind == "keg" && q.heeled(id)
+	if _, start := q.startOf[id]; start || u.heeled {
 		u.Affected = u.Quantity
 		for i := range u.Parts {
 			u.Parts[i].Affected = float64(u.Parts[i].Quantity)
@@ -163,6 +164,14 @@ func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
 	u.Held = held.Band(id) == graph.In
 	u.HeldPossible = held.Band(id) == graph.Possible
 	return u
+}
+
+// heeled reports whether a keg filling is reached by what the keg held before it: then all of it is.
+func (q *asked) heeled(id int64) bool {
+	return slices.ContainsFunc(q.tx.SourcesOf(id, graph.Contact), func(src int64) bool {
+		n, ok := q.reached.Nodes[src]
+		return ok && n.Kind == graph.Unit && q.reach.Band(src) != graph.Out
+	})
 }
 
 // hits is what the answer reaches, for telling which of the codes on a repacked unit it is about. Backwards it is about all.

@@ -85,6 +85,8 @@ func (w *world) readMoves() {
 			w.readTransfer(r)
 		case *lots.Removal:
 			w.readRemoval(r)
+		case *lots.Clean:
+			w.readClean(r)
 		case *lots.Circulation:
 			c := &circle{entry: r.Entry(), lo: r.Started.From, hi: r.Started.To}
 			for _, code := range r.Vessels {

@@ -61,6 +61,7 @@ type world struct {
 	circles []*circle
 	passes  []*pass
 	cleared []*lots.Clearance
+	washes  []*wash
 }
 
 type lot struct {
@@ -100,8 +101,10 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	}
 	w.writeBooks()
 	w.writeMoves()
+	w.writeVesselWashes()
 	w.writeRuns()
 	w.writePasses()
+	w.writeKegs()
 	if w.contentRing() {
 		return nil, fmt.Errorf("something would be its own source")
 	}
