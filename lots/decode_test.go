@@ -121,7 +121,7 @@ func TestDecodeGoodRows(t *testing.T) {
 		"clearances":   &Clearance{Line: "LINE", At: day("2026-03-18 07:40")},
 		"tippings":     &Tipping{From: lot("C-1"), Into: "C-2", Qty: Quantity{400, Pieces}, At: day("2026-03-18 12:00")},
 		"runs": &Run{Run: "R-9", Product: "PALE", Line: "LINE", DateCode: "L9", Started: day("2026-03-18 08:00"), Ended: day("2026-03-18 10:30"),
-			Good: 9000, Rejects: 12, ClockOffset: -90},
+			Good: 9000, Rejects: 12, ClockOffset: -90, ClockChecked: true},
 		"codes": &CodeChange{Run: "R-1", DateCode: "L2", Since: day("2026-03-18 09:00"), Until: day("2026-03-18 09:30"), HasUntil: true},
 		"feeds": &Feed{Run: "R-1", From: lot("C-1"), Qty: Quantity{500, Pieces}, HasQty: true, Since: day("2026-03-18 08:00"), Until: day("2026-03-18 09:00"),
 			HasSince: true, HasUntil: true, HasOverlap: true},

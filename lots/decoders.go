@@ -251,7 +251,7 @@ func decodeClearance(f *fields) Record {
 
 func decodeRun(f *fields) Record {
 	r := &Run{Meta: f.meta(), Run: f.code("run"), DateCode: f.text("date_code"), Started: f.when("started_at"), Ended: f.when("ended_at"),
-		Good: f.count("good"), Rejects: f.count("rejects"), ClockOffset: f.minutes("clock_offset_min")}
+		Good: f.count("good"), Rejects: f.count("rejects"), ClockOffset: f.minutes("clock_offset_min"), ClockChecked: f.has("clock_offset_min")}
 	r.Product, _ = f.one("product")
 	r.Line, _ = f.one("line")
 	f.order(r.Started, r.Ended, "ended_at", true)

@@ -198,6 +198,7 @@ type Run struct {
 	Started, Ended               When
 	Good, Rejects                int64
 	ClockOffset                  int64 // seconds, coder minus true
+	ClockChecked                 bool  // the offset was written down; otherwise nobody knows it
 }
 
 // CodeChange is a stretch of a run in which the coder printed something else.

@@ -211,7 +211,7 @@ var Sheets = []*Sheet{
 		newCode("run", KindRun, "code of the packaging run"),
 		need(ref("product", "what was packed", KindProduct)), ref("line", "line it ran on", KindLine),
 		need(at("started_at", "start")), need(at("ended_at", "end")),
-		need(text("date_code", "what the coder printed, exactly")),
+		text("date_code", "what the coder printed, exactly; may be empty where units are repacked, whose codes stay"),
 		need(count("good", "good containers")), count("rejects", "containers rejected"),
 		{Name: "clock_offset_min", Type: Offset, Help: "coder's clock minus true time, in minutes"}, byColumn,
 	}},

@@ -214,7 +214,7 @@ func (e *env) showUnits(a *trace.Answer, all bool) {
 		t.head = append(t.head, "why")
 	}
 	for _, u := range a.Units {
-		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), strings.Join(u.DateCodes, ", "), whole(u.Quantity), whole(u.Affected), lots.Figure(u.OnHand), heldText(u)}
+		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), u.CodesText(), whole(u.Quantity), whole(u.Affected), lots.Figure(u.OnHand), heldText(u)}
 		if ways {
 			row = append(row, u.Way)
 		}

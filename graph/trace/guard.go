@@ -30,7 +30,7 @@ func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 	var faults lots.Faults
 	for i, entry := range entries {
 		if taken := g.taken(entry); len(taken) > 0 {
-			faults = append(faults, lots.Fault{Line: i + 1, Reason: taken[0].why})
+			faults = append(faults, lots.Fault{Line: i + 1, Reason: taken[0].why, Held: true})
 		}
 	}
 	return faults, cmp.Or(g.err, tx.Err())

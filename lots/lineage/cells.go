@@ -257,6 +257,7 @@ func (e *engine) unitCell(code string) *Cell {
 		return c
 	}
 	node.Den = max(node.Total, used)
+	e.fromBefore(c, code, node.Entry)
 	if used > node.Total+eps {
 		c.Findings = append(c.Findings, Finding{"drawn-above-content", code,
 			fmt.Sprintf("more of %s is used or removed than was packed: a unit or a quantity is wrong", code), node.Entry})

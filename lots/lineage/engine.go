@@ -22,6 +22,9 @@ type Delta struct {
 func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 	e := newEngine(src, limits)
 	for _, rec := range changed {
+		e.changed[rec.Entry()] = true
+	}
+	for _, rec := range changed {
 		if err := e.refuseCrossing(rec); err != nil {
 			return nil, err
 		}
@@ -59,7 +62,9 @@ type engine struct {
 	out    *Delta
 
 	vessels, runs, items, lots, brews, units map[string]bool
-	entries                                  map[int64]bool
+	entries, changed                         map[int64]bool
+	kegs                                     map[string]*keg
+	washes, followed                         map[string]bool  // runs: a wash of one of its kegs is noted; its kegs are marked
 	fresh                                    map[string]*Cell // vessels derived in this pass
 	freshDraws                               map[int64][]Draw
 	freshArrivals                            map[int64][]Arrival
@@ -70,7 +75,8 @@ func newEngine(src Source, limits Limits) *engine {
 		src: cachedSource{Source: src, things: map[string]lots.Thing{}}, limits: limits, zone: src.Site().Zone,
 		out:     &Delta{Cells: map[string]*Cell{}},
 		vessels: map[string]bool{}, runs: map[string]bool{}, items: map[string]bool{},
-		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{},
+		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{}, changed: map[int64]bool{},
+		kegs: map[string]*keg{}, washes: map[string]bool{}, followed: map[string]bool{},
 		fresh: map[string]*Cell{}, freshDraws: map[int64][]Draw{}, freshArrivals: map[int64][]Arrival{},
 	}
 }
@@ -131,6 +137,7 @@ func (e *engine) expand(rec lots.Record) {
 		e.expandRun(r.Run)
 		e.through(r.Line)
 		e.followLine(r.Line, r.Started.From, r.Ended.End())
+		e.followKegs(r)
 	case *lots.CodeChange:
 		e.runs[r.Run] = true
 	case *lots.Feed:
@@ -143,6 +150,11 @@ func (e *engine) expand(rec lots.Record) {
 		e.used(r.From)
 	case *lots.Packed:
 		e.runs[r.Run], e.units[r.Unit] = true, true
+		e.followPacked(r)
+	case *lots.Shipment:
+		e.follow(r.Unit)
+	case *lots.Return:
+		e.follow(r.Unit)
 	case *lots.Removal:
 		e.mark(0, e.holders(r.Subject)...)
 		e.used(r.Subject)
@@ -201,7 +213,15 @@ func (e *engine) used(from lots.Ref) {
 			e.lots[code] = true
 		case lots.KindUnit:
 			e.units[code] = true
+			e.followUnit(code)
 		}
+	}
+}
+
+// follow marks the keg fillings that may have come next after those a row names.
+func (e *engine) follow(units lots.Ref) {
+	for _, code := range units.Codes {
+		e.followUnit(code)
 	}
 }
 

@@ -37,6 +37,12 @@ func actKinds() []string {
 		"feed feed code unit unit unit unit unit unit ship return count cleanline cleanline tip tip tip")
 }
 
+// kegKinds favours filling kegs, and what became of them.
+func kegKinds() []string {
+	return strings.Fields("nothing receive brew add transfer remove remove run run run run run feed feed " +
+		"unit unit unit unit unit unit unit unit unit unit unit unit ship ship ship ship return return return return")
+}
+
 func quantities() []string { return strings.Fields("100 50 200 400 1 0.4 210 25") }
 
 // even draws an index below n, each about as often as another; a smaller history
@@ -59,8 +65,8 @@ func evenFrom[T any](from []T) *rapid.Generator[T] {
 	return rapid.Map(even(len(from)), func(i int) T { return from[i] })
 }
 
-func drawAct() *rapid.Generator[act] {
-	kind, qty := evenFrom(actKinds()), evenFrom(quantities())
+func drawAct(kinds []string) *rapid.Generator[act] {
+	kind, qty := evenFrom(kinds), evenFrom(quantities())
 	which, choice := even(6), even(8)
 	// Hours of the working day that every clock shows once.
 	day, hour := evenFrom([]int{0, perDay, 2 * perDay, 0}), evenFrom([]int{16, 18, 20, 22, 24, 28, 32, 40})

@@ -107,6 +107,7 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	w.writeVesselWashes()
 	w.writeRuns()
 	w.writePasses()
+	w.writeKegs()
 	if w.contentRing() {
 		return nil, fmt.Errorf("something would be its own source")
 	}
