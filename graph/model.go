@@ -55,6 +55,7 @@ const (
 	BreakInDoubt
 	UncertainClean
 	CleanedWith
+	Tipped
 )
 
 var causes = [...]struct{ name, text string }{
@@ -75,6 +76,7 @@ var causes = [...]struct{ name, text string }{
 	BreakInDoubt:   {"break-in-doubt", "more came out after the clean than went in"},
 	UncertainClean: {"uncertain-clean", "the clean may not lie between the two"},
 	CleanedWith:    {"clean", "used in the clean before this was filled"},
+	Tipped:         {"tipped", "tipped back into the lot that was used"},
 }
 
 // String is the cause's stable name.

@@ -12,7 +12,7 @@ var decoders = map[string]func(*fields) Record{
 	"site": decodeSite, "items": decodeItem, "parties": decodeParty, "vessels": decodeVessel,
 	"lines": decodeLine, "products": decodeProduct, "receipts": decodeReceipt, "brews": decodeBrew,
 	"brew_inputs": decodeBrewInput, "additions": decodeAddition, "transfers": decodeTransfer,
-	"circulations": decodeCirculation, "crops": decodeCrop, "cleans": decodeClean, "clearances": decodeClearance, "runs": decodeRun,
+	"circulations": decodeCirculation, "crops": decodeCrop, "cleans": decodeClean, "clearances": decodeClearance, "tippings": decodeTipping, "runs": decodeRun,
 	"codes": decodeCodeChange, "feeds": decodeFeed, "units": decodePacked, "shipments": decodeShipment,
 	"returns": decodeReturn, "removals": decodeRemoval, "counts": decodeCount, "holds": decodeHold,
 }
@@ -219,6 +219,28 @@ func decodeClean(f *fields) Record {
 		f.fault("from", "%s cannot be cleaned with what is in it: name the lot or the tank of the chemical", code)
 	}
 	return c
+}
+
+func decodeTipping(f *fields) Record {
+	r, t := f.any("from")
+	d := &Tipping{Meta: f.meta(), From: r, At: f.when("at")}
+	into, own := f.one("into")
+	d.Into = into
+	d.Qty, _ = f.drawn("quantity", "unit", r, t)
+	for _, code := range r.Codes {
+		if x, _ := f.look.Thing(code); x.Into != "" {
+			f.fault("from", "%s was put into %s and is drawn through it: record where it went from there", code, x.Into)
+		}
+	}
+	switch {
+	case own.Into != "":
+		f.fault("into", "%s was put into %s: record heeltap add %s instead", into, own.Into, own.Into)
+	case slices.Contains(r.Codes, into):
+		f.fault("into", "%s cannot be tipped into itself", into)
+	case len(f.faults) == 0 && own.Unit.Dim() != d.Qty.Dim:
+		f.fault("into", "%s is counted in %s and cannot take what is counted otherwise", into, own.Unit)
+	}
+	return d
 }
 
 func decodeClearance(f *fields) Record {

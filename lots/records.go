@@ -177,6 +177,15 @@ type Clean struct {
 // Breaks reports whether the clean ends a vessel's chain.
 func (c *Clean) Breaks() bool { return c.Verified && (c.Method == "cip" || c.Method == "manual") }
 
+// Tipping is some of one lot put back into the pallet, bag or bin of another.
+type Tipping struct {
+	Meta
+	From Ref
+	Into string
+	Qty  Quantity
+	At   When
+}
+
 // Clearance is a line clearance: every can, end, label and carrier of the run before was taken
 // out of the line's magazines, hoppers and rolls.
 type Clearance struct {

@@ -201,6 +201,12 @@ var Sheets = []*Sheet{
 		need(ref("line", "line that was cleared", KindLine)),
 		need(at("at", "when its magazines, hoppers and rolls were empty")), refColumn, byColumn,
 	}},
+	{Name: "tippings", Verb: "tip", Noun: "tipping", When: "at", Columns: []Column{
+		need(anyOf("from", "lot that was tipped; A|B if it was one of them, not known which", KindLot)),
+		need(ref("into", "lot it was tipped into", KindLot)),
+		need(number("quantity", "how much")), unitCol("unit", "unit of the quantity"),
+		need(at("at", "when")), refColumn, byColumn,
+	}},
 	{Name: "runs", Verb: "package", Noun: "run", Code: "run", OneRow: true, When: "started_at", Columns: []Column{
 		newCode("run", KindRun, "code of the packaging run"),
 		need(ref("product", "what was packed", KindProduct)), ref("line", "line it ran on", KindLine),

@@ -84,7 +84,7 @@ func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 		e.printf("  %s\n", a.NotCounted.Text())
 	}
 	for _, x := range a.MayRetain {
-		e.printf("  passed %s, which may have held it back, into %s; that alone takes nothing out of scope\n", x.Code, strings.Join(x.Into, ", "))
+		e.printf("  %s\n", x.Text())
 	}
 	if a.Direction == "forward" {
 		e.showConsignees(a)

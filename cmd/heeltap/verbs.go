@@ -35,6 +35,10 @@ var verbs = map[string]verb{
 	"clearances": {"Record that a line was cleared: no cans, ends, labels or carriers were left in it",
 		"Record that a line was cleared: no cans, ends, labels or carriers of the run before were left in its\nmagazines, hoppers and rolls. Unless this is recorded, they count as possible in the first packages of the next run.",
 		`  heeltap clear CANS`},
+	"tippings": {"Record that some of a lot was put back into another lot's pallet, bag or bin",
+		"Record that some of a lot, such as leftover cans or ends, was put back into another lot's pallet, bag or bin. What is used of\nthat lot from then on may have it in it; what was used before has not. If the bin is a vessel, use heeltap add instead.",
+		`  heeltap tip L26-0077 --into L26-0078 --quantity 4000
+  heeltap tip "L26-0076|L26-0077" --into L26-0078 --quantity 4000 --at "2026-03-18 12:20"`},
 	"runs": {"Record a packaging run", "",
 		`  heeltap package --product PALE-44 --line CANS --started-at "2026-03-18 08:00" --ended-at "2026-03-18 12:00" --date-code "BB 2027-03-18" --good 13800 --rejects 210 --clock-offset-min 4`},
 	"codes": {"Record a different date code printed for part of a run", "Record a different date code that the coder printed for part of a run. Give true times, not the coder's.",

@@ -145,6 +145,7 @@ type movement struct {
 	amount float64 // base units
 	at     lots.When
 	entry  int64
+	within bool // from or to lots of the same item
 }
 
 // movements lists what the records say of a lot, in base units; maybe are those of one of
@@ -194,6 +195,8 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 			if !through {
 				use(x.From, "run "+x.Run, x.Qty, x.HasQty, runStart(tx, x.Run), x.Seq)
 			}
+		case *lots.Tipping:
+			list, maybe = tipped(tx, lot, x, list, maybe)
 		case *lots.Clean:
 			use(x.From, "a clean of "+x.Subject.Code(), lots.Quantity{}, false, x.At, x.Seq)
 		case *lots.Removal:
@@ -207,6 +210,28 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 		}
 	}
 	return list, maybe, open
+}
+
+// tipped adds what was tipped into a lot or out of it.
+func tipped(tx *store.Tx, lot string, x *lots.Tipping, list []movement, maybe []string) ([]movement, []string) {
+	other := strings.Join(x.From.Codes, " or ")
+	m := movement{term: "received", text: "tipped in from " + other, amount: float64(x.Qty.N), at: x.At, entry: x.Seq, within: sameItem(tx, append([]string{x.Into}, x.From.Codes...))}
+	switch {
+	case x.Into == lot:
+	case x.From.OneOf():
+		return list, append(maybe, fmt.Sprintf("tipped into %s (entry %d): one of %s", x.Into, x.Seq, strings.Join(x.From.Codes, ", ")))
+	default:
+		m.term, m.text = "used", "tipped into "+x.Into
+	}
+	return append(list, m), maybe
+}
+
+func sameItem(tx *store.Tx, lots []string) bool {
+	first, ok := tx.Receipt(lots[0])
+	return ok && !slices.ContainsFunc(lots, func(code string) bool {
+		r, ok := tx.Receipt(code)
+		return !ok || r.Item != first.Item
+	})
 }
 
 func intoVessel(tx *store.Tx, lot string) bool {

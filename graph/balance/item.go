@@ -73,7 +73,7 @@ func (k *itemBook) lot(lot string) {
 	k.opening, k.closing = k.opening+start, k.closing+end
 	k.uncounted = k.uncounted || !counted && end > 0
 	for _, m := range list {
-		if !k.p.holds(m.at) {
+		if !k.p.holds(m.at) || m.within {
 			continue
 		}
 		switch {

@@ -35,6 +35,7 @@ type book struct {
 	transfers []*lots.Transfer
 	crops     map[string]*lots.Crop
 	cleans    []*lots.Clean
+	tippings  []*lots.Tipping
 	runs      []*lots.Run
 	run       map[string]*lots.Run
 	codes     map[string][]*lots.CodeChange // by run
@@ -123,6 +124,8 @@ func (b *book) file(rec lots.Record) {
 		b.transfers = append(b.transfers, x)
 	case *lots.Crop:
 		b.crops[x.Lot] = x
+	case *lots.Tipping:
+		b.tippings = append(b.tippings, x)
 	case *lots.Clean:
 		b.cleans = append(b.cleans, x)
 	case *lots.Run:

@@ -60,6 +60,8 @@ func (t teller) cellar(rec lots.Record) string {
 		return fmt.Sprintf("Cropped %s of %s from %s%s%s, as lot %s", t.amount(x.Qty), called(t.tx, x.Item), x.Vessel, into, t.at(x.At), x.Lot)
 	case *lots.Clean:
 		return t.clean(x)
+	case *lots.Tipping:
+		return fmt.Sprintf("Tipped %s into lot %s%s: what is used of %s from then on may have it in it", t.taken(x.Qty, 0, x.From), x.Into, t.at(x.At), x.Into)
 	case *lots.Clearance:
 		return fmt.Sprintf("Cleared line %s%s: its magazines, hoppers and rolls were empty", x.Line, t.at(x.At))
 	}

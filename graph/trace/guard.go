@@ -241,6 +241,8 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 		return x.At, []lots.Ref{x.Unit}
 	case *lots.Clean:
 		return x.At, []lots.Ref{x.From}
+	case *lots.Tipping:
+		return x.At, []lots.Ref{x.From}
 	case *lots.Removal:
 		if x.Reason == "taproom" {
 			return x.At, []lots.Ref{x.Subject}

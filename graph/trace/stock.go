@@ -16,9 +16,25 @@ func LotLeft(tx *store.Tx, lot string) (left float64, sure bool) {
 			continue
 		}
 		used, known := tx.PassedOn(n.ID)
-		return max(0, n.Total-used-RemovedOf(tx, lot)), known
+		in, out := TippedOf(tx, lot)
+		return max(0, n.Total+in-out-used-RemovedOf(tx, lot)), known
 	}
 	return 0, true
+}
+
+// TippedOf sums what was tipped into a lot and out of it into others, in base units.
+func TippedOf(tx *store.Tx, lot string) (in, out float64) {
+	for _, rec := range tx.Touching(lot) {
+		t, ok := rec.(*lots.Tipping)
+		switch {
+		case !ok:
+		case t.Into == lot:
+			in += float64(t.Qty.N)
+		case !t.From.OneOf():
+			out += float64(t.Qty.N)
+		}
+	}
+	return in, out
 }
 
 // RemovedOf sums the removals of a lot, in base units.

@@ -220,6 +220,11 @@ type Retaining struct {
 	Into []string `json:"into"`
 }
 
+// Text says it in a line.
+func (r Retaining) Text() string {
+	return fmt.Sprintf("passed %s, which may have held it back, into %s; that alone takes nothing out of scope", r.Code, strings.Join(r.Into, ", "))
+}
+
 // retaining lists, for a foreign body, the path items that what is reached came through.
 func (q *asked) retaining() []Retaining {
 	if q.hazard != graph.ForeignBody || q.dir != graph.Forward {

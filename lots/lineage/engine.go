@@ -128,6 +128,10 @@ func (e *engine) expand(rec lots.Record) {
 		e.lots[r.Lot] = true
 	case *lots.Clean:
 		e.cleaned(r)
+	case *lots.Tipping:
+		e.lots[r.Into] = true
+		e.used(r.From)
+		e.tippedOn(r.Into, map[string]bool{})
 	case *lots.Clearance:
 		e.followLine(r.Line, r.At.From, r.At.To)
 	case *lots.Run:

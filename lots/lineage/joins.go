@@ -23,6 +23,7 @@ func (e *engine) entryCell(entry int64) *Cell {
 	case *lots.BrewInput:
 		dst, at := Ref{graph.Brew, r.Brew}, e.inputTime(r).From
 		e.linkStock(c, entry, r.From, float64(r.Qty.N), dst, at)
+		e.linkTipped(c, entry, r.From, e.inputTime(r), dst)
 		for _, d := range e.drawsOf(entry) {
 			e.linkDraw(c, d, dst, d.Qty, graph.Moved, at)
 		}
@@ -104,7 +105,7 @@ func (e *engine) sourcesOf(entry int64, late Draw) []Ref {
 	case *lots.Brew:
 		return []Ref{{graph.Brew, r.Brew}}
 	case *lots.Addition:
-		out = stockRefs(e, r.From)
+		out = append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
 	}
 	for _, d := range e.drawsBehind(rec, late) {
 		if d.Vessel != late.Vessel && d.State != Never {
@@ -199,6 +200,7 @@ func (e *engine) joinAddition(c *Cell, r *lots.Addition) {
 	for _, a := range e.arrivalsOf(r.Seq) {
 		dst := FillRef(a.Vessel, a.Fill, e.zone)
 		e.linkStock(c, r.Seq, r.From, qty, dst, a.Fill)
+		e.linkTipped(c, r.Seq, r.From, r.At, dst)
 		for _, d := range e.drawsOf(r.Seq) {
 			e.linkDraw(c, d, dst, d.Qty, graph.Moved, a.Fill)
 		}

@@ -222,6 +222,7 @@ func (e *engine) segments(run *lots.Run, feeds []*feeding, left []leftover) []se
 		for _, d := range e.drawsOf(f.Seq) {
 			cuts = append(cuts, d.Start, d.End)
 		}
+		cuts = append(cuts, e.tippedAt(f.From, f.until-1)...)
 	}
 	for _, rec := range e.src.Touching(run.Run) {
 		if k, ok := rec.(*lots.CodeChange); ok && k.Run == run.Run {
@@ -306,6 +307,11 @@ func (e *engine) supplyStock(f *feeding, run *lots.Run, segs []segment) {
 		qty = float64(f.Qty.N)
 		if f.From.Kind == lots.KindUnit {
 			qty = f.Count
+		}
+	}
+	for _, s := range slices.Concat(sure, doubtful) {
+		for _, ref := range e.tippedRefs(f.From, min(s.until, f.until)-1) {
+			s.in = append(s.in, supply{src: ref, grade: graph.Contact, cause: graph.Tipped, qty: unknown, entry: f.Seq, dosed: e.dosed(ref)})
 		}
 	}
 	for _, ref := range stockRefs(e, f.From) {

@@ -43,6 +43,7 @@ receipts lot=LM item=MALT supplier=SUP supplier_lot=m quantity=900 unit=kg recei
 receipts lot=LH item=HOP supplier=SUP supplier_lot=h quantity=40 unit=kg received_at=2026-03-01
 receipts lot=LE item=END supplier=SUP supplier_lot=e quantity=9000 unit=each received_at=2026-03-01
 receipts lot=LE2 item=END supplier=SUP supplier_lot=e2 quantity=9000 unit=each received_at=2026-03-01
+receipts lot=LE3 item=END supplier=SUP supplier_lot=e3 quantity=9000 unit=each received_at=2026-03-01
 `
 
 // moment draws a time on a coarse grid over three days, or a bare date: much falls together.
@@ -128,6 +129,9 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		}
 		return "cleans", row
 	case 13:
+		if rapid.IntRange(0, 2).Draw(t, "tip") > 0 {
+			return "tippings", lots.Row{"from": pick(t, "LE LE3 LE|LE3"), "into": pick(t, "LE2 LE LE3"), "quantity": qty(), "at": moment(t), "ref": code}
+		}
 		return "removals", lots.Row{"subject": pick(t, tanks+" SI Y1"), "quantity": pick(t, "all 10 100"), "at": moment(t), "reason": "dumped", "ref": code}
 	case 14:
 		start, end := spanOf(t)

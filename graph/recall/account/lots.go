@@ -29,7 +29,7 @@ type LotBalance struct {
 	Unmeasured int     `json:"units_not_measured"`
 	Served     float64 `json:"served"`       // drawn or sold from tanks in the taproom
 	Lost       float64 `json:"lost"`         // rejects, trub, transfers, what else was removed from tanks
-	Unknown    float64 `json:"not_measured"` // used in a quantity nobody wrote down, or fed beyond what the containers took
+	Unknown    float64 `json:"not_measured"` // used in a quantity nobody wrote down, tipped into another lot, or fed beyond what the containers took
 }
 
 // InUnitsText says how much is in units: a range where some of them hold a quantity that nobody wrote down.
@@ -115,7 +115,8 @@ func lotBalance(tx *store.Tx, lot string) (LotBalance, error) {
 	if math.IsNaN(left) {
 		left = 0
 	}
-	b.OnHand = of(left - removed)
+	_, tipped := trace.TippedOf(tx, lot) // into other lots: where it went from there nobody measured
+	b.OnHand = of(max(0, left-removed-tipped))
 	b.Unknown = lots.Nine(b.Received - b.OnHand - b.Removed - b.InTanks - b.InUnits - b.Served - b.Lost)
 	if math.Abs(b.Unknown) < b.Received*1e-9 {
 		b.Unknown = 0

@@ -44,7 +44,11 @@ func (m *Maker) facts() paper.Facts {
 		{"Class proposed by the firm", or(m.r.Proposed, "none yet")}, {"Class assigned", or(strings.TrimSpace(m.r.Assigned+" "+m.r.Assigner), "none yet, by an authority")},
 		{"Depth", or(m.r.Strategy.Depth, "not decided")},
 	}}
-	return paper.Facts{Rows: append(f.Rows, [2]string{"Scope", sentence(m.basis())})}
+	f.Rows = append(f.Rows, [2]string{"Scope", sentence(m.basis())})
+	for _, x := range m.s.Answer.MayRetain { // named, and never a reason to cut by itself
+		f.Rows = append(f.Rows, [2]string{"May have held it back", sentence(x.Text())})
+	}
+	return f
 }
 
 // status writes the six items of 21 CFR 7.53(b), (1) to (6).

@@ -34,7 +34,7 @@ const (
 func actKinds() []string {
 	return strings.Fields("nothing receive receive receive brew brew brew brew split input input input add add add transfer transfer transfer transfer " +
 		"transfer transfer circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
-		"feed feed code unit unit unit unit unit unit ship return count cleanline cleanline")
+		"feed feed code unit unit unit unit unit unit ship return count cleanline cleanline tip tip tip")
 }
 
 // kegKinds favours filling kegs, and what became of them.
@@ -108,7 +108,7 @@ func (h *history) do(a act) {
 	acts := map[string]func(act){
 		"receive": h.receive, "brew": h.brew, "split": h.split, "input": h.input, "add": h.add, "transfer": h.transfer,
 		"circulate": h.circulate, "crop": h.crop, "clean": h.clean, "cleanline": h.cleanLine, "remove": h.remove, "empty": h.empty,
-		"run": h.run, "feed": h.feed, "code": h.codeChange, "unit": h.pack, "ship": h.ship, "return": h.giveBack, "count": h.count,
+		"run": h.run, "feed": h.feed, "code": h.codeChange, "unit": h.pack, "ship": h.ship, "return": h.giveBack, "count": h.count, "tip": h.tip,
 	}
 	h.n++
 	if act := acts[a.kind]; act != nil {
@@ -303,4 +303,30 @@ func (h *history) remove(a act) {
 
 func (h *history) count(a act) {
 	h.put("counts", "subject", h.vesselAt(a.a), "quantity", a.qty, "unit", "L", "at", h.at(a.start), "ref", h.ref())
+}
+
+// tip puts some of a lot, or of one of two, back into another that is counted alike.
+func (h *history) tip(a act) {
+	beside := func(unit string) (out []lotMade) {
+		for _, l := range h.lots {
+			if l.into == "" && (unit == "" || l.unit == unit) {
+				out = append(out, l)
+			}
+		}
+		return out
+	}
+	into, ok := pick(beside(""), a.a)
+	if !ok {
+		return
+	}
+	like := beside(into.unit)
+	from, _ := pick(like, a.b)
+	if from.code == into.code {
+		return
+	}
+	code := from.code
+	if other, _ := pick(like, a.c); a.x == 7 && other.code != from.code && other.code != into.code {
+		code += "|" + other.code
+	}
+	h.put("tippings", "from", code, "into", into.code, "quantity", whole(a.qty, into.unit), "at", h.at(a.start), "ref", h.ref())
 }

@@ -284,7 +284,7 @@ func (w *world) recut() (changed bool) {
 // writeMoves writes what moves link, except feeds.
 func (w *world) writeMoves() {
 	for code, l := range w.lots {
-		if l.used > l.total+slack {
+		if l.used > l.total+l.tipped+slack {
 			w.fault("used-above-receipt", code)
 		}
 	}
@@ -299,6 +299,7 @@ func (w *world) writeMoves() {
 		}
 		if m.hasDst {
 			w.writeInto(m, m.dst, m.lo, 1)
+			w.writeTips(m, m.dst)
 			for _, o := range m.outs {
 				w.writeMaybes(o.pieces[0], m.dst)
 			}
@@ -306,6 +307,7 @@ func (w *world) writeMoves() {
 		for _, i := range m.ins {
 			dst := w.fillRef(m.to, i.place)
 			w.writeInto(m, dst, i.s, i.part)
+			w.writeTips(m, dst)
 			for _, o := range m.outs {
 				w.writeMaybes(o.pieceAt(i.s), dst)
 			}
@@ -387,6 +389,9 @@ func (w *world) inflowSources(i *inflow) (out []lineage.Ref) {
 			}
 		case lots.KindLot:
 			out = append(out, lotRef(s.code))
+			for _, code := range w.tipped(s.code, i.move.hi) {
+				out = append(out, lotRef(code))
+			}
 		case lots.KindUnit:
 			out = append(out, lineage.Ref{Kind: graph.Unit, Code: s.code})
 		case lots.KindBrew:

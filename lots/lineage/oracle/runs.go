@@ -197,6 +197,11 @@ func (w *world) cutRun(r *run) {
 				cuts = append(cuts, p.s)
 			}
 		}
+		for _, s := range f.from {
+			if s.kind == lots.KindLot {
+				cuts = append(cuts, w.tippedSince(s.code, f.until-1)...)
+			}
+		}
 	}
 	for _, c := range r.codes {
 		cuts = append(cuts, c.Since.From)
@@ -264,9 +269,11 @@ func (w *world) findLeft(r *run) {
 				}
 			}
 			for _, s := range f.from {
-				if until > r.s && !r.has(s.code, until) {
-					r.left = append(r.left, left{s.code, until})
-					w.fault("part-changed-between-runs", r.rec.Run)
+				for _, code := range append(w.tipped(s.code, f.until-1), s.code) {
+					if until > r.s && !r.has(code, until) {
+						r.left = append(r.left, left{code, until})
+						w.fault("part-changed-between-runs", r.rec.Run)
+					}
 				}
 			}
 		}
@@ -336,6 +343,12 @@ func (w *world) writeFeed(r *run, f *feed) {
 	for k, g := range r.segs {
 		dst, part := r.segRef(k), float64(g.e-g.s)
 		for _, s := range f.from {
+			if s.kind == lots.KindLot && (sure(g) || f.since <= g.s && g.e <= f.may) {
+				for _, code := range w.tipped(s.code, min(g.e, f.until)-1) {
+					w.contact(lotRef(code), dst, graph.Tipped)
+					g.fed = append(g.fed, fed{src: lotRef(code)})
+				}
+			}
 			switch {
 			case sure(g) && s.kind == lots.KindVessel:
 				w.writeTankFeed(f, s, g, dst, f.move.out*part/float64(f.until-f.since))
