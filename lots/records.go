@@ -145,11 +145,12 @@ type Transfer struct {
 	Via            []string
 }
 
-// Circulation joins the contents of vessels.
+// Circulation joins the contents of vessels, or perhaps did.
 type Circulation struct {
 	Meta
 	Vessels        []string
 	Started, Ended When
+	Perhaps        bool // nobody knows whether anything passed: nothing is moved on the books
 }
 
 // Crop is yeast taken from a vessel: a new lot.
@@ -230,6 +231,20 @@ type Shipment struct {
 	Shipment          string
 	Unit              Ref
 	Quantity          int64
+	Consignee         string
+	At                When
+	Document, Carrier string
+}
+
+// Bulk is a shipment of what was never packed: beer or yeast from a vessel, some of a lot, or a
+// by-product of a brew, such as spent grain.
+type Bulk struct {
+	Meta
+	Shipment          string
+	From              Ref // vessels, lots or brews
+	Qty               Quantity
+	Unit              Unit
+	Goods             string // in the words of the row; may be empty
 	Consignee         string
 	At                When
 	Document, Carrier string

@@ -43,6 +43,9 @@ func (b *book) usesOfLots() map[string][]use {
 			add(x.From, use{at: b.fedAt(x), entry: x.Seq, what: "run " + run, qty: float64(x.Qty.N)})
 		}
 	}
+	for _, x := range b.bulk {
+		add(x.From, use{at: x.At, entry: x.Seq, what: "shipped to " + x.Consignee, qty: float64(x.Qty.N), removed: true})
+	}
 	for _, x := range b.removals {
 		add(x.Subject, use{at: x.At, entry: x.Seq, what: x.Reason, qty: float64(x.Qty.N), removed: true})
 	}

@@ -234,11 +234,16 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 	case *lots.Transfer:
 		return x.Started, []lots.Ref{x.From}
 	case *lots.Circulation:
+		if x.Perhaps { // nobody took anything: what may have happened is told, whatever is on hold
+			return lots.When{}, nil
+		}
 		return x.Started, []lots.Ref{{Kind: lots.KindVessel, Codes: x.Vessels}}
 	case *lots.Feed:
 		return FedAt(g.tx, x), []lots.Ref{x.From}
 	case *lots.Shipment:
 		return x.At, []lots.Ref{x.Unit}
+	case *lots.Bulk:
+		return x.At, []lots.Ref{x.From}
 	case *lots.Removal:
 		if x.Reason == "taproom" {
 			return x.At, []lots.Ref{x.Subject}

@@ -140,6 +140,8 @@ func (e *engine) nameOf(entry int64) (who, code string) {
 		return "run " + r.Run, r.Run
 	case *lots.Removal:
 		return "a removal", ""
+	case *lots.Bulk:
+		return "shipment " + r.Shipment, ""
 	}
 	return "entry " + strconv.FormatInt(entry, 10), ""
 }
@@ -192,6 +194,8 @@ func lotUse(rec lots.Record, code string) int64 {
 		from, qty = r.From, r.Qty
 	case *lots.Removal:
 		from, qty = r.Subject, r.Qty
+	case *lots.Bulk:
+		from, qty = r.From, r.Qty
 	}
 	if from.Kind != lots.KindLot || from.OneOf() || from.Code() != code {
 		return 0

@@ -142,6 +142,9 @@ func (e *engine) expand(rec lots.Record) {
 	case *lots.Removal:
 		e.mark(0, e.holders(r.Subject)...)
 		e.used(r.Subject)
+	case *lots.Bulk:
+		e.mark(0, e.holders(r.From)...)
+		e.used(r.From)
 	}
 }
 
@@ -226,6 +229,7 @@ func (e *engine) settleVessel(v string) {
 	oldDraws, oldArrivals := e.known(v)
 	cell := e.vesselCell(settle(v, e.gather(v), e.limits))
 	e.replace(v, cell)
+	e.markPerhaps(v)
 	changed := changedEntries(oldDraws, cell.Draws, func(d Draw) int64 { return d.Entry }, Draw.Same)
 	for entry := range changed {
 		e.drawChanged(v, entry)

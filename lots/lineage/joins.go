@@ -31,7 +31,11 @@ func (e *engine) entryCell(entry int64) *Cell {
 	case *lots.Transfer:
 		e.joinTransfer(c, r)
 	case *lots.Circulation:
-		e.joinCirculation(c, r)
+		if r.Perhaps {
+			e.joinPerhaps(c, r)
+		} else {
+			e.joinCirculation(c, r)
+		}
 	case *lots.Crop:
 		dst := Ref{graph.Lot, r.Lot}
 		for _, d := range e.drawsOf(entry) {

@@ -127,7 +127,11 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 	case *lots.Transfer:
 		e.moveTransfer(m, v, r)
 	case *lots.Circulation:
-		if slices.Contains(r.Vessels, v) {
+		switch {
+		case !slices.Contains(r.Vessels, v):
+		case r.Perhaps:
+			m.outs = append(m.outs, perhaps(r))
+		default:
 			w := r.Started
 			m.ins = append(m.ins, inflow{entry: r.Seq, lo: w.From, hi: w.To, at: w.To, start: w.To, end: w.To, circ: true})
 		}
@@ -139,6 +143,11 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 		}
 	case *lots.Removal:
 		e.moveRemoval(m, v, r)
+	case *lots.Bulk:
+		if out, oneOf := e.drawsOn(r.From, v); out {
+			m.out(r.Seq, r.At, r.Qty.Millilitres(), oneOf)
+			m.named(e, r.Seq, r.From, v)
+		}
 	case *lots.Feed:
 		e.moveFeed(m, v, r)
 	}

@@ -84,7 +84,7 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 	code := fmt.Sprint(n)
 	tanks := "F1 F2 B1 B2"
 	runs := "R1 R2 R3"
-	switch rapid.IntRange(0, 16).Draw(t, "sheet") {
+	switch rapid.IntRange(0, 17).Draw(t, "sheet") {
 	case 0:
 		return "receipts", lots.Row{"lot": "N" + code, "item": "MALT", "supplier": "SUP", "supplier_lot": code, "quantity": qty(), "unit": "kg", "received_at": moment(t), "into": "SI"}
 	case 1, 2:
@@ -109,9 +109,9 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 			row["via"] = "H1"
 		}
 		return "transfers", row
-	case 9:
+	case 9, 17:
 		start, end := spanOf(t)
-		return "circulations", lots.Row{"vessels": pick(t, "F1;F2 B1;B2 F1;B1;B2"), "started_at": start, "ended_at": end, "ref": code}
+		return "circulations", lots.Row{"vessels": pick(t, "F1;F2 B1;B2 F1;B1;B2"), "started_at": start, "ended_at": end, "ref": code, "perhaps": pick(t, "yes no yes")}
 	case 10:
 		row := lots.Row{"lot": pick(t, "C1 C2"), "item": "YEAST", "vessel": pick(t, "F1 F2 B1"), "quantity": qty(), "unit": pick(t, "L kg"), "at": moment(t)}
 		if rapid.Bool().Draw(t, "into") {
@@ -125,6 +125,9 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		}
 		return "cleans", row
 	case 13:
+		if rapid.Bool().Draw(t, "shipped in bulk") {
+			return "shipments", lots.Row{"shipment": "S" + code, "unit": pick(t, tanks+" SI Y1 LM LH C1 LM|LH F1|B1 Ba"), "quantity": qty(), "quantity_unit": pick(t, "kg L"), "consignee": "D", "shipped_at": moment(t)}
+		}
 		return "removals", lots.Row{"subject": pick(t, tanks+" SI Y1"), "quantity": pick(t, "all 10 100"), "at": moment(t), "reason": "dumped", "ref": code}
 	case 14:
 		start, end := spanOf(t)
@@ -237,7 +240,7 @@ func correctOne(t *rapid.T, db *DB) {
 		set := map[string]string{}
 		column := rapid.SampledFrom(slices.Sorted(maps.Keys(row.Row))).Draw(t, "column")
 		switch column {
-		case "at", "since", "until", "started_at", "ended_at", "first_at", "last_at", "cast_out_at", "received_at":
+		case "at", "since", "until", "started_at", "ended_at", "first_at", "last_at", "cast_out_at", "received_at", "shipped_at":
 			set[column] = moment(t)
 		case "quantity", "volume", "out", "in", "good":
 			set[column] = "150"

@@ -33,8 +33,8 @@ const (
 // actKinds favours what fills, moves and packs.
 func actKinds() []string {
 	return strings.Fields("nothing receive receive receive brew brew brew brew split input input input add add add transfer transfer transfer transfer " +
-		"transfer transfer circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
-		"feed feed code unit unit unit unit unit unit ship return count cleanline")
+		"transfer transfer circulate circulate circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
+		"feed feed code unit unit unit unit unit unit ship ship ship return count cleanline")
 }
 
 func quantities() []string { return strings.Fields("100 50 200 400 1 0.4 210 25") }
@@ -241,7 +241,7 @@ func (h *history) circulate(a act) {
 	if a.x >= 6 && three != one && three != two {
 		both += ";" + three
 	}
-	h.put("circulations", "vessels", both, "started_at", h.at(a.start), "ended_at", h.at(a.end), "ref", h.ref())
+	h.put("circulations", "vessels", both, "started_at", h.at(a.start), "ended_at", h.at(a.end), "perhaps", []string{"", "yes", "yes", "no"}[a.y%4], "ref", h.ref())
 }
 
 func (h *history) crop(a act) {

@@ -85,7 +85,13 @@ func (w *world) readMoves() {
 			w.readTransfer(r)
 		case *lots.Removal:
 			w.readRemoval(r)
+		case *lots.Bulk:
+			w.add(instant(&move{entry: r.Entry(), from: w.sources(r.From), oneOf: r.From.OneOf(), out: r.Qty.Millilitres(), used: float64(r.Qty.N)}, r.At))
 		case *lots.Circulation:
+			if r.Perhaps {
+				w.readPerhaps(r)
+				continue
+			}
 			c := &circle{entry: r.Entry(), lo: r.Started.From, hi: r.Started.To}
 			for _, code := range r.Vessels {
 				v := w.vessels[code]

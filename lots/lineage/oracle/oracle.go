@@ -59,6 +59,7 @@ type world struct {
 	runOf   map[string]*run
 	moves   []*move
 	circles []*circle
+	perhaps []*move // vessels that may have been joined
 	passes  []*pass
 	cleared []*lots.Clearance
 }
@@ -100,6 +101,7 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	}
 	w.writeBooks()
 	w.writeMoves()
+	w.writePerhaps()
 	w.writeRuns()
 	w.writePasses()
 	if w.contentRing() {
