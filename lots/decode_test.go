@@ -170,6 +170,26 @@ func TestDecodeShipmentsInBulk(t *testing.T) {
 	}
 }
 
+// Rejects are counted in containers: they never stood in cases.
+func TestDecodeRejects(t *testing.T) {
+	l := brewery(t)
+	for _, c := range []struct {
+		row   string
+		qty   Quantity
+		count float64
+	}{
+		{"from=R-1 / quantity=121 / unit=each", Quantity{121, Pieces}, 121},
+		{"from=R-1 / quantity=2 / unit=case", Quantity{2, Cases}, 48},
+		{"from=R-1|R-2 / quantity=5 / unit=L", Quantity{5_000, Volume}, 10},
+	} {
+		rec, faults := decode(t, l, "additions", sheetRow("vessel=FV1 / at=2026-03-20 07:00 / "+c.row))
+		require.Empty(t, faults, c.row)
+		require.Equal(t, KindRun, rec.(*Addition).From.Kind)
+		require.Equal(t, c.qty, rec.(*Addition).Qty, c.row)
+		require.InDelta(t, c.count, rec.(*Addition).Count, 1e-12, c.row)
+	}
+}
+
 func TestDecodeBadRows(t *testing.T) {
 	l := brewery(t)
 	for _, c := range []struct{ sheet, change, want string }{
@@ -211,6 +231,7 @@ func TestDecodeBadRows(t *testing.T) {
 		{"brew_inputs", "from=M-1|M-1", "from: M-1 is named twice"},
 		{"brew_inputs", "from=|", `from: "|" does not name anything`},
 		{"brew_inputs", "unit=L", "unit: lot M-1 is kept in kg (mass); L is a unit of volume"},
+		{"feeds", "from=R-1", "from: R-1 cannot be fed with its own rejects: name the tank they were emptied into"},
 		{"additions", "volume=", "volume_unit: is given without a volume: give both"},
 		{"additions", "from=FV1", "from: FV1 cannot be added to itself"},
 		{"additions", "unit=each", "unit: lot M-1 is kept in kg (mass); each is a unit of pieces\nunit: M-2 holds kilograms or litres, not each"},

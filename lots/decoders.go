@@ -244,6 +244,11 @@ func decodeFeed(f *fields) Record {
 	d.Run, _ = f.one("run")
 	r, t := f.any("from")
 	d.From = r
+	for _, c := range r.Codes {
+		if c == d.Run {
+			f.fault("from", "%s cannot be fed with its own rejects: name the tank they were emptied into", c)
+		}
+	}
 	if d.HasQty {
 		d.Qty, d.Count = f.drawn("quantity", "unit", r, t)
 	} else if f.has("unit") {

@@ -127,7 +127,7 @@ type Addition struct {
 	Vessel    string
 	From      Ref
 	Qty       Quantity
-	Count     float64 // cases or kegs, where From is units
+	Count     float64 // cases or kegs, where From is units; containers, where it is the rejects of runs
 	At        When
 	Volume    int64 // mL it added, where the row says so
 	HasVolume bool
@@ -207,7 +207,7 @@ type Feed struct {
 	From               Ref
 	Qty                Quantity
 	HasQty             bool
-	Count              float64 // cases or kegs, where From is units
+	Count              float64 // cases or kegs, where From is units; containers, where it is the rejects of runs
 	Since, Until       When
 	HasSince, HasUntil bool
 	Overlap            int64 // seconds; meaningful where HasOverlap

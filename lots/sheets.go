@@ -168,7 +168,7 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "additions", Verb: "add", Noun: "addition", When: "at", Columns: []Column{
 		need(ref("vessel", "vessel it was added to", KindVessel)),
-		need(anyOf("from", "lot, vessel or unit it came from; A|B if it was one of them, not known which", KindLot, KindVessel, KindUnit)),
+		need(anyOf("from", "lot, vessel or unit it came from, or a run whose rejects were emptied into it; A|B if it was one of them, not known which", KindLot, KindVessel, KindUnit, KindRun)),
 		need(number("quantity", "how much")), need(unitCol("unit", "unit of the quantity")),
 		need(at("at", "when")), number("volume", "volume it added, if the quantity does not show it"),
 		unitCol("volume_unit", "unit of that volume"), text("purpose", "dry hop, fining, top-up ..."), refColumn, byColumn,
@@ -215,7 +215,7 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "feeds", Verb: "feed", Noun: "feed", When: "since", Columns: []Column{
 		need(ref("run", "the run", KindRun)),
-		need(anyOf("from", "vessel, lot or unit that fed it; A|B if it was one of them, not known which", KindVessel, KindLot, KindUnit)),
+		need(anyOf("from", "vessel, lot or unit that fed it, or a run whose rejects did; A|B if it was one of them, not known which", KindVessel, KindLot, KindUnit, KindRun)),
 		number("quantity", "how much"), unitCol("unit", "unit of the quantity"),
 		at("since", "from; else the run's start"), at("until", "until; else the run's end"),
 		number("overlap_min", "minutes of it left in the magazine or hopper; else the line's"), refColumn,

@@ -24,7 +24,8 @@ var verbs = map[string]verb{
 		`  heeltap input B26-031 --from SILO-1 --quantity "420 kg" --stage mash
   heeltap input B26-031 --from "L26-0021|L26-0022" --quantity "4 kg" --stage boil`},
 	"additions": {"Record an addition to a vessel", "Record an addition to a vessel. In a fermenter, bright or serving tank a solid adds no volume unless --volume says so.",
-		`  heeltap add FV2 --from L26-0142 --quantity "15 kg" --purpose "dry hop"`},
+		`  heeltap add FV2 --from L26-0142 --quantity "15 kg" --purpose "dry hop"
+  heeltap add FV3 --from R26-0031 --quantity "120 each" --purpose "rejects poured back"`},
 	"transfers": {"Record a transfer between vessels", "",
 		`  heeltap transfer --from FV2 --to BT1 --out "19.5 hL" --in 19.2 --started-at "2026-03-16 09:00" --ended-at "2026-03-16 10:10" --via "HOSE-3;CENTRIFUGE"`},
 	"circulations": {"Record that vessels were circulated together, or perhaps joined", "Record that vessels were circulated together. With --perhaps it only says that they may have been joined, as through a\nvalve that was perhaps open: what any of them held may be in the others, and nothing is moved on the books.",
@@ -40,7 +41,7 @@ var verbs = map[string]verb{
 		`  heeltap package --product PALE-44 --line CANS --started-at "2026-03-18 08:00" --ended-at "2026-03-18 12:00" --date-code "BB 2027-03-18" --good 13800 --rejects 210 --clock-offset-min 4`},
 	"codes": {"Record a different date code printed for part of a run", "Record a different date code that the coder printed for part of a run. Give true times, not the coder's.",
 		`  heeltap code R26-0031 --date-code "BB 2027-03-17" --since "2026-03-18 08:00" --until "2026-03-18 08:30"`},
-	"feeds": {"Record what fed a run: a tank, a lot of cans or ends, gas, or units being repacked", "",
+	"feeds": {"Record what fed a run: a tank, a lot of cans or ends, gas, units being repacked, or rejects of another run", "",
 		`  heeltap feed R26-0031 --from BT1
   heeltap feed R26-0031 --from L26-0090 --until "2026-03-18 09:30" --overlap-min 15`},
 	"units": {"Record a pallet, stack or keg filling", "Record a pallet, stack or keg filling. A second row for the same pallet tops it up from another run. For a keg, give its\nnumber: the filling's code is the number and the run.",

@@ -327,6 +327,10 @@ func (t teller) taken(q lots.Quantity, count float64, from lots.Ref) string {
 	switch {
 	case from.Kind == lots.KindUnit && (count != 0 || q.N == 0):
 		return t.goods(count, from)
+	case from.Kind == lots.KindRun && q.Dim == lots.Pieces:
+		return counted(q.N, "reject") + " of run " + either(from)
+	case from.Kind == lots.KindRun:
+		return t.amount(q) + " of rejects of run " + either(from)
 	case from.Kind == lots.KindVessel:
 		return t.amount(q) + " from " + either(from)
 	}

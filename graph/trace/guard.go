@@ -254,7 +254,11 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 
 // nodesTaken finds the nodes that an entry took of a thing: of a vessel the fills it drew on.
 func (g *guard) nodesTaken(entry int64, kind lots.Kind, code string) []store.Node {
-	if kind != lots.KindVessel {
+	switch kind {
+	case lots.KindRun: // its rejects: of any moment of it
+		return slices.DeleteFunc(g.tx.NodesOf(code), func(n store.Node) bool { return n.Kind != graph.Segment && n.Kind != graph.Stretch })
+	case lots.KindVessel:
+	default:
 		return g.tx.NodesNamed(code)
 	}
 	var out []store.Node

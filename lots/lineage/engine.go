@@ -28,7 +28,11 @@ func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 		e.expand(rec)
 	}
 	e.settleVessels()
-	e.followMaybes()
+	for before := -1; before != len(e.runs)+len(e.entries); {
+		before = len(e.runs) + len(e.entries)
+		e.followRejects()
+		e.followMaybes()
+	}
 	for entry := range e.entries {
 		e.out.Cells[entryOwner(entry)] = e.entryCell(entry)
 	}
@@ -200,6 +204,8 @@ func (e *engine) used(from lots.Ref) {
 			e.lots[code] = true
 		case lots.KindUnit:
 			e.units[code] = true
+		case lots.KindRun:
+			e.runs[code] = true
 		}
 	}
 }

@@ -201,7 +201,7 @@ func (e *engine) holders(from lots.Ref) []string {
 			t, _ := e.src.Thing(code)
 			v = t.Into
 		}
-		if from.Kind != lots.KindUnit && v != "" && !slices.Contains(out, v) {
+		if (from.Kind == lots.KindVessel || from.Kind == lots.KindLot) && v != "" && !slices.Contains(out, v) {
 			out = append(out, v)
 		}
 	}
@@ -241,6 +241,10 @@ func (e *engine) addedVolume(r *lots.Addition) float64 {
 	if r.From.Kind == lots.KindUnit {
 		t, _ := e.src.Thing(r.From.Code())
 		return r.Count * float64(t.PerCase*t.ContainerML)
+	}
+	if r.From.Kind == lots.KindRun {
+		t, _ := e.src.Thing(r.From.Code())
+		return r.Count * float64(t.ContainerML)
 	}
 	if e.gasInto(r.From, r.Vessel) {
 		return 0

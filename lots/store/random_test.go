@@ -97,7 +97,7 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		}
 		return "brew_inputs", row
 	case 4, 5:
-		row := lots.Row{"vessel": pick(t, tanks+" SI Y1 G1"), "from": pick(t, "LM LH SI F1 B2 LM|LH U1 U2 C1"), "quantity": qty(), "unit": pick(t, "kg L case"), "at": moment(t), "ref": code}
+		row := lots.Row{"vessel": pick(t, tanks+" SI Y1 G1"), "from": pick(t, "LM LH SI F1 B2 LM|LH U1 U2 C1 R1 R2 R1|R3"), "quantity": qty(), "unit": pick(t, "kg L case"), "at": moment(t), "ref": code}
 		if rapid.IntRange(0, 3).Draw(t, "volume") == 0 {
 			row["volume"], row["volume_unit"] = qty(), "L"
 		}
@@ -133,7 +133,7 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		start, end := spanOf(t)
 		return "runs", lots.Row{"run": pick(t, runs), "product": pick(t, "P P K"), "line": pick(t, "L1 L2"), "started_at": start, "ended_at": end, "date_code": "X", "good": qty(), "rejects": pick(t, "0 7")}
 	case 15:
-		row := lots.Row{"run": pick(t, runs), "from": pick(t, "B1 B2 F1 LE LE2 LH G1 B1|B2 LE|LE2 U1"), "ref": code}
+		row := lots.Row{"run": pick(t, runs), "from": pick(t, "B1 B2 F1 LE LE2 LH G1 B1|B2 LE|LE2 U1 R2 R3"), "ref": code}
 		if rapid.Bool().Draw(t, "since") {
 			row["since"], row["until"] = spanOf(t)
 		}

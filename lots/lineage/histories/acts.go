@@ -177,6 +177,12 @@ func (h *history) source(a act, not string, kinds string) (from, unit string, ok
 		}
 		return l.code, l.unit, ok
 	}
+	if r, ok := pick(h.runs, a.b); ok && a.c >= 3 && strings.Contains(kinds, "run") {
+		if other, _ := pick(h.runs, a.b+1+a.c); choice == "units" && other.code != r.code {
+			return r.code + "|" + other.code, "each", true
+		}
+		return r.code, []string{"each", "L", "case"}[a.c%3], true
+	}
 	u, ok := pick(h.units, a.b)
 	if other, _ := pick(h.units, a.b+1+a.c); choice == "units" && other.code != u.code {
 		return u.code + "|" + other.code, "case", ok
@@ -199,7 +205,7 @@ func (h *history) input(a act) {
 
 func (h *history) add(a act) {
 	to := h.vesselAt(a.a)
-	from, unit, ok := h.source(a, to, "lot vessel unit")
+	from, unit, ok := h.source(a, to, "lot vessel unit run")
 	if !ok {
 		return
 	}

@@ -1,6 +1,9 @@
 package histories
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // run records a run, the vessel that most runs draw on, and nothing else.
 func (h *history) run(a act) {
@@ -34,8 +37,8 @@ func (a act) span(r runMade) (since, until moment) {
 
 func (h *history) feed(a act) {
 	r, ok := pick(h.runs, a.a)
-	from, unit, found := h.source(a, "", "lot vessel unit")
-	if !ok || !found {
+	from, unit, found := h.source(a, "", "lot vessel unit run")
+	if !ok || !found || slices.Contains(strings.Split(from, "|"), r.code) { // no run is fed with its own rejects
 		return
 	}
 	if a.y == 7 {

@@ -99,6 +99,7 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	if w.flowRing() {
 		return nil, fmt.Errorf("flows run in a ring")
 	}
+	w.cutRuns()
 	w.writeBooks()
 	w.writeMoves()
 	w.writePerhaps()
