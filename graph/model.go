@@ -54,6 +54,7 @@ const (
 	NothingThere
 	BreakInDoubt
 	UncertainClean
+	CleanedWith
 	MayBeJoined
 )
 
@@ -74,6 +75,7 @@ var causes = [...]struct{ name, text string }{
 	NothingThere:   {"nothing-there", "drawn when the books show nothing in the vessel"},
 	BreakInDoubt:   {"break-in-doubt", "more came out after the clean than went in"},
 	UncertainClean: {"uncertain-clean", "the clean may not lie between the two"},
+	CleanedWith:    {"clean", "used in the clean before this was filled"},
 	MayBeJoined:    {"may-be-joined", "the two vessels were perhaps joined"},
 }
 

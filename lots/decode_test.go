@@ -72,7 +72,7 @@ var goodRows = map[string]string{
 	"transfers":    "transfer=T-1 / from=FV1 / to=FV2 / out=49 / in=48.5 / unit=hL / started_at=2026-03-16 08:00 / ended_at=2026-03-16 09:30 / via=HOSE;LINE",
 	"circulations": "vessels=FV1; FV2 / started_at=2026-03-16 10:00 / ended_at=2026-03-16 11:00",
 	"crops":        "lot=Y-1 / item=YEAST / vessel=FV1 / quantity=15 / unit=L / at=2026-03-12 / into=SILO",
-	"cleans":       "vessel=LINE / at=2026-03-17 / method=cip / verified=no",
+	"cleans":       "vessel=LINE / at=2026-03-17 / method=cip / verified=no / from=M-1|M-2",
 	"clearances":   "line=LINE / at=2026-03-18 07:40 / ref=x",
 	"runs":         "run=R-9 / product=PALE / line=LINE / started_at=2026-03-18 08:00 / ended_at=2026-03-18 10:30 / date_code=L9 / good=9000 / rejects=12 / clock_offset_min=-1.5",
 	"codes":        "run=R-1 / date_code=L2 / since=2026-03-18 09:00 / until=2026-03-18 09:30",
@@ -115,10 +115,10 @@ func TestDecodeGoodRows(t *testing.T) {
 			Started: day("2026-03-16 08:00"), Ended: day("2026-03-16 09:30"), Via: []string{"HOSE", "LINE"}},
 		"circulations": &Circulation{Vessels: []string{"FV1", "FV2"}, Started: day("2026-03-16 10:00"), Ended: day("2026-03-16 11:00")},
 		"crops":        &Crop{Lot: "Y-1", Item: "YEAST", Vessel: "FV1", Into: "SILO", Qty: Quantity{15_000, Volume}, Unit: "L", At: day("2026-03-12")},
-		"cleans":       &Clean{Subject: Ref{KindLine, []string{"LINE"}}, At: day("2026-03-17"), Method: "cip"},
+		"cleans":       &Clean{Subject: Ref{KindLine, []string{"LINE"}}, At: day("2026-03-17"), Method: "cip", From: lot("M-1", "M-2")},
 		"clearances":   &Clearance{Line: "LINE", At: day("2026-03-18 07:40")},
 		"runs": &Run{Run: "R-9", Product: "PALE", Line: "LINE", DateCode: "L9", Started: day("2026-03-18 08:00"), Ended: day("2026-03-18 10:30"),
-			Good: 9000, Rejects: 12, ClockOffset: -90},
+			Good: 9000, Rejects: 12, ClockOffset: -90, ClockChecked: true},
 		"codes": &CodeChange{Run: "R-1", DateCode: "L2", Since: day("2026-03-18 09:00"), Until: day("2026-03-18 09:30"), HasUntil: true},
 		"feeds": &Feed{Run: "R-1", From: lot("C-1"), Qty: Quantity{500, Pieces}, HasQty: true, Since: day("2026-03-18 08:00"), Until: day("2026-03-18 09:00"),
 			HasSince: true, HasUntil: true, HasOverlap: true},
@@ -248,6 +248,8 @@ func TestDecodeBadRows(t *testing.T) {
 		{"crops", "into=FV1", "into: a crop cannot go back into the vessel it was taken from"},
 		{"crops", "quantity=0.0000001", "quantity: must be more than zero"},
 		{"cleans", "method=hope", `method: "hope" is not one of cip, manual, rinse, purge`},
+		{"cleans", "from=P-1", `from: P-1 is a unit; this needs a lot or vessel`},
+		{"cleans", "from=HOSE", `from: HOSE is a path: beer passes through it and nothing stays in it; name it in via or as a feed`},
 		{"cleans", "vessel=M-1", "vessel: M-1 is a lot; this needs a vessel or line"},
 		{"runs", "ended_at=2026-03-18 08:00", "ended_at: ends before it starts"},
 		{"runs", "clock_offset_min=NaN", `clock_offset_min: "NaN" is not a number of minutes: write digits, with - in front where the coder was behind`},
@@ -368,4 +370,9 @@ func bounded(t *testing.T, v reflect.Value) {
 		require.GreaterOrEqual(t, v.Float(), 0.0)
 		require.LessOrEqual(t, v.Float(), float64(maxBase))
 	}
+}
+
+func TestNothingIsCleanedWithWhatIsInIt(t *testing.T) {
+	_, faults := decode(t, brewery(t), "cleans", Row{"vessel": "FV1", "at": "2026-03-17", "method": "rinse", "from": "FV1|FV2"})
+	require.EqualError(t, faults, "from: FV1 cannot be cleaned with what is in it: name the lot or the tank of the chemical")
 }

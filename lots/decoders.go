@@ -2,6 +2,7 @@ package lots
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -211,6 +212,12 @@ func decodeClean(f *fields) Record {
 	c := &Clean{Meta: f.meta(), At: f.when("at"), Method: f.text("method"), Verified: f.yes("verified", true)}
 	code, t := f.one("vessel")
 	c.Subject = Ref{Kind: t.Kind, Codes: []string{code}}
+	if f.has("from") {
+		c.From, _ = f.source("from")
+	}
+	if slices.Contains(c.From.Codes, code) {
+		f.fault("from", "%s cannot be cleaned with what is in it: name the lot or the tank of the chemical", code)
+	}
 	return c
 }
 
@@ -222,7 +229,7 @@ func decodeClearance(f *fields) Record {
 
 func decodeRun(f *fields) Record {
 	r := &Run{Meta: f.meta(), Run: f.code("run"), DateCode: f.text("date_code"), Started: f.when("started_at"), Ended: f.when("ended_at"),
-		Good: f.count("good"), Rejects: f.count("rejects"), ClockOffset: f.minutes("clock_offset_min")}
+		Good: f.count("good"), Rejects: f.count("rejects"), ClockOffset: f.minutes("clock_offset_min"), ClockChecked: f.has("clock_offset_min")}
 	r.Product, _ = f.one("product")
 	r.Line, _ = f.one("line")
 	f.order(r.Started, r.Ended, "ended_at", true)

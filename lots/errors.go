@@ -49,6 +49,7 @@ type Fault struct {
 	Line   int    // 1-based line of the file (the heading is line 1); 0 for a single entry
 	Column string // column name, or empty where the whole row is meant
 	Reason string
+	Held   bool // it takes what is on hold or was rejected: somebody may override that by name and reason
 }
 
 func (f Fault) String() string {

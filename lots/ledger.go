@@ -177,6 +177,12 @@ func (l *Ledger) introduced(code string) (*Sheet, Row, bool) {
 	return e.Sheet, e.Row, ok
 }
 
+// Introduces gives the entry that introduced a code.
+func (l *Ledger) Introduces(code string) (entry int64, ok bool) {
+	e, ok := l.named[code]
+	return e.Seq, ok
+}
+
 // Nearest names known codes that look like code.
 func (l *Ledger) Nearest(code string, kinds ...Kind) []string {
 	var all []string

@@ -169,6 +169,7 @@ type Clean struct {
 	At       When
 	Method   string
 	Verified bool
+	From     Ref // what it was cleaned with; of nothing where the row does not say
 }
 
 // Breaks reports whether the clean ends a vessel's chain.
@@ -189,6 +190,7 @@ type Run struct {
 	Started, Ended               When
 	Good, Rejects                int64
 	ClockOffset                  int64 // seconds, coder minus true
+	ClockChecked                 bool  // the offset was written down; otherwise nobody knows it
 }
 
 // CodeChange is a stretch of a run in which the coder printed something else.

@@ -195,7 +195,8 @@ var Sheets = []*Sheet{
 		need(ref("vessel", "vessel or line cleaned", KindVessel, KindLine)),
 		need(at("at", "when it was done")),
 		need(choice("method", "cip manual rinse purge", "cip or manual empties and cleans; rinse and purge do not")),
-		{Name: "verified", Type: YesNo, Help: "no if the clean was not verified"}, refColumn, byColumn,
+		{Name: "verified", Type: YesNo, Help: "no if the clean was not verified"},
+		anyOf("from", "lot or tank of the chemical it was cleaned with; A|B if it was one of them, not known which", KindLot, KindVessel), refColumn, byColumn,
 	}},
 	{Name: "clearances", Verb: "clear", Noun: "line clearance", When: "at", Columns: []Column{
 		need(ref("line", "line that was cleared", KindLine)),
@@ -205,7 +206,7 @@ var Sheets = []*Sheet{
 		newCode("run", KindRun, "code of the packaging run"),
 		need(ref("product", "what was packed", KindProduct)), ref("line", "line it ran on", KindLine),
 		need(at("started_at", "start")), need(at("ended_at", "end")),
-		need(text("date_code", "what the coder printed, exactly")),
+		text("date_code", "what the coder printed, exactly; may be empty where units are repacked, whose codes stay"),
 		need(count("good", "good containers")), count("rejects", "containers rejected"),
 		{Name: "clock_offset_min", Type: Offset, Help: "coder's clock minus true time, in minutes"}, byColumn,
 	}},

@@ -23,31 +23,42 @@ import (
 )
 
 func (e *env) demoCommand() *cobra.Command {
-	return &cobra.Command{
+	var serve bool
+	var listen string
+	cmd := &cobra.Command{
 		Use:   "demo [FOLDER]",
 		Short: "Build an invented brewery, trace a lot, and rehearse a recall on it",
 		Long: `Build fourteen months of records of an invented brewery in FOLDER (else heeltap-demo), trace a hop
 lot forward and a date code back, print a sheet of tags, and rehearse a whole recall. An earlier demo in that
-folder is replaced.`,
+folder is replaced. With --serve its pages are then served on this machine, with a person of each role to be.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			folder := "heeltap-demo"
 			if len(args) > 0 {
 				folder = args[0]
 			}
-			return e.demo(cmd.Context(), folder)
+			history := demo.Brewery()
+			if serve {
+				history = demo.AtWork()
+			}
+			if err := e.demo(cmd.Context(), folder, history); err != nil || !serve {
+				return err
+			}
+			return e.serveDemo(cmd.Context(), folder, listen)
 		},
 	}
+	cmd.Flags().BoolVar(&serve, "serve", false, "then serve the demo's pages")
+	cmd.Flags().StringVar(&listen, "listen", "127.0.0.1:8417", "with --serve: address and port to listen on")
+	return cmd
 }
 
 const demoFile = "tidewick.db"
 
-func (e *env) demo(ctx context.Context, folder string) (err error) {
+func (e *env) demo(ctx context.Context, folder string, history []demo.Entry) (err error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return lots.Errorf(lots.Invalid, "%s cannot be created: %w", folder, err)
 	}
 	e.db = filepath.Join(folder, demoFile)
-	history := demo.Brewery()
 	story := demo.Told(history)
 	started := e.now()
 	for _, ending := range []string{"", "-wal", "-shm"} {

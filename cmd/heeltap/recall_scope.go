@@ -78,7 +78,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	r.showInside(tx.Site(), s.Answer, all)
 	r.showDecisions(now, s)
 	r.showWhetherLeft(tx, s)
-	for _, f := range s.Answer.Findings {
+	for _, f := range s.Answer.Faults() {
 		r.printf("  finding: %s: %s\n", f.Code, f.Text)
 	}
 	return nil

@@ -64,7 +64,7 @@ and by when is up to the responsible person under the law where the beer was mad
 	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand(), e.muteCommand())
 	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand())
-	in(groupSetUp, e.initCommand(), e.demoCommand(), e.setCommand())
+	in(groupSetUp, e.initCommand(), e.serveCommand(), e.peopleCommand(), e.demoCommand(), e.setCommand())
 	for _, s := range lots.Sheets {
 		group := groupRecord
 		if s.When == "" {

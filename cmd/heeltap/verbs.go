@@ -32,8 +32,9 @@ var verbs = map[string]verb{
 		`  heeltap circulate BT1 BT2 --started-at "2026-03-17 08:00" --ended-at "2026-03-17 09:00"
   heeltap circulate FV1 FV2 --perhaps --started-at "2026-03-17 18:00" --ended-at "2026-03-18 07:30"`},
 	"crops": {"Record a yeast crop", "", `  heeltap crop --item YEAST-A --vessel FV2 --quantity "40 L" --into BRINK-1`},
-	"cleans": {"Record a clean", "Record a clean of a vessel or line. A verified cip or manual clean ends a vessel's chain; rinse and purge do not.",
-		`  heeltap clean FV2 --method cip --verified yes`},
+	"cleans": {"Record a clean", "Record a clean of a vessel or line. A verified cip or manual clean ends a vessel's chain; rinse and purge do not. Name\nthe lot or the tank of the chemical with --from: if it turns out bad, what was filled next is traced from it.",
+		`  heeltap clean FV2 --method cip --verified yes --from L26-0118
+  heeltap clean CANS --method rinse --from "L26-0118|L26-0119"`},
 	"clearances": {"Record that a line was cleared: no cans, ends, labels or carriers were left in it",
 		"Record that a line was cleared: no cans, ends, labels or carriers of the run before were left in its\nmagazines, hoppers and rolls. Unless this is recorded, they count as possible in the first packages of the next run.",
 		`  heeltap clear CANS`},

@@ -194,6 +194,8 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 			if !through {
 				use(x.From, "run "+x.Run, x.Qty, x.HasQty, runStart(tx, x.Run), x.Seq)
 			}
+		case *lots.Clean:
+			use(x.From, "a clean of "+x.Subject.Code(), lots.Quantity{}, false, x.At, x.Seq)
 		case *lots.Removal:
 			if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() && !through {
 				add("removed", x.Reason, float64(x.Qty.N), x.At, x.Seq)

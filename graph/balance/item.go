@@ -161,7 +161,7 @@ func ownVessels(tx *store.Tx, item string) map[string]bool {
 		}
 	}
 	for vessel := range out {
-		for _, a := range tx.VesselArrivals(vessel) {
+		for _, a := range trace.InflowsOf(tx, vessel) {
 			rec, _ := tx.Record(a.Entry)
 			if rec == nil || lotOf(rec, item) == "" {
 				delete(out, vessel)

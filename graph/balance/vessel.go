@@ -51,7 +51,7 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 	in := func(t int64) bool { return t >= p.From && t < p.Until }
 	fills := contents(tx, code)
 	arrivals := map[int64][]int64{} // fill to entries
-	for _, a := range tx.VesselArrivals(code) {
+	for _, a := range trace.InflowsOf(tx, code) {
 		arrivals[a.Fill] = append(arrivals[a.Fill], a.Entry)
 	}
 	if opening := contentAt(fills, p.From); opening > 0 {

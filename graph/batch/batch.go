@@ -404,7 +404,7 @@ func (w *writer) units() []paper.Part {
 			held = "possibly"
 		}
 		b := u.Books
-		t.Rows = append(t.Rows, []string{u.Code, strings.Join(u.Runs, " "), strings.Join(u.DateCodes, ", "), strconv.FormatInt(b.Quantity, 10), num(b.Shipped), num(b.Returned), num(b.Removed), num(b.Repacked), num(b.OnHand()), w.counted(u.Code), held})
+		t.Rows = append(t.Rows, []string{u.Code, strings.Join(u.Runs, " "), u.CodesText(), strconv.FormatInt(b.Quantity, 10), num(b.Shipped), num(b.Returned), num(b.Removed), num(b.Repacked), num(b.OnHand()), w.counted(u.Code), held})
 	}
 	for _, x := range w.ahead.Shipments {
 		if !slices.ContainsFunc(strings.Split(x.Unit, "|"), func(u string) bool { return ours[u] }) {

@@ -109,6 +109,15 @@ func kegNotWashed(b *book) (out []Hit) {
 	return out
 }
 
+// kegWashInDoubt folds the lineage's finding, with the command that puts each right.
+func kegWashInDoubt(b *book) []Hit {
+	out := b.folded("keg-wash-in-doubt")
+	for i, h := range out {
+		out[i].Mend = "heeltap amend " + h.Code + " washed_at=TIME --reason …"
+	}
+	return out
+}
+
 // fewestOthers is how many other runs of a product it takes to say what is usual.
 const fewestOthers = 5
 

@@ -31,6 +31,7 @@ func packagingRules() []Rule {
 		{"keg-filled-while-out", Misses, "a keg was filled while it was still out: a return is missing, or a keg number is wrong", "heeltap return --unit KEG/RUN --state empty", kegFilledWhileOut},
 		{"keg-filled-while-full", Misses, "a keg was filled while the books still had its last filling here: a shipment, a return or a keg number is wrong, so nobody knows who has which filling", "heeltap ship, or heeltap remove KEG/RUN, as it was", kegFilledWhileFull},
 		{"keg-not-washed", Widens, "a fault of the keg washer cannot be traced to it", "heeltap amend KEG/RUN washed_at=… washer=…", kegNotWashed},
+		{"keg-wash-in-doubt", Misses, "nothing says that the keg was washed between two fillings: what was left of the one before may be in the next", "heeltap amend KEG/RUN washed_at=TIME", kegWashInDoubt},
 		{"tank-age", Slows, "beer is not packed that young, or that old: a brew, a tank or a date is wrong", "heeltap amend RUN started_at=…, or the brew's", tankAge},
 		{"usual-lot-missing", Widens, "nearly every other run of the product has a lot of this kind in it: a recall of such a lot misses this run", "record the input, addition or feed that is missing", usualLotMissing},
 		{"repack-does-not-add-up", Misses, "what was unpacked does not match what was packed: some packages have lost their lots", "heeltap feed RUN --from UNIT --quantity …", repackDoesNotAddUp},

@@ -159,6 +159,13 @@ func (c Change) judge(tx *store.Tx, out *Corrected, rows, takers []int64, held [
 		return err
 	}
 	for _, p := range out.Pairs {
+		bare, faults := trace.Uncoded(tx, []int64{p.Corrects})
+		if len(faults) > 0 {
+			return lots.Errorf(lots.Invalid, "%s", faults[0].Reason)
+		}
+		for _, f := range bare {
+			out.Warnings = append(out.Warnings, f.Reason)
+		}
 		odd, err := doubt.Of(tx, p.Corrects)
 		if err != nil {
 			return err

@@ -128,6 +128,12 @@ func (t teller) clean(x *lots.Clean) string {
 	}
 	text := did + " " + x.Subject.Code() + how + t.at(x.At)
 	switch {
+	case x.From.Kind == lots.KindVessel:
+		text += " from " + either(x.From)
+	case x.From.Kind == lots.KindLot:
+		text += " with " + t.named(x.From)
+	}
+	switch {
 	case x.Breaks():
 		return text + ": what goes in next starts clean"
 	case x.Method == "cip" || x.Method == "manual":

@@ -99,6 +99,9 @@ func (r *Recall) Notify(tx *store.Tx, s *scope.Scope) (*Notification, error) {
 	for _, y := range s.Undecided() {
 		n.Open = append(n.Open, fmt.Sprintf("not decided: %s; %s", y.Text(), howToDecide(y.Code)))
 	}
+	for _, f := range s.Answer.UsesUnknown() {
+		n.Open = append(n.Open, f.Text)
+	}
 	a, err := r.Reconcile(tx, s)
 	if err != nil {
 		return nil, err

@@ -134,6 +134,9 @@ func Spelled(tx *store.Tx, text string) string {
 	}
 	_, bare := splitKind(text)
 	code := t.from[0].Code
+	if t.from[0].Kind == kindClean { // by its entry, which no correction changes
+		return cleanCode(code)
+	}
 	before, rest, pinned := cutLast(code, "@")
 	if !pinned {
 		before, rest, pinned = strings.Cut(code, "/")

@@ -283,10 +283,7 @@ func (q *asked) runs(parts map[string][]int64) []Run {
 			continue
 		}
 		e := Run{Reached: q.runReached(code, parts[code]), Product: run.Product, Cases: run.Good / max(product.PerCase, 1)}
-		for _, c := range codesOf(q.tx, run) {
-			e.DateCodes = append(e.DateCodes, c.code)
-		}
-		e.DateCodes = sortedSet(e.DateCodes)
+		e.DateCodes = append([]string{}, CodesOfRun(q.tx, run)...)
 		if run.Line != "" {
 			e.Line = &run.Line
 		}

@@ -30,7 +30,7 @@ func Stopped(tx *store.Tx, entries []int64) (lots.Faults, error) {
 	var faults lots.Faults
 	for i, entry := range entries {
 		if taken := g.taken(entry); len(taken) > 0 {
-			faults = append(faults, lots.Fault{Line: i + 1, Reason: taken[0].why})
+			faults = append(faults, lots.Fault{Line: i + 1, Reason: taken[0].why, Held: true})
 		}
 	}
 	return faults, cmp.Or(g.err, tx.Err())
@@ -243,6 +243,8 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 	case *lots.Shipment:
 		return x.At, []lots.Ref{x.Unit}
 	case *lots.Bulk:
+		return x.At, []lots.Ref{x.From}
+	case *lots.Clean:
 		return x.At, []lots.Ref{x.From}
 	case *lots.Removal:
 		if x.Reason == "taproom" {

@@ -152,10 +152,20 @@ func (r *resolver) dateCode(t *target, m reading) error {
 		}
 		t.merge(one)
 	}
-	if len(t.from) == 0 {
-		return fault
+	switch {
+	case len(t.from) > 0 && m.at == nil:
+		return nil
+	case len(t.from) > 0:
+		return r.withinMargin(t, m)
 	}
-	return nil
+	if m.at != nil && lots.KindOf(fault) == lots.NotFound {
+		text, err := r.notThen(m)
+		if err != nil {
+			return err
+		}
+		return lots.Errorf(lots.NotFound, "%s", text)
+	}
+	return fault
 }
 
 // run starts at a run, or at what of it carries a printed code or ran at a time as printed.

@@ -30,6 +30,8 @@ func (r *resolver) target(m reading) (*target, error) {
 		err = r.keg(t, m)
 	case kindDateCode:
 		err = r.dateCode(t, m)
+	case kindClean:
+		return r.clean(m.code)
 	case kindSupplierLot, kindSSCC, kindDocument:
 		for _, p := range r.tx.PrintedAs(m.code, true) {
 			if p.Kind == m.kind {

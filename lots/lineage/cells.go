@@ -47,6 +47,11 @@ func (e *engine) vesselCell(b *book) *Cell {
 		in := b.moves.ins[a.in]
 		c.Arrivals = append(c.Arrivals, Arrival{Vessel: b.vessel, Entry: in.entry, Start: in.start, End: in.end, Fill: b.fills[a.fill].since})
 	}
+	for _, w := range b.moves.washes {
+		for _, f := range b.filledAfter(w) {
+			c.Arrivals = append(c.Arrivals, Arrival{Vessel: b.vessel, Entry: w.entry, Start: w.lo, End: w.hi, Fill: b.fills[f].since})
+		}
+	}
 	return c
 }
 
@@ -142,6 +147,8 @@ func (e *engine) nameOf(entry int64) (who, code string) {
 		return "a removal", ""
 	case *lots.Bulk:
 		return "shipment " + r.Shipment, ""
+	case *lots.Clean:
+		return "a clean of " + r.Subject.Code(), ""
 	}
 	return "entry " + strconv.FormatInt(entry, 10), ""
 }
@@ -249,6 +256,7 @@ func (e *engine) unitCell(code string) *Cell {
 		return c
 	}
 	node.Den = max(node.Total, used)
+	e.fromBefore(c, code, node.Entry)
 	if used > node.Total+eps {
 		c.Findings = append(c.Findings, Finding{"drawn-above-content", code,
 			fmt.Sprintf("more of %s is used or removed than was packed: a unit or a quantity is wrong", code), node.Entry})

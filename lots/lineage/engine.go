@@ -22,6 +22,9 @@ type Delta struct {
 func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 	e := newEngine(src, limits)
 	for _, rec := range changed {
+		e.changed[rec.Entry()] = true
+	}
+	for _, rec := range changed {
 		if err := e.refuseCrossing(rec); err != nil {
 			return nil, err
 		}
@@ -63,7 +66,9 @@ type engine struct {
 	out    *Delta
 
 	vessels, runs, items, lots, brews, units map[string]bool
-	entries                                  map[int64]bool
+	entries, changed                         map[int64]bool
+	kegs                                     map[string]*keg
+	washes, followed                         map[string]bool  // runs: a wash of one of its kegs is noted; its kegs are marked
 	fresh                                    map[string]*Cell // vessels derived in this pass
 	freshDraws                               map[int64][]Draw
 	freshArrivals                            map[int64][]Arrival
@@ -74,7 +79,8 @@ func newEngine(src Source, limits Limits) *engine {
 		src: cachedSource{Source: src, things: map[string]lots.Thing{}}, limits: limits, zone: src.Site().Zone,
 		out:     &Delta{Cells: map[string]*Cell{}},
 		vessels: map[string]bool{}, runs: map[string]bool{}, items: map[string]bool{},
-		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{},
+		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{}, changed: map[int64]bool{},
+		kegs: map[string]*keg{}, washes: map[string]bool{}, followed: map[string]bool{},
 		fresh: map[string]*Cell{}, freshDraws: map[int64][]Draw{}, freshArrivals: map[int64][]Arrival{},
 	}
 }
@@ -131,6 +137,7 @@ func (e *engine) expand(rec lots.Record) {
 		e.expandRun(r.Run)
 		e.through(r.Line)
 		e.followLine(r.Line, r.Started.From, r.Ended.End())
+		e.followKegs(r)
 	case *lots.CodeChange:
 		e.runs[r.Run] = true
 	case *lots.Feed:
@@ -143,6 +150,11 @@ func (e *engine) expand(rec lots.Record) {
 		e.used(r.From)
 	case *lots.Packed:
 		e.runs[r.Run], e.units[r.Unit] = true, true
+		e.followPacked(r)
+	case *lots.Shipment:
+		e.follow(r.Unit)
+	case *lots.Return:
+		e.follow(r.Unit)
 	case *lots.Removal:
 		e.mark(0, e.holders(r.Subject)...)
 		e.used(r.Subject)
@@ -183,10 +195,10 @@ func (e *engine) passed() {
 	}
 }
 
-// cleaned marks what was cleaned, and the vessels that were being emptied into it then.
+// cleaned marks what was cleaned and what it was cleaned with, and the vessels that were being emptied into it then.
 func (e *engine) cleaned(c *lots.Clean) {
-	e.mark(0, c.Subject.Codes...)
-	e.through(c.Subject.Codes...)
+	e.mark(c.Seq, append(e.holders(c.From), c.Subject.Codes...)...)
+	e.cleanedOther(c)
 	for _, rec := range e.src.Touching(c.Subject.Code()) {
 		if t, ok := rec.(*lots.Transfer); ok && t.To == c.Subject.Code() {
 			if lo, hi, flows := transferTime(t); flows && lo < c.At.From && c.At.From < hi {
@@ -204,9 +216,17 @@ func (e *engine) used(from lots.Ref) {
 			e.lots[code] = true
 		case lots.KindUnit:
 			e.units[code] = true
+			e.followUnit(code)
 		case lots.KindRun:
 			e.runs[code] = true
 		}
+	}
+}
+
+// follow marks the keg fillings that may have come next after those a row names.
+func (e *engine) follow(units lots.Ref) {
+	for _, code := range units.Codes {
+		e.followUnit(code)
 	}
 }
 
@@ -314,6 +334,9 @@ func (e *engine) drawChanged(v string, entry int64) {
 		e.markCirculation(r)
 	case *lots.BrewInput, *lots.Crop, *lots.Addition:
 		e.entries[entry] = true
+	case *lots.Clean:
+		e.entries[entry] = true
+		e.cleanedOther(r)
 	}
 }
 

@@ -13,6 +13,7 @@ type ledgerSource struct {
 	*lots.Ledger
 	byEntry map[int64]lots.Record
 	lines   map[string][]onLine // sorted by start
+	kegs    map[string][]lots.Record
 }
 
 // onLine is a run or clearance in the order of its line.
@@ -65,6 +66,18 @@ func (s ledgerSource) LineBefore(line string, from, until int64) (out []lots.Rec
 
 func (ledgerSource) LineAfter(string, int64, int64) []lots.Record { return nil } // every run is derived anyway
 
+// Stated is what Source says.
+func (s ledgerSource) Stated(code string) (lots.Record, bool) {
+	entry, ok := s.Introduces(code)
+	if !ok {
+		return nil, false
+	}
+	return s.Record(entry)
+}
+
+// Fillings is what Source says.
+func (s ledgerSource) Fillings(keg string) []lots.Record { return s.kegs[keg] }
+
 func (s ledgerSource) Record(entry int64) (lots.Record, bool) {
 	r, ok := s.byEntry[entry]
 	return r, ok
@@ -78,9 +91,13 @@ func (ledgerSource) PassesThrough(string) []Pass     { return nil }
 
 // DeriveAll derives the whole lineage of a ledger.
 func DeriveAll(l *lots.Ledger, limits Limits) (*Delta, error) {
-	src := ledgerSource{Ledger: l, byEntry: make(map[int64]lots.Record, len(l.Records())), lines: ledgerLines(l.Records())}
+	src := ledgerSource{Ledger: l, byEntry: make(map[int64]lots.Record, len(l.Records())), lines: ledgerLines(l.Records()), kegs: map[string][]lots.Record{}}
 	for _, r := range l.Records() {
 		src.byEntry[r.Entry()] = r
+		if p, ok := r.(*lots.Packed); ok && p.UnitKind == "keg" {
+			number, _, _ := lots.SplitFilling(p.Unit)
+			src.kegs[number] = append(src.kegs[number], r)
+		}
 	}
 	d, err := Derive(src, limits, l.Records())
 	if err != nil {

@@ -42,6 +42,8 @@ func (e *engine) entryCell(entry int64) *Cell {
 			e.linkDraw(c, d, dst, unknown, graph.Cropped, r.At.From)
 		}
 		e.fillFrom(c, entry, dst, float64(r.Qty.N))
+	case *lots.Clean:
+		e.joinClean(c, r)
 	}
 	return c
 }
@@ -160,6 +162,8 @@ func (e *engine) latestOf(d Draw) int64 {
 	case *lots.Addition:
 		return r.At.To
 	case *lots.Crop:
+		return r.At.To
+	case *lots.Clean:
 		return r.At.To
 	case *lots.Transfer:
 		if _, hi, flows := transferTime(r); !flows {

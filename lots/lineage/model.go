@@ -69,7 +69,8 @@ func (d Draw) Same(o Draw) bool {
 		d.Root == o.Root && d.OneOf == o.OneOf && slices.Equal(d.Maybe, o.Maybe)
 }
 
-// Arrival is one piece of an inflow of a vessel and the fill it started.
+// Arrival is one piece of an inflow of a vessel and the fill it started; of a clean, a fill that what it left
+// behind may be in.
 type Arrival struct {
 	Vessel     string
 	Entry      int64
@@ -116,6 +117,10 @@ type Source interface {
 	Touching(code string) []lots.Record
 	// Record finds one record; false where the entry does not stand (void or no record).
 	Record(entry int64) (lots.Record, bool)
+	// Stated finds the record that introduced a code, without reading all that name it.
+	Stated(code string) (lots.Record, bool)
+	// Fillings lists the rows of units that are fillings of a keg, by its number, in journal order.
+	Fillings(keg string) []lots.Record
 	// LineBefore lists the runs and clearances of a line that start at or before until and lie, or may
 	// lie, within the last LineMemory of its running time before from; in any order.
 	LineBefore(line string, from, until int64) []lots.Record

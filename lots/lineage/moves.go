@@ -56,6 +56,7 @@ type moves struct {
 	ins      []inflow
 	outs     []outflow
 	cleans   []clean
+	washes   []wash
 	findings []Finding
 }
 
@@ -98,6 +99,7 @@ func (m *moves) sort() {
 		return cmp.Or(cmp.Compare(a.entry, b.entry), cmp.Compare(a.at, b.at))
 	})
 	slices.SortFunc(m.cleans, func(a, b clean) int { return cmp.Compare(a.entry, b.entry) })
+	slices.SortFunc(m.washes, func(a, b wash) int { return cmp.Compare(a.entry, b.entry) })
 }
 
 // move adds what one record does to vessel v.
@@ -138,9 +140,7 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 	case *lots.Crop:
 		e.moveCrop(m, v, r)
 	case *lots.Clean:
-		if r.Breaks() && r.Subject.Code() == v {
-			m.cleans = append(m.cleans, clean{entry: r.Seq, lo: r.At.From, hi: r.At.To, at: r.At.From})
-		}
+		e.moveClean(m, v, r)
 	case *lots.Removal:
 		e.moveRemoval(m, v, r)
 	case *lots.Bulk:
@@ -347,6 +347,21 @@ func (e *engine) moveCrop(m *moves, v string, r *lots.Crop) {
 		qty = 0
 	}
 	m.out(r.Seq, r.At, qty, false)
+}
+
+// moveClean notes a clean of v, and what it was cleaned with as an outflow of v that draws nothing from the
+// books: nobody writes down how much.
+func (e *engine) moveClean(m *moves, v string, r *lots.Clean) {
+	if r.Subject.Code() == v {
+		m.washes = append(m.washes, wash{r.Seq, r.At.From, r.At.To, r.Breaks()})
+		if r.Breaks() {
+			m.cleans = append(m.cleans, clean{entry: r.Seq, lo: r.At.From, hi: r.At.To, at: r.At.From})
+		}
+	}
+	if out, oneOf := e.drawsOn(r.From, v); out {
+		m.out(r.Seq, r.At, 0, oneOf)
+		m.named(e, r.Seq, r.From, v)
+	}
 }
 
 func (e *engine) moveRemoval(m *moves, v string, r *lots.Removal) {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"time"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -15,12 +16,8 @@ func (e *engine) pathCell(item string) *Cell {
 	c := &Cell{Owner: "p:" + item}
 	passes := e.passesThrough(item)
 	cleans := e.cleansOf(item)
-	refs := make([]Ref, len(passes))
+	refs := passRefs(item, passes, e.zone)
 	for i, p := range passes {
-		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, e.zone)}
-		if n := sameStart(passes[:i], p.Start); n > 0 {
-			refs[i].Code += fmt.Sprintf("#%d", n+1)
-		}
 		c.Nodes = append(c.Nodes, Node{Ref: refs[i], Home: item, Since: p.Start, Until: p.End, Den: 1, Entry: p.Entry})
 		for _, src := range p.Srcs {
 			c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
@@ -31,10 +28,10 @@ func (e *engine) pathCell(item string) *Cell {
 			contact(refs[from], refs[to], graph.Path, passes[to].Entry, passes[to].Start),
 			contact(refs[from], passes[to].Dst, graph.Path, passes[to].Entry, passes[to].Start))
 	}
-	for q, before := range predecessors(passes) {
+	for q, before := range predecessors(stretchesOf(passes)) {
 		for _, p := range before {
 			switch {
-			case !passes[p].surelyBefore(passes[q]):
+			case !passes[p].stretch().surelyBefore(passes[q].stretch()):
 				residue(p, q)
 				residue(q, p)
 			case !cleans.between(passes[p], passes[q]):
@@ -42,7 +39,20 @@ func (e *engine) pathCell(item string) *Cell {
 			}
 		}
 	}
+	e.passCleans(c, item, passes, refs)
 	return c
+}
+
+// passRefs names the passes of an item, sorted by start.
+func passRefs(item string, passes []Pass, zone *time.Location) []Ref {
+	refs := make([]Ref, len(passes))
+	for i, p := range passes {
+		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, zone)}
+		if n := sameStart(passes[:i], p.Start); n > 0 {
+			refs[i].Code += fmt.Sprintf("#%d", n+1)
+		}
+	}
+	return refs
 }
 
 // sameStart counts the passes that end a list and start at one instant.
@@ -91,28 +101,41 @@ func (e *engine) runRedone(p Pass) bool {
 	return ok && e.runs[r.Run]
 }
 
-// surelyBefore reports whether p ended before q began; passes that start together count both ways.
-func (p Pass) surelyBefore(q Pass) bool { return p.End <= q.Start && p.Start != q.Start }
+// stretch is when something was: a pass, or the filling of a keg.
+type stretch struct{ start, end int64 }
 
-// predecessors lists for each pass (sorted by start) the passes just before it,
-// with no third lying wholly between, and the earlier ones whose order with it is uncertain.
-func predecessors(passes []Pass) [][]int {
-	out := make([][]int, len(passes))
-	maxEnd := make([]int64, len(passes)) // of all passes up to this one
+func (p Pass) stretch() stretch { return stretch{p.Start, p.End} }
+
+func stretchesOf(passes []Pass) []stretch {
+	out := make([]stretch, len(passes))
 	for i, p := range passes {
-		maxEnd[i] = p.End
+		out[i] = p.stretch()
+	}
+	return out
+}
+
+// surelyBefore reports whether p ended before q began; what starts together counts both ways.
+func (p stretch) surelyBefore(q stretch) bool { return p.end <= q.start && p.start != q.start }
+
+// predecessors lists for each stretch (sorted by start) those just before it,
+// with no third lying wholly between, and the earlier ones whose order with it is uncertain.
+func predecessors(all []stretch) [][]int {
+	out := make([][]int, len(all))
+	maxEnd := make([]int64, len(all)) // of all up to this one
+	for i, p := range all {
+		maxEnd[i] = p.end
 		if i > 0 {
-			maxEnd[i] = max(p.End, maxEnd[i-1])
+			maxEnd[i] = max(p.end, maxEnd[i-1])
 		}
 	}
-	for q := range passes {
-		latest := passes[q].Start // start of the latest pass that surely ended before q
+	for q := range all {
+		latest := all[q].start // start of the latest that surely ended before q
 		known := false
 		for p := q - 1; p >= 0 && (!known || maxEnd[p] >= latest); p-- {
-			if passes[p].surelyBefore(passes[q]) && !known {
-				latest, known = passes[p].Start, true
+			if all[p].surelyBefore(all[q]) && !known {
+				latest, known = all[p].start, true
 			}
-			between := known && passes[p].surelyBefore(passes[q]) && passes[p].End <= latest && passes[p].Start != latest
+			between := known && all[p].surelyBefore(all[q]) && all[p].end <= latest && all[p].start != latest
 			if !between {
 				out[q] = append(out[q], p)
 			}

@@ -153,6 +153,7 @@ func (e *engine) runCell(code string) *Cell {
 	for i := range segs {
 		segs[i].supplyLeft(left)
 	}
+	e.supplyCleans(run, segs)
 	e.packUnits(c, run, product, segs)
 	for i := range segs {
 		s := &segs[i]

@@ -1,6 +1,6 @@
 // Package store keeps a brewery's journal, records and lineage in one SQLite file.
 //
-// It is the only room that knows SQL. It knows records and lineage generically
+// It is the only room that knows the records by SQL. It knows records and lineage generically
 // (a row of a sheet, a cell with nodes and links) and must not know what a trace
 // or a recall is.
 //

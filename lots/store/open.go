@@ -6,23 +6,17 @@ import (
 	"embed"
 	"errors"
 	"fmt"
-	"net/url"
 	"os"
 	"path/filepath"
 	"time"
 
-	"modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
-
 	"heeltap/lots"
 	"heeltap/lots/lineage"
+	"heeltap/lots/sqlfile"
 )
 
 // applicationID marks the file as heeltap's ("htap").
 const applicationID = 0x68746170
-
-// wait is how long a connection waits for another process that holds the file.
-const wait = 5 * time.Second
 
 //go:embed migration/*.sql
 var migrations embed.FS
@@ -36,19 +30,9 @@ type DB struct {
 
 	path    string
 	scratch bool
+	file    *sqlfile.File
 	write   *sql.DB
 	read    *sql.DB
-}
-
-func address(path, mode string, params ...string) string {
-	q := url.Values{"mode": {mode}, "_pragma": {
-		fmt.Sprintf("busy_timeout(%d)", wait.Milliseconds()), "foreign_keys(1)", "recursive_triggers(1)", "trusted_schema(0)", "cache_size(-65536)",
-	}}
-	for i := 0; i+1 < len(params); i += 2 {
-		q.Add(params[i], params[i+1])
-	}
-	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath(), RawQuery: q.Encode()}
-	return u.String()
 }
 
 // Create makes a new database file; it refuses one that exists.
@@ -65,7 +49,7 @@ func Create(ctx context.Context, path string) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := db.migrate(ctx, 0); err != nil {
+	if err := db.file.Migrate(ctx, 0); err != nil {
 		db.Close()
 		return nil, err
 	}
@@ -95,76 +79,19 @@ func Open(ctx context.Context, path string) (*DB, error) {
 }
 
 func connect(path, mode string) (*DB, error) {
-	db := &DB{Now: time.Now, Limits: lineage.DefaultLimits(), path: path}
-	var err error
-	if db.write, err = sql.Open("sqlite", address(path, mode, "_pragma", "journal_mode(WAL)", "_pragma", "synchronous(FULL)",
-		"_pragma", "journal_size_limit(16777216)", "_txlock", "immediate")); err != nil {
-		return nil, db.explain(err)
+	file, err := sqlfile.Form{Name: "a heeltap database", ID: applicationID, Layouts: migrations, Also: views}.Connect(path, mode)
+	if err != nil {
+		return nil, err
 	}
-	db.write.SetMaxOpenConns(1)
-	if db.read, err = sql.Open("sqlite", address(path, mode, "_pragma", "query_only(1)")); err != nil {
-		return nil, db.explain(err)
-	}
-	db.read.SetMaxOpenConns(4)
-	return db, nil
-}
-
-// latest is the number of the newest migration.
-func latest() int {
-	entries, _ := migrations.ReadDir("migration")
-	return len(entries)
+	return &DB{Now: time.Now, Limits: lineage.DefaultLimits(), path: path, file: file, write: file.Write, read: file.Read}, nil
 }
 
 // check refuses a file that is not ours or newer than this program, and brings an older one up to date.
 func (db *DB) check(ctx context.Context) error {
-	var id, version int
-	if err := db.read.QueryRowContext(ctx, "SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version)").Scan(&id, &version); err != nil {
-		return db.explain(err)
-	}
-	switch {
-	case id != applicationID:
-		return lots.Errorf(lots.Invalid, "%s is not a heeltap database; nothing in it was changed", db.path)
-	case version > latest():
-		return lots.Errorf(lots.Conflict, "%s has layout %d, and this heeltap knows only up to %d: use a newer heeltap", db.path, version, latest())
-	case version < latest():
-		if err := db.migrate(ctx, version); err != nil {
-			return err
-		}
-	}
-	return db.catchUp(ctx)
-}
-
-// migrate runs the migrations above a version, each in its own transaction.
-func (db *DB) migrate(ctx context.Context, from int) error {
-	entries, err := migrations.ReadDir("migration")
-	if err != nil {
+	if err := db.file.Check(ctx); err != nil {
 		return err
 	}
-	for i := from; i < len(entries); i++ {
-		text, err := migrations.ReadFile("migration/" + entries[i].Name())
-		if err != nil {
-			return err
-		}
-		tx, err := db.write.BeginTx(ctx, nil)
-		if err != nil {
-			return db.explain(err)
-		}
-		var version int // another program may have done it while this one waited
-		if err := tx.QueryRowContext(ctx, "SELECT user_version FROM pragma_user_version").Scan(&version); err != nil || version > i {
-			if err = errors.Join(err, tx.Rollback()); err != nil {
-				return db.explain(err)
-			}
-			continue
-		}
-		script := fmt.Sprintf("%s\n%s\nPRAGMA application_id=%d;\nPRAGMA user_version=%d;", text, views(), applicationID, i+1)
-		if _, err := tx.ExecContext(ctx, script); err != nil {
-			return db.explain(errors.Join(err, tx.Rollback()))
-		}
-		if err := tx.Commit(); err != nil {
-			return db.explain(err)
-		}
-	}
-	return nil
+	return db.catchUp(ctx)
 }
 
 // views gives every sheet a table-like reading for people who open the file with SQL tools.
@@ -182,7 +109,7 @@ func views() string {
 
 // Close closes the database; a scratch database is removed.
 func (db *DB) Close() error {
-	err := errors.Join(db.read.Close(), db.write.Close())
+	err := db.file.Close()
 	if db.scratch { // it lies alone in a folder of its own
 		err = errors.Join(err, os.RemoveAll(filepath.Dir(db.path)))
 	}
@@ -203,25 +130,5 @@ func (db *DB) Discard() error {
 // Path is the database file.
 func (db *DB) Path() string { return db.path }
 
-// explain turns the driver's errors into what a person can act on, by code and never by text.
-func (db *DB) explain(err error) error {
-	var e *sqlite.Error
-	if !errors.As(err, &e) {
-		return err
-	}
-	switch e.Code() & 0xff {
-	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
-		return lots.Errorf(lots.Locked, "%s has been in use by another program for more than %s: try again when it is done; nothing was changed", db.path, wait)
-	case sqlite3.SQLITE_READONLY:
-		return lots.Errorf(lots.Invalid, "%s cannot be written (read-only file or folder); nothing was changed", db.path)
-	case sqlite3.SQLITE_NOTADB:
-		return lots.Errorf(lots.Invalid, "%s is not a heeltap database; nothing in it was changed", db.path)
-	case sqlite3.SQLITE_CORRUPT:
-		return lots.Errorf(lots.Corrupt, "%s is damaged: restore it from a backup (%w)", db.path, err)
-	case sqlite3.SQLITE_CANTOPEN:
-		return lots.Errorf(lots.NotFound, "%s cannot be opened: check the path and its permissions", db.path)
-	case sqlite3.SQLITE_FULL:
-		return lots.Errorf(lots.Internal, "the disk is full; nothing was changed")
-	}
-	return lots.Errorf(lots.Internal, "%s: %w", db.path, err)
-}
+// explain turns the driver's errors into what a person can act on.
+func (db *DB) explain(err error) error { return db.file.Explain(err) }

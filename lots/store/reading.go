@@ -49,9 +49,8 @@ type known struct {
 }
 
 type introduction struct {
-	sheet *lots.Sheet
-	row   lots.Row
-	ok    bool
+	lots.Entered
+	ok bool
 }
 
 func (r *reading) reset() {
@@ -102,7 +101,7 @@ func scanRow(rows *sql.Rows, more ...any) (lots.Entered, error) {
 func (tx *Tx) Thing(code string) (lots.Thing, bool) {
 	return lots.Describe(code, func(code string) (*lots.Sheet, lots.Row, bool) {
 		i := tx.introduced(code)
-		return i.sheet, i.row, i.ok
+		return i.Sheet, i.Row, i.ok
 	})
 }
 
@@ -117,10 +116,30 @@ func (tx *Tx) introduced(code string) introduction {
 	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM code c JOIN record r ON r.seq = c.seq WHERE c.code = ?", code)
 	tx.fail(err)
 	for _, e := range rows {
-		i = introduction{e.Sheet, e.Row, true}
+		i = introduction{e, true}
 	}
 	tx.reading.intro[code] = i
 	return i
+}
+
+// Stated finds the record that introduced a code, without reading all that name it.
+func (tx *Tx) Stated(code string) (lots.Record, bool) {
+	i := tx.introduced(code)
+	if !i.ok {
+		return nil, false
+	}
+	recs := tx.decode([]lots.Entered{i.Entered})
+	if len(recs) == 0 {
+		return nil, false
+	}
+	return recs[0], true
+}
+
+// Fillings lists the rows of units that are fillings of a keg, by its number, in journal order.
+func (tx *Tx) Fillings(keg string) []lots.Record {
+	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM printed p JOIN record r ON r.seq = p.seq WHERE p.text = ? AND p.kind = ? ORDER BY r.seq", keg, PrintedKeg)
+	tx.fail(err)
+	return tx.decode(rows)
 }
 
 // Nearest names known codes that look like code.

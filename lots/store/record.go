@@ -84,7 +84,7 @@ func (b *batch) Thing(code string) (lots.Thing, bool) { return lots.Describe(cod
 
 func (b *batch) introduced(code string) (*lots.Sheet, lots.Row, bool) {
 	if i := b.tx.introduced(code); i.ok {
-		return i.sheet, i.row, true
+		return i.Sheet, i.Row, true
 	}
 	if i, ok := b.codes[code]; ok {
 		return b.rows[i].Sheet, b.rows[i].Row, true

@@ -80,7 +80,7 @@ func (db *DB) catchUp(ctx context.Context) error {
 func (tx *Tx) InWords(s *lots.Sheet, row lots.Row) string {
 	return lots.InWords(s, row, func(code string) (*lots.Sheet, lots.Row, bool) {
 		i := tx.introduced(code)
-		return i.sheet, i.row, i.ok
+		return i.Sheet, i.Row, i.ok
 	}, tx)
 }
 

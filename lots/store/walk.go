@@ -238,3 +238,22 @@ func (tx *Tx) findings(where string, args ...any) []lineage.Finding {
 	}, "SELECT DISTINCT name, code, text, entry FROM finding WHERE "+where, args...))
 	return out
 }
+
+// Beside lists the links of some nodes one step ahead or back, and the nodes at their other ends.
+func (tx *Tx) Beside(dir graph.Direction, ids []int64) (links []graph.Link, nodes map[int64]lineage.Node) {
+	query, other := "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE src IN (SELECT value FROM json_each(?)) ORDER BY at, entry, dst", func(l graph.Link) int64 { return l.Dst }
+	if dir == graph.Back {
+		query, other = "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE dst IN (SELECT value FROM json_each(?)) ORDER BY at, entry, src", func(l graph.Link) int64 { return l.Src }
+	}
+	var ends []int64
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		l, err := scanLink(rows)
+		links, ends = append(links, l), append(ends, other(l))
+		return err
+	}, query, jsonList(distinct(ids))))
+	nodes = map[int64]lineage.Node{}
+	for _, n := range tx.nodes("SELECT "+nodeColumns+" FROM node WHERE id IN (SELECT value FROM json_each(?))", jsonList(distinct(ends))) {
+		nodes[n.ID] = n.Node
+	}
+	return links, nodes
+}

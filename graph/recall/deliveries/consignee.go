@@ -52,11 +52,12 @@ type Moved struct {
 
 // Line is one unit that a consignee received, net of what came back.
 type Line struct {
-	Unit      string   `json:"unit"`
-	Band      string   `json:"band"`
-	Product   string   `json:"product"`
-	DateCodes []string `json:"date_codes"` // of what is affected on it
-	Kegs      bool     `json:"kegs"`
+	Unit      string           `json:"unit"`
+	Band      string           `json:"band"`
+	Product   string           `json:"product"`
+	DateCodes []string         `json:"date_codes"` // of what is affected on it
+	Codes     []trace.CodePart `json:"codes"`      // those with the part that each has of the unit
+	Kegs      bool             `json:"kegs"`
 	Moved
 	First     string   `json:"first_shipped"`
 	Last      string   `json:"last_shipped"`
@@ -161,7 +162,7 @@ func newConsignee(tx *store.Tx, party string) *Consignee {
 
 // newLine begins a line; one of several units carries what any of them would.
 func newLine(units map[string]trace.Unit, sh trace.Shipment, oneOf bool) *Line {
-	l := &Line{Unit: sh.Unit, Band: sh.Band, DateCodes: []string{}, Documents: []string{}}
+	l := &Line{Unit: sh.Unit, Band: sh.Band, DateCodes: []string{}, Codes: []trace.CodePart{}, Documents: []string{}}
 	products := map[string]bool{}
 	for _, code := range strings.Split(sh.Unit, "|") {
 		u, ok := units[code]
@@ -173,6 +174,7 @@ func newLine(units map[string]trace.Unit, sh trace.Shipment, oneOf bool) *Line {
 			products[p.Product] = true
 			l.DateCodes = append(l.DateCodes, p.DateCodes...)
 		}
+		l.Codes = append(l.Codes, affectedCodes(affectedParts(u))...)
 	}
 	if oneOf {
 		l.OneOf = sh.Unit

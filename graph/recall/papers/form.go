@@ -40,7 +40,10 @@ type formKey struct {
 }
 
 // formLine sums what was delivered of it.
-type formLine struct{ shipped, returned, mayBe, shared, sharedMayBe float64 }
+type formLine struct {
+	shipped, returned, mayBe, shared, sharedMayBe float64
+	parts                                         []string // of units with several codes
+}
 
 // formTable has a line for each product and date code that was delivered, to be filled in.
 func (m *Maker) formTable(c deliveries.Consignee) paper.Table {
@@ -79,6 +82,9 @@ func formLines(c deliveries.Consignee) map[formKey]formLine {
 		if len(codes) == 0 {
 			codes = []string{notOnRecord}
 		}
+		if addParts(lines, l, products) {
+			continue
+		}
 		for _, product := range products {
 			for _, code := range codes {
 				k := formKey{l.Kegs, product, code}
@@ -93,6 +99,22 @@ func formLines(c deliveries.Consignee) map[formKey]formLine {
 		}
 	}
 	return lines
+}
+
+// addParts adds a line of one product by the parts that its date codes have of it; false where the records do not tell
+// them, or where one code stands on all of it.
+func addParts(lines map[formKey]formLine, l deliveries.Line, products []string) bool {
+	parts := l.CodeParts()
+	if len(products) != 1 || len(parts) == 0 || l.OneOf != "" || len(parts) == 1 && parts[0].Sure() && parts[0].AtMost == parts[0].Of {
+		return false
+	}
+	for _, c := range parts {
+		k := formKey{l.Kegs, products[0], c.Code}
+		sum := lines[k]
+		sum.parts = append(sum.parts, c.Text(caseOrKeg(l.Kegs)))
+		lines[k] = sum
+	}
+	return true
 }
 
 // delivered says how much it was.
@@ -110,6 +132,7 @@ func (f formLine) delivered(unit string) string {
 	if f.sharedMayBe > 0 {
 		parts = append(parts, "perhaps part of "+quantity(f.sharedMayBe, unit))
 	}
+	parts = append(parts, f.parts...)
 	if f.returned > 0 {
 		parts = append(parts, num(f.returned)+" came back")
 	}

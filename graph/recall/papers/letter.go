@@ -245,7 +245,7 @@ func (m *Maker) receivedRow(l deliveries.Line) []string {
 			affected = "affected, whichever it was"
 		}
 	}
-	return []string{m.productText(l.Product), strings.Join(l.DateCodes, ", "), unitText(l), received, returned, affected, days(l), strings.Join(l.Documents, ", ")}
+	return []string{m.productText(l.Product), l.CodesText(), unitText(l), received, returned, affected, days(l), strings.Join(l.Documents, ", ")}
 }
 
 // todo are the instructions of a letter: 21 CFR 7.49(c)(1)(iv), and the sub-recall of 7.49(d).

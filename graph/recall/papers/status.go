@@ -9,6 +9,8 @@ import (
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/account"
 	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/internal/words"
+	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 )
@@ -38,7 +40,7 @@ func (m *Maker) team() []paper.Part {
 func (m *Maker) facts() paper.Facts {
 	f := paper.Facts{Rows: [][2]string{
 		{"Recall", m.r.Code + " (" + m.r.Kind() + ", " + m.r.State() + ")"}, {"Opened", m.time(m.r.OpenedAt.Unix())}, {"Lead", m.r.Lead},
-		{"Suspects", strings.Join(m.r.Suspects, ", ")}, {"Hazard", string(m.r.Hazard)}, {"Reason", sentence(m.r.Reason)}, {"Known", m.r.Known},
+		{"Suspects", words.Said(trace.InWords(m.tx, m.r.Suspects)).Of(m.r.Suspects)}, {"Hazard", string(m.r.Hazard)}, {"Reason", sentence(m.r.Reason)}, {"Known", m.r.Known},
 		{"Class proposed by the firm", or(m.r.Proposed, "none yet")}, {"Class assigned", or(strings.TrimSpace(m.r.Assigned+" "+m.r.Assigner), "none yet, by an authority")},
 		{"Depth", or(m.r.Strategy.Depth, "not decided")},
 	}}

@@ -34,7 +34,13 @@ const (
 func actKinds() []string {
 	return strings.Fields("nothing receive receive receive brew brew brew brew split input input input add add add transfer transfer transfer transfer " +
 		"transfer transfer circulate circulate circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
-		"feed feed code unit unit unit unit unit unit ship ship ship return count cleanline")
+		"feed feed code unit unit unit unit unit unit ship ship ship return count cleanline cleanline")
+}
+
+// kegKinds favours filling kegs, and what became of them.
+func kegKinds() []string {
+	return strings.Fields("nothing receive brew add transfer remove remove run run run run run feed feed " +
+		"unit unit unit unit unit unit unit unit unit unit unit unit ship ship ship ship return return return return")
 }
 
 func quantities() []string { return strings.Fields("100 50 200 400 1 0.4 210 25") }
@@ -59,8 +65,8 @@ func evenFrom[T any](from []T) *rapid.Generator[T] {
 	return rapid.Map(even(len(from)), func(i int) T { return from[i] })
 }
 
-func drawAct() *rapid.Generator[act] {
-	kind, qty := evenFrom(actKinds()), evenFrom(quantities())
+func drawAct(kinds []string) *rapid.Generator[act] {
+	kind, qty := evenFrom(kinds), evenFrom(quantities())
 	which, choice := even(6), even(8)
 	// Hours of the working day that every clock shows once.
 	day, hour := evenFrom([]int{0, perDay, 2 * perDay, 0}), evenFrom([]int{16, 18, 20, 22, 24, 28, 32, 40})
@@ -268,9 +274,18 @@ func (h *history) clean(a act) {
 	}
 	vessel := h.vesselAt(a.a)
 	if a.c == 5 {
-		vessel = "HOSE"
+		vessel = []string{"HOSE", "L1", "L2"}[a.y%3]
 	}
-	h.put("cleans", "vessel", vessel, "at", h.at(a.start), "method", method, "verified", verified, "ref", h.ref())
+	h.put("cleans", "vessel", vessel, "at", h.at(a.start), "method", method, "verified", verified, "from", h.cleaner(a, vessel), "ref", h.ref())
+}
+
+// cleaner draws what something was cleaned with; mostly a lot, now and then a vessel, and nothing.
+func (h *history) cleaner(a act, cleaned string) string {
+	if a.qty == "100" || a.qty == "210" {
+		return ""
+	}
+	from, _, _ := h.source(a, cleaned, "lot vessel")
+	return from
 }
 
 func (h *history) cleanLine(a act) {
@@ -278,7 +293,8 @@ func (h *history) cleanLine(a act) {
 		h.put("clearances", "line", []string{"L2", "L3"}[a.c%2], "at", h.at(a.start), "ref", h.ref())
 		return
 	}
-	h.put("cleans", "vessel", "L2", "at", h.at(a.start), "method", "cip", "ref", h.ref())
+	line := []string{"L2", "L3", "L2", "L1"}[a.c%4]
+	h.put("cleans", "vessel", line, "at", h.at(a.start), "method", "cip", "from", h.cleaner(a, line), "ref", h.ref())
 }
 
 func (h *history) empty(a act) {

@@ -41,6 +41,7 @@ func DrawSize(t *rapid.T, size Size) []Row {
 		zone: evenFrom([]string{"UTC", "Europe/Berlin"}).Draw(t, "zone"),
 		days: evenFrom(weeks).Draw(t, "days"),
 	}
+	h.kegs = even(4).Draw(t, "kegs") == 3
 	h.reference()
 	kinds := vesselKinds()
 	n := 2 + even(max(1, size.Vessels-1)).Draw(t, "more vessels")
@@ -48,7 +49,10 @@ func DrawSize(t *rapid.T, size Size) []Row {
 		kind := evenFrom(kinds).Draw(t, "vessel kind")
 		h.vessel(fmt.Sprintf("V%d", i+1), kind)
 	}
-	next := drawAct()
+	next := drawAct(actKinds())
+	if h.kegs {
+		next = drawAct(kegKinds())
+	}
 	for range size.Acts {
 		h.do(next.Draw(t, "act"))
 	}
@@ -113,6 +117,7 @@ type history struct {
 	brews   []brewMade
 	runs    []runMade
 	units   []unitMade
+	kegs    bool // most units are fillings of two kegs
 	n       int
 }
 

@@ -1,6 +1,7 @@
 package histories
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 )
@@ -19,8 +20,12 @@ func (h *history) run(a act) {
 		rejects = "20"
 	}
 	line := []string{"", "L1", "L2", "L3"}[a.b%4]
+	printed := "D" + r.code
+	if a.x >= 6 && a.c%2 == 0 { // a repack may have no code of its own
+		printed = ""
+	}
 	h.put("runs", "run", r.code, "product", product, "line", line, "started_at", h.at(a.start), "ended_at", h.at(a.end),
-		"date_code", "D"+r.code, "good", good, "rejects", rejects)
+		"date_code", printed, "good", good, "rejects", rejects)
 	h.runs = append(h.runs, r)
 	if a.x < 6 {
 		h.put("feeds", "run", r.code, "from", h.vesselAt(a.a))
@@ -94,13 +99,21 @@ func (h *history) pack(a act) {
 		last = ""
 	}
 	u := unitMade{h.code("U"), "pallet"}
+	washed, washer := "", ""
 	switch old, ok := pick(h.units, a.a); {
-	case a.y == 7:
-		u = unitMade{"K" + h.ref() + "/" + r.code, "keg"}
+	case a.y == 7 || h.kegs && a.y < 6: // kegs come round again
+		u = unitMade{fmt.Sprintf("K%d/%s", a.a%2+1, r.code), "keg"}
+		if a.c >= 4 {
+			washed = h.at(a.start)
+		}
+		if a.c%3 == 2 && a.x == 0 {
+			washer = "L1"
+		}
 	case a.y == 6 && ok && old.kind == "pallet":
 		u = old
 	}
-	h.put("units", "unit", u.code, "kind", u.kind, "run", r.code, "quantity", []string{"1", "2", "3", "5", "8", "10"}[a.c], "first_at", first, "last_at", last)
+	h.put("units", "unit", u.code, "kind", u.kind, "run", r.code, "quantity", []string{"1", "2", "3", "5", "8", "10"}[a.c], "first_at", first, "last_at", last,
+		"washed_at", washed, "washer", washer)
 	h.units = append(h.units, u)
 }
 
@@ -134,6 +147,10 @@ func (h *history) giveBack(a act) {
 
 func (h *history) someUnit(a act) (string, bool) {
 	u, ok := pick(h.units, a.b)
+	if h.kegs && a.y < 6 { // what a keg was sent out and came back with
+		last := max(0, len(h.units)-3)
+		u, ok = pick(h.units[last:], a.b)
+	}
 	if other, _ := pick(h.units, a.b+1); a.x == 7 && other.code != u.code {
 		return u.code + "|" + other.code, ok
 	}

@@ -87,6 +87,8 @@ func (w *world) readMoves() {
 			w.readRemoval(r)
 		case *lots.Bulk:
 			w.add(instant(&move{entry: r.Entry(), from: w.sources(r.From), oneOf: r.From.OneOf(), out: r.Qty.Millilitres(), used: float64(r.Qty.N)}, r.At))
+		case *lots.Clean:
+			w.readClean(r)
 		case *lots.Circulation:
 			if r.Perhaps {
 				w.readPerhaps(r)

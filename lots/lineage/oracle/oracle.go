@@ -62,6 +62,7 @@ type world struct {
 	perhaps []*move // vessels that may have been joined
 	passes  []*pass
 	cleared []*lots.Clearance
+	washes  []*wash
 }
 
 type lot struct {
@@ -103,8 +104,10 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	w.writeBooks()
 	w.writeMoves()
 	w.writePerhaps()
+	w.writeVesselWashes()
 	w.writeRuns()
 	w.writePasses()
+	w.writeKegs()
 	if w.contentRing() {
 		return nil, fmt.Errorf("something would be its own source")
 	}

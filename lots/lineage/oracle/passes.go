@@ -58,6 +58,9 @@ func (w *world) runPasses(r *run) {
 			p := &pass{item: item, entry: entry, s: g.s, e: g.e, dst: r.segRef(k), srcs: map[lineage.Ref]bool{}}
 			for _, x := range g.fed {
 				l := w.lots[x.src.Code]
+				if x.film {
+					continue
+				}
 				if x.src.Kind == graph.Fill || x.src.Kind == graph.Lot && !lots.PackagingPart(l.kind) {
 					p.srcs[x.src] = true
 				}
@@ -90,6 +93,7 @@ func (w *world) writePasses() {
 			}
 		}
 	}
+	w.writePassWashes()
 }
 
 // follows reports whether p may be the next pass after q.

@@ -56,6 +56,7 @@ type segment struct {
 type fed struct {
 	src     lineage.Ref
 	content bool
+	film    bool   // what the line was cleaned with: it does not go on to the line's residue by the run
 	vessel  string // of a fill
 	fill    *fill
 }
@@ -179,6 +180,7 @@ func (w *world) writeRuns() {
 			}
 			w.res.Nodes[r.segRef(k)] = g.total
 		}
+		w.writeLineWashes(r)
 		w.writeUnits(r)
 		w.runPasses(r)
 	}
@@ -357,7 +359,7 @@ func (w *world) writeTankFeed(f *feed, s source, g *segment, dst lineage.Ref, q 
 	w.writePiece(f.move, p, dst, q)
 	w.writeMaybes(p, dst)
 	if p.fill != nil {
-		g.fed = append(g.fed, fed{p.fill.ref(), !f.oneOf && !p.nothing, s.code, p.fill})
+		g.fed = append(g.fed, fed{src: p.fill.ref(), content: !f.oneOf && !p.nothing, vessel: s.code, fill: p.fill})
 	}
 	for _, i := range p.maybes {
 		for _, src := range w.inflowSources(i) {

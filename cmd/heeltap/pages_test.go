@@ -1,0 +1,32 @@
+package main
+
+import (
+	"testing"
+)
+
+// Every page that there is is opened at both sizes: none is wider than the screen, and axe finds nothing serious.
+func TestPagesLookedAt(t *testing.T) {
+	chromium(t)
+	h := openHouse(t)
+	for tab := range tabs {
+		t.Run(tab, func(t *testing.T) {
+			h.browse(t, tab, "").walk(map[string]string{"signin": "/signin"})
+			h.browse(t, tab, "maren").walk(lookedAt)
+		})
+	}
+}
+
+// lookedAt are pages of every kind, by the name of their pictures.
+var lookedAt = map[string]string{
+	"home": "/", "lot": "/lot/L25-0085", "vessel": "/vessel/FV2", "brew": "/brew/B25-0130", "run": "/run/R25-0129", "unit": "/unit/P25-0339",
+	"shipment": "/shipment/S25-0852", "party": "/party/D-14", "line": "/line/CANS", "find-several": "/find?q=BB+2026-08-03%4013:12", "find-none": "/find?q=L25-8500",
+	"cellar": "/cellar", "lines": "/lines", "begin": "/begin/CANS?product=PALE-CAN", "running": "/running/R25-0129",
+	"receive": "/do/receive", "ship": "/do/ship?unit=P25-0345",
+}
+
+func (b *browser) walk(pages map[string]string) {
+	for name, path := range pages {
+		b.goTo(path)
+		b.shot(name)
+	}
+}

@@ -1,0 +1,137 @@
+package web
+
+import (
+	"cmp"
+	"net/http"
+	"slices"
+
+	"heeltap/graph/thing"
+	"heeltap/graph/trace"
+	"heeltap/labels"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+var lookRoutes = []route{
+	{Method: "GET", Pattern: "/{$}", Right: "look", do: (*Server).home},
+	{Method: "GET", Pattern: "/find", Right: "look", do: (*Server).find},
+	{Method: "GET", Pattern: "/t/{code...}", Right: "look", do: (*Server).tag},
+	{Method: "GET", Pattern: "/lot/{code}", Right: "look", do: thingPage(lots.KindLot)},
+	{Method: "GET", Pattern: "/brew/{code}", Right: "look", do: thingPage(lots.KindBrew)},
+	{Method: "GET", Pattern: "/vessel/{code}", Right: "look", do: thingPage(lots.KindVessel)},
+	{Method: "GET", Pattern: "/line/{code}", Right: "look", do: thingPage(lots.KindLine)},
+	{Method: "GET", Pattern: "/run/{code}", Right: "look", do: thingPage(lots.KindRun)},
+	{Method: "GET", Pattern: "/unit/{code}", Right: "look", do: thingPage(lots.KindUnit)},
+	{Method: "GET", Pattern: "/shipment/{code}", Right: "look", do: thingPage(lots.KindShipment)},
+	{Method: "GET", Pattern: "/return/{code}", Right: "look", do: thingPage(lots.KindReturn)},
+	{Method: "GET", Pattern: "/party/{code}", Right: "look", do: thingPage(lots.KindParty)},
+	{Method: "GET", Pattern: "/item/{code}", Right: "look", do: thingPage(lots.KindItem)},
+	{Method: "GET", Pattern: "/product/{code}", Right: "look", do: thingPage(lots.KindProduct)},
+	{Method: "GET", Pattern: "/transfer/{code}", Right: "look", do: thingPage(lots.KindTransfer)},
+}
+
+// find takes a scanned or typed text to what it means, or offers what it can mean.
+func (s *Server) find(v *visit) error {
+	text := labels.ParsePayload(v.field("q"))
+	if text == "" {
+		return v.seeOther("/")
+	}
+	return s.view(v, func(tx *store.Tx) error {
+		found, err := trace.Meanings(tx, text)
+		if lots.KindOf(err) == lots.Internal && err != nil {
+			return err
+		}
+		if err == nil && len(found) == 1 {
+			return v.seeOther(pathOf(found[0].Kind, found[0].Code))
+		}
+		page := findPage{Text: text}
+		if err != nil {
+			page.Said = err.Error()
+			for _, code := range tx.Nearest(text) {
+				_, kind, ok := tx.Introduces(code)
+				if ok {
+					found = append(found, trace.Meaning{Kind: kind, Code: code})
+				}
+			}
+			v.w.WriteHeader(http.StatusNotFound)
+		}
+		for _, m := range found {
+			t, err := thing.Brief(tx, m.Kind, m.Code)
+			if err != nil {
+				return err
+			}
+			page.Found = append(page.Found, foundThing{t, m.As})
+		}
+		return s.show(v, "find", cmp.Or(text, "Find"), page)
+	})
+}
+
+type findPage struct {
+	Text  string
+	Said  string // why nothing is meant
+	Found []foundThing
+}
+
+type foundThing struct {
+	*thing.Thing
+	As string
+}
+
+// tag opens what a tag's code names: a phone's camera comes here.
+func (s *Server) tag(v *visit) error {
+	code := v.r.PathValue("code")
+	return s.view(v, func(tx *store.Tx) error {
+		if _, kind, ok := tx.Introduces(code); ok {
+			return v.seeOther(pathOf(kind, code))
+		}
+		return v.seeOther("/find?" + queryOf("q", code))
+	})
+}
+
+// thingPage shows one thing of a kind.
+func thingPage(kind lots.Kind) func(*Server, *visit) error {
+	return func(s *Server, v *visit) error {
+		return s.view(v, func(tx *store.Tx) error {
+			t, err := thing.Of(tx, kind, v.r.PathValue("code"))
+			if err != nil {
+				return err
+			}
+			page := thingView{Thing: t, Acts: s.actsOn(v, t)}
+			return s.show(v, "thing", t.Code, page)
+		})
+	}
+}
+
+type thingView struct {
+	*thing.Thing
+	Acts []act
+}
+
+// act is something that can be done with a thing now: a form, with what is known filled in.
+type act struct {
+	Text string
+	Path string
+	Main bool
+}
+
+// actsOn lists what makes sense with a thing now, for whoever looks.
+func (s *Server) actsOn(v *visit, t *thing.Thing) []act {
+	var out []act
+	for _, x := range thing.Acts(t) {
+		if !v.may(rightFor(x.Sheet)) {
+			continue
+		}
+		out = append(out, act{Text: x.Text, Path: "/do/" + x.Sheet.Verb + "?" + queryOf(x.Set...)})
+	}
+	slices.SortStableFunc(out, func(a, b act) int { return 0 })
+	return out
+}
+
+// home is where somebody starts.
+func (s *Server) home(v *visit) error {
+	return s.view(v, func(tx *store.Tx) error {
+		return s.show(v, "home", tx.Site().Name, homePage{Site: tx.Site().Name})
+	})
+}
+
+type homePage struct{ Site string }

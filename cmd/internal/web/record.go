@@ -1,0 +1,248 @@
+package web
+
+import (
+	"crypto/rand"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"net/url"
+
+	"heeltap/cmd/internal/people"
+	"heeltap/graph/desk"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+var recordRoutes = []route{
+	{Method: "GET", Pattern: "/do/{verb}", Right: "record", do: (*Server).formPage},
+	{Method: "POST", Pattern: "/do/{verb}", Right: "record", do: (*Server).record},
+	{Method: "GET", Pattern: "/said/{form}", Right: "look", do: (*Server).said},
+}
+
+// rightFor is what somebody must be allowed to, to record a row of a sheet.
+func rightFor(s *lots.Sheet) people.Right {
+	switch {
+	case s.Name == "holds":
+		return "hold"
+	case s.When == "" && s.Name != "feeds" && s.Name != "codes" && s.Name != "units":
+		return "manage"
+	}
+	return "record"
+}
+
+// sheetFor finds the sheet that a form is a row of.
+func sheetFor(verb string) (*lots.Sheet, error) {
+	for _, s := range lots.Sheets {
+		if s.Verb == verb && s.Name != "site" {
+			return s, nil
+		}
+	}
+	return nil, lots.Errorf(lots.NotFound, "nothing is recorded at /do/%s", verb)
+}
+
+// formPage shows an empty form, with what the address gives filled in.
+func (s *Server) formPage(v *visit) error {
+	sheet, err := sheetFor(v.r.PathValue("verb"))
+	if err != nil {
+		return err
+	}
+	if !v.may(rightFor(sheet)) {
+		return s.notAllowed(v, rightFor(sheet))
+	}
+	return s.view(v, func(tx *store.Tx) error {
+		f, err := s.newForm(tx, sheet, rowOf(v, sheet))
+		if err != nil {
+			return err
+		}
+		f.Token, f.Back = newToken(), back(v.r.Referer())
+		return s.show(v, "form", f.Heading, f)
+	})
+}
+
+// newForm is the form of a sheet with cells filled in.
+func (s *Server) newForm(tx *store.Tx, sheet *lots.Sheet, row lots.Row) (*form, error) {
+	fields, more, err := describe(tx, sheet, row)
+	if err != nil {
+		return nil, err
+	}
+	w := words[sheet.Name]
+	return &form{Action: "/do/" + sheet.Verb, Sheet: sheet, Heading: headingOf(sheet), Lead: w.lead, Button: buttonOf(sheet), Fields: fields, More: more}, nil
+}
+
+// newToken is a number that no other form has.
+func newToken() string { return rand.Text() }
+
+// record takes a form to the desk, once.
+func (s *Server) record(v *visit) error {
+	sheet, err := sheetFor(v.r.PathValue("verb"))
+	if err != nil {
+		return err
+	}
+	if !v.may(rightFor(sheet)) {
+		return s.notAllowed(v, rightFor(sheet))
+	}
+	row, token := rowOf(v, sheet), v.field("form")
+	override := v.field("override")
+	if override != "" && !v.may("override") {
+		return s.notAllowed(v, "override")
+	}
+	err = s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+		said, err := desk.Record(tx, desk.Act{Sheet: sheet, Row: row, By: v.by(), Override: override, Reason: v.field("reason_for_hold")})
+		if err != nil {
+			return nil, err
+		}
+		return outcomeOf(tx, said, sheet), nil
+	})
+	if err == nil {
+		return v.seeOther("/said/" + url.PathEscape(token))
+	}
+	return s.refused(v, sheet, row, err)
+}
+
+// refused shows a form again with all that was typed, and what was wrong with it.
+func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) error {
+	if isInternal(why) {
+		return why
+	}
+	return s.view(v, func(tx *store.Tx) error {
+		f, err := s.newForm(tx, sheet, row)
+		if err != nil {
+			return err
+		}
+		f.Token, f.Back, f.Overriding = v.field("form"), back(v.field("back")), v.field("override")
+		f.take(why)
+		f.Held = f.Held && v.may("override")
+		v.w.WriteHeader(http.StatusUnprocessableEntity)
+		return s.show(v, "form", f.Heading, f)
+	})
+}
+
+// isInternal reports whether an error is no refusal but a failure on our side.
+func isInternal(err error) bool {
+	_, faults := errors.AsType[lots.Faults](err)
+	return !faults && lots.KindOf(err) == lots.Internal
+}
+
+// take says on a form why it was refused.
+func (f *form) take(why error) {
+	if faults, ok := errors.AsType[lots.Faults](why); ok {
+		f.mark(faults)
+		return
+	}
+	f.Said = append(f.Said, onPage(why.Error()))
+}
+
+// outcome is what somebody is told of a form that was recorded, kept so that the same form gets the same answer.
+type outcome struct {
+	Title    string   `json:"title"`
+	Texts    []string `json:"texts"`    // what was recorded
+	Warnings []string `json:"warnings"` // what to look at
+	Entries  []int64  `json:"entries"`  // to take back
+	Links    []link   `json:"links"`    // where to go on, the likeliest first
+	By       string   `json:"by"`
+}
+
+type link struct {
+	Text string `json:"text"`
+	Path string `json:"path"`
+}
+
+// once records what a form says, if it was not sent before: whoever sends it again is told the same.
+func (s *Server) once(v *visit, token string, f func(tx *store.Tx) (*outcome, error)) error {
+	return s.DB.Update(v.ctx, func(tx *store.Tx) error {
+		if _, before, err := tx.Answered(token); err != nil || before {
+			return err
+		}
+		out, err := f(tx)
+		if err != nil {
+			return err
+		}
+		out.By = v.by()
+		text, err := json.Marshal(out)
+		if err != nil {
+			return err
+		}
+		return tx.Answer(token, string(text))
+	})
+}
+
+// outcomeOf tells of one recorded row, and where to go on.
+func outcomeOf(tx *store.Tx, said *desk.Said, sheet *lots.Sheet) *outcome {
+	out := &outcome{Title: "Recorded", Texts: append([]string{said.Text}, said.Also...), Warnings: append(said.Warnings, said.Findings...), Entries: []int64{said.Entry}}
+	out.goTo(tx, said.Code)
+	rec, _ := tx.Record(said.Entry)
+	for _, code := range placesOf(rec) {
+		out.goTo(tx, &code)
+	}
+	out.Links = append(out.Links, link{"Another one", "/do/" + sheet.Verb})
+	return out
+}
+
+// goTo adds the page of a code.
+func (o *outcome) goTo(tx *store.Tx, code *string) {
+	if code == nil {
+		return
+	}
+	if _, kind, ok := tx.Introduces(*code); ok {
+		o.Links = append(o.Links, link{"Open " + *code, pathOf(kind, *code)})
+	}
+}
+
+// placesOf are the things whose pages somebody is likely to go back to after an act.
+func placesOf(rec lots.Record) []string {
+	switch x := rec.(type) {
+	case *lots.Addition:
+		return []string{x.Vessel}
+	case *lots.Transfer:
+		return append([]string{x.To}, x.From.Codes...)
+	case *lots.Crop:
+		return []string{x.Vessel}
+	case *lots.Clean:
+		return x.Subject.Codes
+	case *lots.Packed:
+		return []string{x.Run}
+	case *lots.Feed:
+		return []string{x.Run}
+	case *lots.CodeChange:
+		return []string{x.Run}
+	case *lots.Removal:
+		return x.Subject.Codes
+	case *lots.StockCount:
+		return x.Subject.Codes
+	case *lots.Hold:
+		return x.Subject.Codes
+	case *lots.BrewInput:
+		return []string{x.Brew}
+	}
+	return nil
+}
+
+type saidPage struct {
+	outcome
+	Form string
+	Mine bool
+}
+
+// said tells what became of a form: recorded, or not.
+func (s *Server) said(v *visit) error {
+	form := v.r.PathValue("form")
+	var page saidPage
+	err := s.view(v, func(tx *store.Tx) error {
+		text, before, err := tx.Answered(form)
+		if err != nil {
+			return err
+		}
+		if !before {
+			return lots.Errorf(lots.NotFound, "this form is not recorded: send it again, or start a new one")
+		}
+		return json.Unmarshal([]byte(text), &page.outcome)
+	})
+	if err != nil {
+		return err
+	}
+	page.Form, page.Mine = form, page.By == v.by()
+	for i, w := range page.Warnings {
+		page.Warnings[i] = onPage(w)
+	}
+	return s.show(v, "said", page.Title, page)
+}

@@ -1,0 +1,116 @@
+package web
+
+import (
+	"bytes"
+	"embed"
+	"html/template"
+	"io/fs"
+	"net/url"
+	"path"
+	"strings"
+
+	"heeltap/cmd/internal/people"
+	"heeltap/lots"
+)
+
+//go:embed templates/*.html
+var templates embed.FS
+
+//go:embed assets
+var assets embed.FS
+
+// sheet is what every page is laid out with.
+type layout struct {
+	Title   string
+	Person  *people.Person
+	ByPIN   bool
+	Query   string // what stands in the box
+	Path    string
+	Role    string
+	Rights  map[people.Right]bool
+	Body    any
+	Clock   string // of the demo; empty elsewhere
+	Version string // of the assets, so that a browser never keeps an old one
+}
+
+// May is for templates: whether whoever looks may do something.
+func (l layout) May(right string) bool { return l.Rights[people.Right(right)] }
+
+// parsePages reads every page with the layout around it, and the parts that pages share.
+func parsePages() (map[string]*template.Template, error) {
+	base, err := template.New("layout").Funcs(helpers).ParseFS(templates, "templates/layout.html", "templates/part_*.html")
+	if err != nil {
+		return nil, err
+	}
+	names, err := fs.Glob(templates, "templates/*.html")
+	if err != nil {
+		return nil, err
+	}
+	pages := map[string]*template.Template{}
+	for _, name := range names {
+		short := strings.TrimSuffix(path.Base(name), ".html")
+		if short == "layout" || strings.HasPrefix(short, "part_") {
+			continue
+		}
+		page, err := base.Clone()
+		if err != nil {
+			return nil, err
+		}
+		if pages[short], err = page.ParseFS(templates, name); err != nil {
+			return nil, err
+		}
+	}
+	return pages, nil
+}
+
+// helpers are what templates may call.
+var helpers = template.FuncMap{
+	"path":    func(kind lots.Kind, code string) string { return pathOf(kind, code) },
+	"figure":  lots.Figure,
+	"lower":   strings.ToLower,
+	"capital": capital,
+	"label":   labelOf,
+	"list":    func(texts []string) string { return strings.Join(texts, ", ") },
+	"percent": func(part float64) string { return lots.PercentFigure(100 * part) },
+	"query":   url.QueryEscape,
+}
+
+// pathOf is the page of a thing.
+func pathOf(kind lots.Kind, code string) string {
+	if code == "" {
+		return "/"
+	}
+	return "/" + string(kind) + "/" + url.PathEscape(code)
+}
+
+func capital(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+// show writes a page. It is made whole before anything is sent, so that a page is never half there.
+func (s *Server) show(v *visit, name, title string, body any) error {
+	l := layout{Title: title, Body: body, Query: v.r.URL.Query().Get("q"), Path: v.r.URL.Path, Version: assetVersion, Rights: map[people.Right]bool{}}
+	if s.Story {
+		l.Clock = s.DB.Now().Format("Monday 2 January 2006, 15:04")
+	}
+	if v.session != nil {
+		l.Person, l.ByPIN, l.Role = &v.session.Person, v.session.ByPIN, string(v.session.Person.Role)
+		for _, right := range people.Rights() {
+			l.Rights[right] = v.session.May(right)
+		}
+	}
+	var page bytes.Buffer
+	if err := s.pages[name].ExecuteTemplate(&page, "layout", l); err != nil {
+		return lots.Errorf(lots.Internal, "page %s: %w", name, err)
+	}
+	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	v.wrote = true
+	_, err := page.WriteTo(v.w)
+	if err != nil { // nobody is there to read it any more
+		s.Log.Debug("page not read to its end", "error", err.Error())
+	}
+	return nil
+}

@@ -1,0 +1,157 @@
+// Package sqlfile opens the SQLite files that heeltap keeps: it knows how a file is
+// recognised, brought to the current layout and shared between programs, and turns
+// the driver's errors into what a person can act on. It must not know what is in them.
+package sqlfile
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"path/filepath"
+	"time"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"heeltap/lots"
+)
+
+// wait is how long a connection waits for another process that holds the file.
+const wait = 5 * time.Second
+
+// Form is what a kind of file is known by.
+type Form struct {
+	Name    string        // as errors call it: "a heeltap database"
+	ID      int           // SQLite's application_id
+	Layouts fs.FS         // the folder "migration" with one script per layout, in order
+	Also    func() string // SQL run after each script; may be nil
+}
+
+// File is an open file: one connection that writes, and several that only read.
+type File struct {
+	Path  string
+	Write *sql.DB
+	Read  *sql.DB
+	form  Form
+}
+
+func address(path, mode string, params ...string) string {
+	q := url.Values{"mode": {mode}, "_pragma": {
+		fmt.Sprintf("busy_timeout(%d)", wait.Milliseconds()), "foreign_keys(1)", "recursive_triggers(1)", "trusted_schema(0)", "cache_size(-65536)",
+	}}
+	for i := 0; i+1 < len(params); i += 2 {
+		q.Add(params[i], params[i+1])
+	}
+	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath(), RawQuery: q.Encode()}
+	return u.String()
+}
+
+// Connect opens a file in one of SQLite's modes ("rw", "rwc"), without a look at what it is.
+func (form Form) Connect(path, mode string) (*File, error) {
+	f := &File{Path: path, form: form}
+	var err error
+	if f.Write, err = sql.Open("sqlite", address(path, mode, "_pragma", "journal_mode(WAL)", "_pragma", "synchronous(FULL)",
+		"_pragma", "journal_size_limit(16777216)", "_txlock", "immediate")); err != nil {
+		return nil, f.Explain(err)
+	}
+	f.Write.SetMaxOpenConns(1)
+	if f.Read, err = sql.Open("sqlite", address(path, mode, "_pragma", "query_only(1)")); err != nil {
+		return nil, f.Explain(err)
+	}
+	f.Read.SetMaxOpenConns(4)
+	return f, nil
+}
+
+// Close closes all connections.
+func (f *File) Close() error { return errors.Join(f.Read.Close(), f.Write.Close()) }
+
+// Layout says which kind of file it is and at which layout; both are 0 in a file with nothing in it.
+func (f *File) Layout(ctx context.Context) (id, layout int, err error) {
+	err = f.Read.QueryRowContext(ctx, "SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version)").Scan(&id, &layout)
+	return id, layout, f.Explain(err)
+}
+
+// Check refuses a file of another kind or newer than this program, and brings an older one up to date.
+func (f *File) Check(ctx context.Context) error {
+	id, layout, err := f.Layout(ctx)
+	if err != nil {
+		return err
+	}
+	all, err := fs.ReadDir(f.form.Layouts, "migration")
+	switch {
+	case err != nil:
+		return err
+	case id != f.form.ID:
+		return lots.Errorf(lots.Invalid, "%s is not %s; nothing in it was changed", f.Path, f.form.Name)
+	case layout > len(all):
+		return lots.Errorf(lots.Conflict, "%s has layout %d, and this heeltap knows only up to %d: use a newer heeltap", f.Path, layout, len(all))
+	case layout < len(all):
+		return f.Migrate(ctx, layout)
+	}
+	return nil
+}
+
+// Migrate runs the scripts above a layout, each in its own transaction.
+func (f *File) Migrate(ctx context.Context, from int) error {
+	all, err := fs.ReadDir(f.form.Layouts, "migration")
+	if err != nil {
+		return err
+	}
+	for i := from; i < len(all); i++ {
+		text, err := fs.ReadFile(f.form.Layouts, "migration/"+all[i].Name())
+		if err != nil {
+			return err
+		}
+		if err := f.step(ctx, i, string(text)); err != nil {
+			return f.Explain(err)
+		}
+	}
+	return nil
+}
+
+// step runs the script that leads from layout i to the next.
+func (f *File) step(ctx context.Context, i int, text string) error {
+	tx, err := f.Write.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	var layout int // another program may have done it while this one waited
+	if err := tx.QueryRowContext(ctx, "SELECT user_version FROM pragma_user_version").Scan(&layout); err != nil || layout > i {
+		return errors.Join(err, tx.Rollback())
+	}
+	also := ""
+	if f.form.Also != nil {
+		also = f.form.Also()
+	}
+	script := fmt.Sprintf("%s\n%s\nPRAGMA application_id=%d;\nPRAGMA user_version=%d;", text, also, f.form.ID, i+1)
+	if _, err := tx.ExecContext(ctx, script); err != nil {
+		return errors.Join(err, tx.Rollback())
+	}
+	return tx.Commit()
+}
+
+// Explain turns the driver's errors into what a person can act on, by code and never by text.
+func (f *File) Explain(err error) error {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return err
+	}
+	switch e.Code() & 0xff {
+	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+		return lots.Errorf(lots.Locked, "%s has been in use by another program for more than %s: try again when it is done; nothing was changed", f.Path, wait)
+	case sqlite3.SQLITE_READONLY:
+		return lots.Errorf(lots.Invalid, "%s cannot be written (read-only file or folder); nothing was changed", f.Path)
+	case sqlite3.SQLITE_NOTADB:
+		return lots.Errorf(lots.Invalid, "%s is not %s; nothing in it was changed", f.Path, f.form.Name)
+	case sqlite3.SQLITE_CORRUPT:
+		return lots.Errorf(lots.Corrupt, "%s is damaged: restore it from a backup (%w)", f.Path, err)
+	case sqlite3.SQLITE_CANTOPEN:
+		return lots.Errorf(lots.NotFound, "%s cannot be opened: check the path and its permissions", f.Path)
+	case sqlite3.SQLITE_FULL:
+		return lots.Errorf(lots.Internal, "the disk is full; nothing was changed")
+	}
+	return lots.Errorf(lots.Internal, "%s: %w", f.Path, err)
+}
