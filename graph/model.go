@@ -56,6 +56,7 @@ const (
 	UncertainClean
 	CleanedWith
 	Tipped
+	MayBeJoined
 )
 
 var causes = [...]struct{ name, text string }{
@@ -77,6 +78,7 @@ var causes = [...]struct{ name, text string }{
 	UncertainClean: {"uncertain-clean", "the clean may not lie between the two"},
 	CleanedWith:    {"clean", "used in the clean before this was filled"},
 	Tipped:         {"tipped", "tipped back into the lot that was used"},
+	MayBeJoined:    {"may-be-joined", "the two vessels were perhaps joined"},
 }
 
 // String is the cause's stable name.

@@ -143,6 +143,56 @@ func TestDecodeGoodRows(t *testing.T) {
 	}
 }
 
+// What leaves in bulk is a record of its own: a unit's cases are never added to litres or kilograms.
+func TestDecodeShipmentsInBulk(t *testing.T) {
+	l := brewery(t)
+	for _, c := range []struct {
+		row  string
+		want *Bulk
+		bad  string
+	}{
+		{row: "unit=FV1 / quantity=20 / quantity_unit=L", want: &Bulk{From: Ref{KindVessel, []string{"FV1"}}, Qty: Quantity{20_000, Volume}, Unit: "L"}},
+		{row: "unit=FV1|FV2 / quantity=20", want: &Bulk{From: Ref{KindVessel, []string{"FV1", "FV2"}}, Qty: Quantity{2_000_000, Volume}, Unit: "hL"}},
+		{row: "unit=M-1 / quantity=25", want: &Bulk{From: Ref{KindLot, []string{"M-1"}}, Qty: Quantity{25_000_000, Mass}, Unit: "kg"}},
+		{row: "unit=B-1 / quantity=400 / quantity_unit=lb / goods=spent grain", want: &Bulk{From: Ref{KindBrew, []string{"B-1"}}, Qty: Quantity{181_436_948, Mass}, Unit: "lb", Goods: "spent grain"}},
+		{row: "unit=B-1 / quantity=400", want: &Bulk{From: Ref{KindBrew, []string{"B-1"}}, Qty: Quantity{400_000_000, Mass}, Unit: "kg"}},
+		{row: "unit=B-1 / quantity=4 / quantity_unit=each", bad: "quantity_unit: what is left of a brew is weighed or measured in volume, not in each"},
+		{row: "unit=M-1 / quantity=4 / quantity_unit=L", bad: "quantity_unit: lot M-1 is kept in kg (mass); L is a unit of volume"},
+		{row: "unit=FV1 / quantity=0", bad: "quantity: must be more than zero"},
+		{row: "unit=FV1|M-1 / quantity=1", bad: "unit: FV1 is a vessel and M-1 a lot: name alternatives of one kind"},
+	} {
+		row := sheetRow("shipment=SH-2 / consignee=S-1 / shipped_at=2026-03-20 07:00 / " + c.row)
+		rec, faults := decode(t, l, "shipments", row)
+		require.Equal(t, c.bad, faults.Error(), c.row)
+		if c.want == nil {
+			require.Nil(t, rec)
+			continue
+		}
+		c.want.Shipment, c.want.Consignee, c.want.At = "SH-2", "S-1", rec.(*Bulk).At
+		require.Equal(t, c.want, rec, c.row)
+	}
+}
+
+// Rejects are counted in containers: they never stood in cases.
+func TestDecodeRejects(t *testing.T) {
+	l := brewery(t)
+	for _, c := range []struct {
+		row   string
+		qty   Quantity
+		count float64
+	}{
+		{"from=R-1 / quantity=121 / unit=each", Quantity{121, Pieces}, 121},
+		{"from=R-1 / quantity=2 / unit=case", Quantity{2, Cases}, 48},
+		{"from=R-1|R-2 / quantity=5 / unit=L", Quantity{5_000, Volume}, 10},
+	} {
+		rec, faults := decode(t, l, "additions", sheetRow("vessel=FV1 / at=2026-03-20 07:00 / "+c.row))
+		require.Empty(t, faults, c.row)
+		require.Equal(t, KindRun, rec.(*Addition).From.Kind)
+		require.Equal(t, c.qty, rec.(*Addition).Qty, c.row)
+		require.InDelta(t, c.count, rec.(*Addition).Count, 1e-12, c.row)
+	}
+}
+
 func TestDecodeBadRows(t *testing.T) {
 	l := brewery(t)
 	for _, c := range []struct{ sheet, change, want string }{
@@ -184,6 +234,7 @@ func TestDecodeBadRows(t *testing.T) {
 		{"brew_inputs", "from=M-1|M-1", "from: M-1 is named twice"},
 		{"brew_inputs", "from=|", `from: "|" does not name anything`},
 		{"brew_inputs", "unit=L", "unit: lot M-1 is kept in kg (mass); L is a unit of volume"},
+		{"feeds", "from=R-1", "from: R-1 cannot be fed with its own rejects: name the tank they were emptied into"},
 		{"additions", "volume=", "volume_unit: is given without a volume: give both"},
 		{"additions", "from=FV1", "from: FV1 cannot be added to itself"},
 		{"additions", "unit=each", "unit: lot M-1 is kept in kg (mass); each is a unit of pieces\nunit: M-2 holds kilograms or litres, not each"},
@@ -221,7 +272,11 @@ func TestDecodeBadRows(t *testing.T) {
 		{"units", "quantity=0", "quantity: must be more than zero"},
 		{"units", "last_at=2026-03-18 07:59", "last_at: ends before it starts"},
 		{"shipments", "quantity=79.5", `quantity: "79.5" is not a whole number`},
-		{"shipments", "unit=P-2", `unit: there is no unit "P-2"; did you mean P-1?`},
+		{"shipments", "unit=P-2", `unit: there is no unit, vessel, lot or brew "P-2"; did you mean M-2, P-1?`},
+		{"shipments", "quantity_unit=L", "quantity_unit: a pallet is shipped in whole cases or kegs: leave the unit out"},
+		{"shipments", "goods=spent grain", "goods: is for what leaves in bulk: what is on a unit is told by its runs"},
+		{"shipments", "unit=HOSE", "unit: HOSE is a path: beer passes through it and nothing stays in it; name it in via or as a feed"},
+		{"returns", "unit=FV1", "unit: FV1 is a vessel; this needs a unit: what comes back of goods shipped in bulk is a delivery of its own (heeltap receive), with the shipment as its document"},
 		{"returns", "state=odd", `state: "odd" is not one of full, part, empty`},
 		{"returns", "left=", "left_unit: is given without what is left: give both"},
 		{"returns", "left_unit=each", "left_unit: each is not a unit of volume"},

@@ -180,7 +180,7 @@ func decodeTransfer(f *fields) Record {
 }
 
 func decodeCirculation(f *fields) Record {
-	c := &Circulation{Meta: f.meta(), Vessels: f.list("vessels").Codes, Started: f.when("started_at"), Ended: f.when("ended_at")}
+	c := &Circulation{Meta: f.meta(), Vessels: f.list("vessels").Codes, Started: f.when("started_at"), Ended: f.when("ended_at"), Perhaps: f.yes("perhaps", false)}
 	for _, v := range c.Vessels {
 		x, _ := f.look.Thing(v)
 		f.notPath("vessels", v, x)
@@ -273,6 +273,11 @@ func decodeFeed(f *fields) Record {
 	d.Run, _ = f.one("run")
 	r, t := f.any("from")
 	d.From = r
+	for _, c := range r.Codes {
+		if c == d.Run {
+			f.fault("from", "%s cannot be fed with its own rejects: name the tank they were emptied into", c)
+		}
+	}
 	if d.HasQty {
 		d.Qty, d.Count = f.drawn("quantity", "unit", r, t)
 	} else if f.has("unit") {
@@ -302,11 +307,40 @@ func decodePacked(f *fields) Record {
 }
 
 func decodeShipment(f *fields) Record {
-	s := &Shipment{Meta: f.meta(), Shipment: f.code("shipment"), Quantity: f.positive("quantity"), At: f.when("shipped_at"),
+	from, t := f.source("unit")
+	if from.Kind != KindUnit {
+		return f.bulk(from, t)
+	}
+	s := &Shipment{Meta: f.meta(), Shipment: f.code("shipment"), Unit: from, Quantity: f.positive("quantity"), At: f.when("shipped_at"),
 		Document: f.text("document"), Carrier: f.text("carrier")}
-	s.Unit, _ = f.any("unit")
 	s.Consignee, _ = f.one("consignee")
+	if u := f.unit("quantity_unit", "case"); u != "case" && (u != "each" || t.UnitKind != "keg") {
+		f.fault("quantity_unit", "a %s is shipped in whole cases or kegs: leave the unit out", t.UnitKind)
+	}
+	if f.has("goods") {
+		f.fault("goods", "is for what leaves in bulk: what is on a unit is told by its runs")
+	}
 	return s
+}
+
+// bulk reads a shipment of what was never packed. A brew keeps no by-products on its books: it
+// only says what they came of.
+func (f *fields) bulk(from Ref, t Thing) Record {
+	b := &Bulk{Meta: f.meta(), Shipment: f.code("shipment"), From: from, At: f.when("shipped_at"),
+		Goods: f.text("goods"), Document: f.text("document"), Carrier: f.text("carrier")}
+	b.Consignee, _ = f.one("consignee")
+	if from.Kind == KindBrew {
+		t.Unit = f.site.MassUnit
+		b.Qty = f.qty("quantity", f.unit("quantity_unit", t.Unit))
+	} else {
+		b.Qty, _ = f.drawn("quantity", "quantity_unit", from, t)
+	}
+	b.Unit = f.unit("quantity_unit", ownUnit(from.Kind, t, f.site))
+	if d := b.Qty.Dim; from.Kind == KindBrew && d != Mass && d != Volume {
+		f.fault("quantity_unit", "what is left of a brew is weighed or measured in volume, not in %s", b.Unit)
+	}
+	f.someOf(b.Qty)
+	return b
 }
 
 func decodeReturn(f *fields) Record {

@@ -71,6 +71,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	}
 	r.showWays(s)
 	r.showEither(s.Answer)
+	r.showInBulk(s.Answer)
 	shown := *s.Answer
 	shown.Shipments = s.Shipments()
 	r.showConsignees(&shown)

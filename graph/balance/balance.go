@@ -203,6 +203,14 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 			if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() && !through {
 				add("removed", x.Reason, float64(x.Qty.N), x.At, x.Seq)
 			}
+		case *lots.Bulk:
+			switch {
+			case x.From.Kind != lots.KindLot || through:
+			case x.From.OneOf():
+				use(x.From, "shipped to "+x.Consignee, x.Qty, true, x.At, x.Seq)
+			default:
+				add("removed", "shipped to "+x.Consignee, float64(x.Qty.N), x.At, x.Seq)
+			}
 		case *lots.StockCount:
 			if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() {
 				add("counted", "counted", float64(x.Qty.N), x.At, x.Seq)
@@ -328,6 +336,10 @@ func ofBrew(tx *store.Tx, code string) Balance {
 			v := site.VolumeUnit.Of(float64(x.Volume))
 			b.add("+", "cast-out", "cast out", v, x.Seq)
 			b.add("-", "filled", "into "+x.Into, v, x.Seq)
+		}
+		if x, ok := rec.(*lots.Bulk); ok {
+			one := map[bool]string{true: "one of several brews, not known which: "}[x.From.OneOf()]
+			b.note("%s%s %s %s went to %s (entry %d): a by-product is no part of the wort", one, lots.FigureOf(x.Unit.Of(float64(x.Qty.N)), string(x.Unit)), x.Unit, cmp.Or(x.Goods, "of a by-product"), x.Consignee, x.Seq)
 		}
 	}
 	b.strike()

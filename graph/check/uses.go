@@ -46,6 +46,9 @@ func (b *book) usesOfLots() map[string][]use {
 	for _, x := range b.tippings {
 		add(x.From, use{at: x.At, entry: x.Seq, what: "lot " + x.Into, qty: float64(x.Qty.N)})
 	}
+	for _, x := range b.bulk {
+		add(x.From, use{at: x.At, entry: x.Seq, what: "shipped to " + x.Consignee, qty: float64(x.Qty.N), removed: true})
+	}
 	for _, x := range b.removals {
 		add(x.Subject, use{at: x.At, entry: x.Seq, what: x.Reason, qty: float64(x.Qty.N), removed: true})
 	}

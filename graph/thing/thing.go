@@ -146,7 +146,7 @@ func (w *writer) stopped() error {
 		t.Stopped = append(t.Stopped, w.heldBecause(by))
 	}
 	if t.Kind == lots.KindUnit {
-		wanted, err := recall.Wanted(w.tx, []string{t.Code})
+		wanted, err := recall.Wanted(w.tx, []string{t.Code}, 0)
 		if err != nil {
 			return err
 		}

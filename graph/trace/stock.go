@@ -17,7 +17,7 @@ func LotLeft(tx *store.Tx, lot string) (left float64, sure bool) {
 		}
 		used, known := tx.PassedOn(n.ID)
 		in, out := TippedOf(tx, lot)
-		return max(0, n.Total+in-out-used-RemovedOf(tx, lot)), known
+		return max(0, n.Total+in-out-used-RemovedOf(tx, lot)-ShippedOf(tx, lot)), known
 	}
 	return 0, true
 }
@@ -43,6 +43,20 @@ func RemovedOf(tx *store.Tx, lot string) float64 {
 	for _, rec := range tx.Touching(lot) {
 		if r, ok := rec.(*lots.Removal); ok && r.Subject.Kind == lots.KindLot && !r.Subject.OneOf() && r.Subject.Code() == lot {
 			sum += float64(r.Qty.N)
+		}
+	}
+	return sum
+}
+
+// ShippedOf sums what was shipped of a lot, in base units.
+func ShippedOf(tx *store.Tx, lot string) float64 {
+	sum := 0.0
+	if thing, _ := tx.Thing(lot); thing.Into != "" {
+		return 0 // it was drawn through the vessel that it went into
+	}
+	for _, rec := range tx.Touching(lot) {
+		if x, ok := rec.(*lots.Bulk); ok && x.From.Kind == lots.KindLot && !x.From.OneOf() && x.From.Code() == lot {
+			sum += float64(x.Qty.N)
 		}
 	}
 	return sum

@@ -146,6 +146,8 @@ func (e *engine) nameOf(entry int64) (who, code string) {
 		return "run " + r.Run, r.Run
 	case *lots.Removal:
 		return "a removal", ""
+	case *lots.Bulk:
+		return "shipment " + r.Shipment, ""
 	case *lots.Clean:
 		return "a clean of " + r.Subject.Code(), ""
 	}
@@ -204,6 +206,8 @@ func lotUse(rec lots.Record, code string) int64 {
 	case *lots.Removal:
 		from, qty = r.Subject, r.Qty
 	case *lots.Tipping:
+		from, qty = r.From, r.Qty
+	case *lots.Bulk:
 		from, qty = r.From, r.Qty
 	}
 	if from.Kind != lots.KindLot || from.OneOf() || from.Code() != code {

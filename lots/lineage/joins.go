@@ -32,7 +32,11 @@ func (e *engine) entryCell(entry int64) *Cell {
 	case *lots.Transfer:
 		e.joinTransfer(c, r)
 	case *lots.Circulation:
-		e.joinCirculation(c, r)
+		if r.Perhaps {
+			e.joinPerhaps(c, r)
+		} else {
+			e.joinCirculation(c, r)
+		}
 	case *lots.Crop:
 		dst := Ref{graph.Lot, r.Lot}
 		for _, d := range e.drawsOf(entry) {
@@ -61,6 +65,9 @@ func (e *engine) linkStock(c *Cell, entry int64, from lots.Ref, qty float64, dst
 		return
 	case lots.KindUnit:
 		kind, cause = graph.Unit, graph.Unpacked
+	case lots.KindRun:
+		e.linkRejects(c, entry, from, qty, dst, at)
+		return
 	}
 	for _, code := range from.Codes {
 		t, _ := e.src.Thing(code)
@@ -173,6 +180,10 @@ func stockRefs(e *engine, from lots.Ref) []Ref {
 	for _, code := range from.Codes {
 		t, _ := e.src.Thing(code)
 		switch {
+		case from.Kind == lots.KindRun:
+			if ref, ok := e.rejectsOf(code); ok {
+				out = append(out, ref)
+			}
 		case from.Kind == lots.KindUnit:
 			out = append(out, Ref{graph.Unit, code})
 		case from.Kind == lots.KindLot && (t.Into == "" || from.OneOf()):
@@ -194,7 +205,7 @@ func dedupe(refs []Ref) []Ref {
 
 func (e *engine) joinAddition(c *Cell, r *lots.Addition) {
 	qty := float64(r.Qty.N)
-	if r.From.Kind == lots.KindUnit {
+	if r.From.Kind == lots.KindUnit || r.From.Kind == lots.KindRun {
 		qty = r.Count
 	}
 	for _, a := range e.arrivalsOf(r.Seq) {

@@ -305,7 +305,7 @@ func (e *engine) supplyStock(f *feeding, run *lots.Run, segs []segment) {
 	qty, length := unknown, lengthOf(sure)
 	if f.HasQty {
 		qty = float64(f.Qty.N)
-		if f.From.Kind == lots.KindUnit {
+		if f.From.Kind == lots.KindUnit || f.From.Kind == lots.KindRun {
 			qty = f.Count
 		}
 	}
@@ -321,6 +321,9 @@ func (e *engine) supplyStock(f *feeding, run *lots.Run, segs []segment) {
 		}
 		for _, s := range sure {
 			if w.grade == graph.Content {
+				w.qty = unknown
+			}
+			if w.grade == graph.Content && ref.Kind != graph.Stretch {
 				w.qty = qty * float64(s.until-s.since) / float64(length)
 			}
 			s.in = append(s.in, w)
@@ -336,7 +339,7 @@ func (e *engine) supplyStock(f *feeding, run *lots.Run, segs []segment) {
 }
 
 func (e *engine) stockCause(r Ref) graph.Cause {
-	if r.Kind == graph.Unit {
+	if r.Kind == graph.Unit || r.Kind == graph.Segment || r.Kind == graph.Stretch {
 		return graph.Unpacked
 	}
 	if t, _ := e.src.Thing(r.Code); lots.PackagingPart(t.ItemKind) {

@@ -122,15 +122,19 @@ func (m *Maker) notices(consignees []deliveries.Consignee) noticed {
 		} else {
 			n.answered++
 			cases, kegs := 0.0, 0.0
+			bulk := ""
 			for _, l := range contact.Answer.Lines {
-				if l.Kegs {
+				switch {
+				case l.Unit != "":
+					bulk += ", " + quantity(l.OnHand, l.Unit) + " in bulk"
+				case l.Kegs:
 					kegs += l.OnHand
-				} else {
+				default:
 					cases += l.OnHand
 				}
 			}
 			n.cases, n.kegs = n.cases+cases, n.kegs+kegs
-			row[3], row[4] = m.time(contact.Answered.Unix()), casesAndKegs(cases, kegs)
+			row[3], row[4] = m.time(contact.Answered.Unix()), casesAndKegs(cases, kegs)+bulk
 		}
 		n.table.Rows = append(n.table.Rows, row)
 	}
@@ -325,6 +329,11 @@ func inTrade(a *account.Account) string {
 			}
 		}
 		text = fmt.Sprintf("Still in the trade: at most %s (%s).", still, strings.Join(parts, "; "))
+	}
+	for _, x := range a.Bulk {
+		if x.Open() {
+			text += fmt.Sprintf(" In bulk at %s: %s.", x.Party, x.BulkText())
+		}
 	}
 	if !t.Sold.None() {
 		text += fmt.Sprintf(" Sold or served there: %s, which cannot be recovered.", t.Sold)

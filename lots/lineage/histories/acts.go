@@ -33,8 +33,8 @@ const (
 // actKinds favours what fills, moves and packs.
 func actKinds() []string {
 	return strings.Fields("nothing receive receive receive brew brew brew brew split input input input add add add transfer transfer transfer transfer " +
-		"transfer transfer circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
-		"feed feed code unit unit unit unit unit unit ship return count cleanline cleanline tip tip tip")
+		"transfer transfer circulate circulate circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
+		"feed feed code unit unit unit unit unit unit ship ship ship return count cleanline cleanline tip tip tip")
 }
 
 // kegKinds favours filling kegs, and what became of them.
@@ -183,6 +183,12 @@ func (h *history) source(a act, not string, kinds string) (from, unit string, ok
 		}
 		return l.code, l.unit, ok
 	}
+	if r, ok := pick(h.runs, a.b); ok && a.c >= 3 && strings.Contains(kinds, "run") {
+		if other, _ := pick(h.runs, a.b+1+a.c); choice == "units" && other.code != r.code {
+			return r.code + "|" + other.code, "each", true
+		}
+		return r.code, []string{"each", "L", "case"}[a.c%3], true
+	}
 	u, ok := pick(h.units, a.b)
 	if other, _ := pick(h.units, a.b+1+a.c); choice == "units" && other.code != u.code {
 		return u.code + "|" + other.code, "case", ok
@@ -205,7 +211,7 @@ func (h *history) input(a act) {
 
 func (h *history) add(a act) {
 	to := h.vesselAt(a.a)
-	from, unit, ok := h.source(a, to, "lot vessel unit")
+	from, unit, ok := h.source(a, to, "lot vessel unit run")
 	if !ok {
 		return
 	}
@@ -247,7 +253,7 @@ func (h *history) circulate(a act) {
 	if a.x >= 6 && three != one && three != two {
 		both += ";" + three
 	}
-	h.put("circulations", "vessels", both, "started_at", h.at(a.start), "ended_at", h.at(a.end), "ref", h.ref())
+	h.put("circulations", "vessels", both, "started_at", h.at(a.start), "ended_at", h.at(a.end), "perhaps", []string{"", "yes", "yes", "no"}[a.y%4], "ref", h.ref())
 }
 
 func (h *history) crop(a act) {

@@ -60,6 +60,7 @@ type world struct {
 	runOf   map[string]*run
 	moves   []*move
 	circles []*circle
+	perhaps []*move // vessels that may have been joined
 	passes  []*pass
 	cleared []*lots.Clearance
 	washes  []*wash
@@ -103,8 +104,10 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	if w.flowRing() {
 		return nil, fmt.Errorf("flows run in a ring")
 	}
+	w.cutRuns()
 	w.writeBooks()
 	w.writeMoves()
+	w.writePerhaps()
 	w.writeVesselWashes()
 	w.writeRuns()
 	w.writePasses()
