@@ -140,6 +140,7 @@ type outcome struct {
 	Entries  []int64  `json:"entries"`  // to take back
 	Links    []link   `json:"links"`    // where to go on, the likeliest first
 	By       string   `json:"by"`
+	Tags     []tagged `json:"tags,omitempty"` // what to print tags for
 }
 
 type link struct {
@@ -219,8 +220,9 @@ func placesOf(rec lots.Record) []string {
 
 type saidPage struct {
 	outcome
-	Form string
-	Mine bool
+	Form   string
+	Mine   bool
+	Stocks []option
 }
 
 // said tells what became of a form: recorded, or not.
@@ -240,7 +242,7 @@ func (s *Server) said(v *visit) error {
 	if err != nil {
 		return err
 	}
-	page.Form, page.Mine = form, page.By == v.by()
+	page.Form, page.Mine, page.Stocks = form, page.By == v.by(), stocks(v)
 	for i, w := range page.Warnings {
 		page.Warnings[i] = onPage(w)
 	}

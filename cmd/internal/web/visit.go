@@ -76,20 +76,18 @@ func (s *Server) answer(v *visit, rt route) error {
 		most = mostFile
 	}
 	v.r.Body = http.MaxBytesReader(v.w, v.r.Body, most)
-	if v.r.Method == http.MethodPost {
-		if err := v.readForm(rt.Large); err != nil {
-			return err
-		}
-	}
 	if err := s.recognise(v); err != nil {
 		return err
 	}
-	switch {
+	switch { // before anything that was sent is read: strangers send no photos
 	case rt.Open:
 	case v.session == nil:
 		return s.toTheDoor(v)
 	case !v.may(rt.Right):
 		return s.notAllowed(v, rt.Right)
+	}
+	if err := v.readForm(rt.Large); err != nil {
+		return err
 	}
 	return rt.do(s, v)
 }
