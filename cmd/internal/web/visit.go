@@ -28,6 +28,7 @@ type visit struct {
 	r       *http.Request
 	ctx     context.Context
 	session *people.Session // nil where nobody is signed in
+	names   []string        // of whoever is signed in, where they correct their own entries only
 	wrote   bool
 }
 
@@ -119,6 +120,8 @@ func (s *Server) recognise(v *visit) error {
 	switch {
 	case err == nil:
 		v.session = session
+		v.names, err = s.ownNames(v.ctx, session)
+		return err
 	case lots.KindOf(err) == lots.Internal:
 		return err
 	}
