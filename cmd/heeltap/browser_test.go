@@ -23,6 +23,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
+	"heeltap/cmd/internal/demo"
 	"heeltap/cmd/internal/people"
 )
 
@@ -44,7 +45,7 @@ var demoFiles = sync.OnceValues(func() (string, error) {
 		return "", err
 	}
 	e := testEnv(&bytes.Buffer{})
-	return folder, e.demo(context.Background(), folder)
+	return folder, e.demo(context.Background(), folder, demo.AtWork())
 })
 
 func testEnv(out *bytes.Buffer) *env {
