@@ -117,12 +117,6 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 	})
 }
 
-// isInternal reports whether an error is no refusal but a failure on our side.
-func isInternal(err error) bool {
-	_, faults := errors.AsType[lots.Faults](err)
-	return !faults && lots.KindOf(err) == lots.Internal
-}
-
 // take says on a form why it was refused.
 func (f *form) take(why error) {
 	if faults, ok := errors.AsType[lots.Faults](why); ok {
