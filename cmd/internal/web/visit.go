@@ -75,18 +75,18 @@ func (s *Server) afterwards(v *visit, began time.Time) {
 }
 
 func (s *Server) answer(v *visit, rt route) error {
-	most := int64(mostForm)
-	if rt.Large {
+	if err := s.recognise(v); err != nil {
+		return err
+	}
+	most, large := int64(mostForm), rt.Large && v.may(rt.Right) // who may not send a file is not read for that long
+	if large {
 		most = mostFile
 	}
 	v.r.Body = http.MaxBytesReader(v.w, v.r.Body, most)
 	if v.r.Method == http.MethodPost {
-		if err := v.readForm(rt.Large); err != nil {
+		if err := v.readForm(large); err != nil {
 			return err
 		}
-	}
-	if err := s.recognise(v); err != nil {
-		return err
 	}
 	switch {
 	case rt.Open:
