@@ -80,6 +80,9 @@ type Line struct {
 	HasResidue      bool // somebody said yes or no
 }
 
+// MayKeepResidue reports whether beer may leave residue on the line from run to run: nobody said that it does not.
+func (l *Line) MayKeepResidue() bool { return l.Residue || !l.HasResidue }
+
 // Product is what is sold.
 type Product struct {
 	Meta

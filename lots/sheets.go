@@ -123,14 +123,14 @@ var Sheets = []*Sheet{
 		newCode("vessel", KindVessel, "the vessel's code"),
 		need(Column{Name: "kind", Type: Choice, Values: vesselKinds, Help: "what sort of vessel"}),
 		number("capacity", "what it holds"), unitCol("unit", "the unit its quantities are in unless a row says otherwise"),
-		text("site", "where it is"),
+		text("site", "where it is; of a hired vessel or one of another site, whose it is"),
 	}},
 	{Name: "lines", Verb: "line", Noun: "line", Code: "line", OneRow: true, Columns: []Column{
 		newCode("line", KindLine, "the line's code"),
 		number("rate_per_min", "containers a minute"),
 		number("margin_min", "minutes of doubt between the filler and the palletiser"),
 		number("overlap_min", "minutes a magazine or hopper holds when a lot is changed"),
-		{Name: "residue", Type: YesNo, Help: "yes if beer leaves residue from run to run"},
+		{Name: "residue", Type: YesNo, Help: "yes if beer leaves residue from run to run, no if not; left blank, it may where an allergen would go undeclared"},
 	}},
 	{Name: "products", Verb: "product", Noun: "product", Code: "product", OneRow: true, Columns: []Column{
 		newCode("product", KindProduct, "the product's code"),

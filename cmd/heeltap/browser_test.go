@@ -78,6 +78,9 @@ func openHouse(t *testing.T) *served {
 	t.Cleanup(func() {
 		stop()
 		require.NoError(t, <-done, out.String())
+		if t.Failed() {
+			t.Log(out.String())
+		}
 	})
 	for i := 0; ; i++ {
 		c, err := net.Dial("tcp", address)
@@ -310,3 +313,14 @@ func (b *browser) axe() {
 
 // awaited waits for what a script promises.
 func awaited(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
+
+// focus puts the cursor into a field by its name.
+func focus(name string) chromedp.Action {
+	return chromedp.Focus(`main [name="`+name+`"]`, chromedp.ByQuery)
+}
+
+func click(selector string) chromedp.Action { return chromedp.Click(selector, chromedp.ByQuery) }
+
+func typing(selector, text string) chromedp.Action {
+	return chromedp.SendKeys(selector, text, chromedp.ByQuery)
+}

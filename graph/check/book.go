@@ -270,7 +270,11 @@ func hit(code string, entry int64, format string, args ...any) Hit {
 func (b *book) folded(names ...string) []Hit {
 	var out []Hit
 	for _, f := range b.tx.FindingsNamed(names...) {
-		out = append(out, Hit{Code: f.Code, Entry: f.Entry, Text: f.Text})
+		h := Hit{Code: f.Code, Entry: f.Entry, Text: f.Text}
+		if f.Name == "feed-outside-run" {
+			h.Mend = "heeltap amend ENTRY since=… until=…"
+		}
+		out = append(out, h)
 	}
 	return out
 }

@@ -41,6 +41,7 @@ func (e *engine) vesselCell(b *book) *Cell {
 			c.Links = append(c.Links, contact(refs[f.prev], refs[i], graph.UncertainClean, f.entry, f.since))
 		}
 	}
+	e.tellUnproven(c, b, refs)
 	e.writeBreaks(c, b, refs)
 	e.writeDraws(c, b, refs)
 	for _, a := range b.arrivals {

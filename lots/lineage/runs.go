@@ -208,7 +208,7 @@ func (e *engine) lineOf(code string) lots.Line {
 			}
 		}
 	}
-	return lots.Line{}
+	return lots.Line{HasResidue: true} // of no line: nothing stays in it
 }
 
 // segments cuts a run wherever anything about its feeds changes.
@@ -374,7 +374,7 @@ func (e *engine) passRun(c *Cell, run *lots.Run, feeds []*feeding, segs []segmen
 	for i := range segs {
 		s := &segs[i]
 		var items []string
-		if e.lineOf(run.Line).Residue {
+		if line := e.lineOf(run.Line); line.MayKeepResidue() {
 			items = append(items, run.Line)
 		}
 		for _, f := range feeds {

@@ -156,12 +156,14 @@ func (e *engine) ranNext(run *lots.Run, segs []segment, r *lots.Clean) (out []in
 
 // passCleans links what a path item or line was cleaned with to the next passes and to what they fill. What a
 // run fills stands in its own cell.
-func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref) {
+func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref, stands []bool) {
 	t, _ := e.src.Thing(item)
 	for _, r := range e.cleansWith(item) {
 		with := e.cleanedWith(r)
 		for _, i := range passedNext(passes, r) {
-			c.linkCleaned(with, refs[i], r)
+			if stands[i] {
+				c.linkCleaned(with, refs[i], r)
+			}
 			if t.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {
 				c.linkCleaned(with, passes[i].Dst, r)
 			}

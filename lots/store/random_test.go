@@ -27,7 +27,7 @@ items item=END name=end kind=closure unit=each
 items item=YEAST name=yeast kind=yeast unit=L
 parties party=SUP name=s role=supplier
 parties party=D name=d role=consignee channel=distributor
-products product=P name=p container_ml=500 per_case=20
+products product=P name=p container_ml=500 per_case=20 declares=gluten
 products product=K name=k container_ml=30000 per_case=1
 lines line=L1 margin_min=20 overlap_min=30 residue=yes
 lines line=L2

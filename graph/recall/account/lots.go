@@ -1,6 +1,7 @@
 package account
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -23,10 +24,24 @@ type LotBalance struct {
 	OnHand   float64 `json:"on_hand"`  // by the books
 	Removed  float64 `json:"removed"`  // samples, to the supplier, destroyed …
 	InTanks  float64 `json:"in_tanks"` // there now, by the books
-	InUnits  float64 `json:"in_units"`
-	Served   float64 `json:"served"`       // drawn or sold from tanks in the taproom
-	Lost     float64 `json:"lost"`         // rejects, trub, transfers, what else was removed from tanks
-	Unknown  float64 `json:"not_measured"` // used in a quantity nobody wrote down, or fed beyond what the containers took
+	InUnits  float64 `json:"in_units"` // surely, in a measured quantity
+	// Unmeasured counts the units that surely hold some of it, nobody wrote down how much: it is among what is not measured.
+	Unmeasured int     `json:"units_not_measured"`
+	Served     float64 `json:"served"`       // drawn or sold from tanks in the taproom
+	Lost       float64 `json:"lost"`         // rejects, trub, transfers, what else was removed from tanks
+	Unknown    float64 `json:"not_measured"` // used in a quantity nobody wrote down, or fed beyond what the containers took
+}
+
+// InUnitsText says how much is in units: a range where some of them hold a quantity that nobody wrote down.
+func (b LotBalance) InUnitsText() string {
+	if b.Unmeasured == 0 {
+		return lots.Figure(b.InUnits)
+	}
+	units := "1 unit"
+	if b.Unmeasured > 1 {
+		units = lots.Figure(float64(b.Unmeasured)) + " units"
+	}
+	return fmt.Sprintf("%s to %s (%s, not measured)", lots.Figure(b.InUnits), lots.Figure(b.InUnits+max(0, b.Unknown)), units)
 }
 
 // LotBalances strikes the balance of each suspect that is a lot.
@@ -66,6 +81,9 @@ func lotBalance(tx *store.Tx, lot string) (LotBalance, error) {
 		fills[f.Code] = f
 	}
 	for _, e := range a.Ends() {
+		if e.Kind == graph.Unit && e.Band == graph.In && math.IsNaN(e.Left) {
+			b.Unmeasured++
+		}
 		switch {
 		case e.Band != graph.In || math.IsNaN(e.Left):
 		case e.Kind == graph.Lot && e.Code == lot:

@@ -233,7 +233,7 @@ func (h *history) transfer(a act) {
 	if a.x == 6 {
 		in = a.qty2
 	}
-	via := []string{"", "", "", "", "HOSE", "L2", "HOSE;L2", "HOSE"}[a.y]
+	via := []string{"", "", "", "L1", "HOSE", "L2", "HOSE;L2", "HOSE"}[a.y]
 	h.put("transfers", "transfer", h.code("T"), "from", from, "to", to, "out", a.qty, "in", in, "unit", "L",
 		"started_at", h.at(a.start), "ended_at", h.at(a.end), "via", via)
 }

@@ -12,8 +12,11 @@ func (h *history) run(a act) {
 	}
 	r := runMade{h.code("RUN"), a.start.half, a.end.half}
 	product, good, rejects := "CAN", a.qty, ""
-	if a.c == 5 {
+	switch {
+	case a.c == 5:
 		product = "KEG"
+	case a.x%2 == 1:
+		product = "STOUT"
 	}
 	if good = whole(good, "each"); a.c == 4 {
 		rejects = "20"

@@ -51,7 +51,8 @@ type world struct {
 	order   []string // vessels in order of their records
 	lots    map[string]*lot
 	lines   map[string]*lots.Line
-	items   map[string]string // item to its kind
+	items   map[string]string   // item to its kind
+	carried map[string][]string // item to its allergens
 	prods   map[string]*lots.Product
 	brews   map[string]*brew
 	units   map[string]*unit
@@ -85,7 +86,7 @@ type unit struct {
 func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	w := &world{Ledger: l, limits: limits, zone: l.Site().Zone,
 		res:     &Lineage{Nodes: map[lineage.Ref]float64{}, Links: map[Key]Share{}, Findings: map[Fault]bool{}},
-		vessels: map[string]*vessel{}, lots: map[string]*lot{}, lines: map[string]*lots.Line{}, items: map[string]string{},
+		vessels: map[string]*vessel{}, lots: map[string]*lot{}, lines: map[string]*lots.Line{}, items: map[string]string{}, carried: map[string][]string{},
 		prods: map[string]*lots.Product{}, brews: map[string]*brew{}, units: map[string]*unit{}, runOf: map[string]*run{}}
 	w.readThings()
 	w.readRuns()
@@ -115,12 +116,12 @@ func (w *world) readThings() {
 	for _, rec := range w.Records() {
 		switch r := rec.(type) {
 		case *lots.Vessel:
-			w.vessels[r.Code] = &vessel{w: w, code: r.Code, kind: r.Kind}
+			w.vessels[r.Code] = &vessel{w: w, code: r.Code, kind: r.Kind, alien: r.Elsewhere(w.Site())}
 			w.order = append(w.order, r.Code)
 		case *lots.Line:
 			w.lines[r.Code] = r
 		case *lots.Item:
-			w.items[r.Code] = r.Kind
+			w.items[r.Code], w.carried[r.Code] = r.Kind, r.Allergens
 		case *lots.Product:
 			w.prods[r.Code] = r
 		}

@@ -64,7 +64,7 @@ func (w *world) readRuns() {
 		if r, ok := rec.(*lots.Run); ok {
 			x := &run{rec: r, s: r.Started.From, e: r.Ended.End(), perCase: w.prods[r.Product].PerCase, ml: w.prods[r.Product].ContainerML}
 			if line := w.lines[r.Line]; line != nil {
-				x.margin, x.over, x.residue = line.Margin, line.Overlap, line.Residue
+				x.margin, x.over, x.residue = line.Margin, line.Overlap, line.Residue || !line.HasResidue
 			}
 			w.runs = append(w.runs, x)
 			w.runOf[r.Run] = x

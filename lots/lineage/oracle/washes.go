@@ -157,7 +157,9 @@ func (w *world) writePassWashes() {
 			if p.item != x.item || max(p.e, p.s+1) <= x.lo || w.passedBetween(x, p) {
 				continue
 			}
-			w.washInto(x, p.ref)
+			if _, stands := w.res.Nodes[p.ref]; stands {
+				w.washInto(x, p.ref)
+			}
 			if w.lines[x.item] == nil || p.dst.Kind != graph.Segment {
 				w.washInto(x, p.dst)
 			}

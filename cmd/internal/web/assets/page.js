@@ -6,6 +6,7 @@ const net = document.getElementById("net");
 const say = (text) => { net.textContent = text; net.hidden = !text; };
 
 // A scanner ends each code with Enter. In a field that is scanned, that means the next field, not the whole form.
+let moved = false;
 document.addEventListener("keydown", (event) => {
   const field = event.target;
   if (event.key !== "Enter" || !(field instanceof HTMLInputElement) || !field.hasAttribute("data-scan")) return;
@@ -13,8 +14,12 @@ document.addEventListener("keydown", (event) => {
   const next = fields[fields.indexOf(field) + 1];
   if (!next) return;
   event.preventDefault();
+  moved = true;
   next.focus();
 });
+// The same Enter must not send the form from the field it has just come to.
+document.addEventListener("keypress", (event) => { if (event.key === "Enter" && moved) event.preventDefault(); });
+document.addEventListener("keyup", () => { moved = false; });
 
 // What is typed is kept in this browser until it is recorded.
 const keyOf = (form) => "typed " + form.getAttribute("action") + location.search;
