@@ -362,3 +362,25 @@ func TestNoSecretIsLogged(t *testing.T) {
 		require.NotContains(t, log, url.QueryEscape(s))
 	}
 }
+
+// A form's number stands for what it said: sent again it records nothing, and changed it is not taken for recorded.
+func TestAFormIsRecordedOnce(t *testing.T) {
+	h := open(t)
+	c := h.signedIn("floor")
+	form := []string{"form", "f1", "back", "/", "item", "MALT-1", "supplier", "SUP-1", "supplier_lot", "W1", "quantity", "5", "unit", "kg"}
+	before := h.head()
+	for range 3 {
+		require.Equal(t, "/said/f1", c.post("/do/receive", form...).Header().Get("Location"))
+	}
+	require.Equal(t, before+1, h.head())
+	require.Equal(t, c.get("/said/f1").Body.String(), c.get("/said/f1").Body.String())
+
+	form[9] = "W2"
+	a := c.post("/do/receive", form...)
+	require.Equal(t, http.StatusUnprocessableEntity, a.Code)
+	require.Contains(t, a.Body.String(), "this form was recorded before, and said something else")
+	require.Equal(t, before+1, h.head())
+	form[1] = regexp.MustCompile(`name="form" value="(\w+)"`).FindStringSubmatch(a.Body.String())[1]
+	require.Equal(t, http.StatusSeeOther, c.post("/do/receive", form...).Code, "sent once more it is recorded")
+	require.Equal(t, before+2, h.head())
+}
