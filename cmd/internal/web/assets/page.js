@@ -9,12 +9,17 @@ const say = (text) => { net.textContent = text; net.hidden = !text; };
 document.addEventListener("keydown", (event) => {
   const field = event.target;
   if (event.key !== "Enter" || !(field instanceof HTMLInputElement) || !field.hasAttribute("data-scan")) return;
-  const fields = [...field.form.querySelectorAll("input:not([type=hidden]), select, textarea, button.main")].filter((f) => f.offsetParent !== null);
-  const next = fields[fields.indexOf(field) + 1];
+  const fields = [...field.form.querySelectorAll("input:not([type=hidden]):not([type=checkbox]):not([type=file]), select, textarea, button.main")].filter((f) => f.offsetParent !== null);
+  const over = field.dataset.scan === "over"; // a quantity among many lots: past its unit, to the next that is scanned or typed
+  const next = fields.slice(fields.indexOf(field) + 1).find((f) => !over || !f.matches("select"));
   if (!next) return;
   event.preventDefault();
   next.focus();
+  moved = true;
 });
+let moved = false; // the rest of that Enter comes to the field just reached, and is not meant for it
+document.addEventListener("keypress", (event) => { if (moved && event.key === "Enter") event.preventDefault(); });
+document.addEventListener("keyup", () => { moved = false; });
 
 // What is typed is kept in this browser until it is recorded.
 const keyOf = (form) => "typed " + form.getAttribute("action") + location.search;
@@ -68,8 +73,8 @@ async function send(form, button) {
     document.title = page.title;
     document.getElementById("main").replaceWith(page.getElementById("main"));
     for (const again of document.querySelectorAll("form[data-keep]")) adopt(again);
-    (document.querySelector("[aria-invalid]") || document.getElementById("main")).focus();
-    window.scrollTo(0, 0);
+    (document.querySelector("main [aria-invalid]") || document.querySelector("main [autofocus]") || document.getElementById("main")).focus();
+    if (!answer.ok) window.scrollTo(0, 0); // what was wrong stands on top
     return;
   }
 }
