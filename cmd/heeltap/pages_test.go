@@ -22,6 +22,7 @@ var lookedAt = map[string]string{
 	"shipment": "/shipment/S25-0852", "party": "/party/D-14", "line": "/line/CANS", "find-several": "/find?q=BB+2026-08-03%4013:12", "find-none": "/find?q=L25-8500",
 	"cellar": "/cellar", "lines": "/lines", "begin": "/begin/CANS?product=PALE-CAN", "running": "/running/R25-0129",
 	"dock": "/dock", "delivery": "/delivery?item=HOP-LATE", "attach": "/attach?code=L25-0085",
+	"shipping": "/shipping", "load": "/load?consignee=D-14", "list": "/shipment/S25-0852/list", "return": "/return", "judge": "/judge", "count": "/count", "count-place": "/count?place=keg+cold+store",
 	"receive": "/do/receive", "ship": "/do/ship?unit=P25-0345",
 }
 

@@ -73,6 +73,7 @@ var helpers = template.FuncMap{
 	"list":    func(texts []string) string { return strings.Join(texts, ", ") },
 	"percent": func(part float64) string { return lots.PercentFigure(100 * part) },
 	"query":   url.QueryEscape,
+	"urlcode": url.PathEscape,
 }
 
 // pathOf is the page of a thing.

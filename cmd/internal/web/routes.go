@@ -23,5 +23,5 @@ type Route = route
 // Routes lists every address that the server answers.
 func Routes() []Route {
 	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes,
-		dockRoutes, tagRoutes, attachRoutes)
+		dockRoutes, tagRoutes, attachRoutes, shippingRoutes, returnRoutes, countRoutes)
 }
