@@ -103,7 +103,7 @@ func TestShippingClerksDay(t *testing.T) {
 			b.says(pallets[i])
 			b.scans(kegs[i])
 			b.says("1 keg", "2 units")
-			require.Regexp(t, `On it: \d+ cases and 1 keg, 2 units`, b.text(), "cases and kegs are never added")
+			require.Regexp(t, `On the lorry: \d+ cases and 1 keg, 2 units`, b.text(), "cases and kegs are never added")
 			b.scans(held)
 			b.says("STOP: "+held, "a crushed corner", "Quality may let it go")
 			b.shot("load-stopped")

@@ -163,10 +163,14 @@ func Tally(tx *store.Tx, subject, quantity, place, by string) (*Said, error) {
 	if place != "" {
 		row["place"] = place
 	}
-	if thing, ok := tx.Thing(code); ok && quantity == "" {
+	switch thing, ok := tx.Thing(code); {
+	case quantity != "":
+	case ok:
 		if err := booked(tx, row, thing.Kind, code); err != nil {
 			return nil, err
 		}
+	default:
+		row["quantity"] = "1" // whoever reads the row says that there is no such thing
 	}
 	said, err := Record(tx, Act{Sheet: sheet, Row: row, By: by})
 	if faults, ok := errors.AsType[lots.Faults](err); ok && countedNow(tx, code) && len(faults) == 1 && faults[0].Column == "" {

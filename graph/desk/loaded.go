@@ -15,7 +15,8 @@ import (
 type Loaded struct {
 	Shipment, Consignee, Name, Address string
 	Document, Carrier                  string
-	When                               string // when the first unit went on
+	When                               string // when the first unit went on; of today, the time
+	Day                                string // the same with its day, for papers
 	Units                              []LoadedUnit
 	Total                              lots.Packages
 	Pallets                            int // of the units: those that are no kegs
@@ -40,7 +41,7 @@ func LoadedOn(tx *store.Tx, code string) (*Loaded, error) {
 		return nil, lots.Errorf(lots.NotFound, "there is no shipment %s", code)
 	}
 	l := loadedFor(tx, Loading{code, first.Consignee, first.Document, first.Carrier})
-	l.When = moment(tx, first.At)
+	l.When, l.Day = moment(tx, first.At), stampOf(tx, first.At)
 	holds, err := trace.StandingHolds(tx)
 	if err != nil {
 		return nil, err

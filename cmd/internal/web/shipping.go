@@ -134,9 +134,7 @@ func answered(tx *store.Tx, form string) (*outcome, error) {
 	if err := json.Unmarshal([]byte(text), &out); err != nil {
 		return nil, err
 	}
-	for i, w := range out.Warnings {
-		out.Warnings[i] = onPage(w)
-	}
+	out.onPage()
 	return &out, nil
 }
 
