@@ -152,11 +152,13 @@ func explained(list []Hazard, between string) string {
 
 // Travels reports whether the hazard goes over a link. A process fault goes over all of them:
 // what is left in a package by a rinser goes with the beer wherever it is emptied into. Only a
-// defect of a packaging part stays with its package.
+// defect of a packaging part stays with its package. What something was cleaned with is never a part of a
+// package; all else it may leave behind: what was dissolved in it, what survived a weak dose of it, and
+// pieces, which the rinse after it does not surely take out.
 func (h Hazard) Travels(_, dst Node, l Link) bool {
 	switch h {
 	case PackagePart:
-		return l.Cause != Path && (l.Cause != Unpacked || dst.Kind != Fill)
+		return l.Cause != Path && l.Cause != CleanedWith && (l.Cause != Unpacked || dst.Kind != Fill)
 	case ForeignBody:
 		return l.Cause != Path
 	}

@@ -12,9 +12,10 @@ import (
 // published recall of kegs was for cleaning solution left in them, and of cans for cleaning fluid.
 func TestWhatTravels(t *testing.T) {
 	stays := map[Cause][]Hazard{
-		Path: {PackagePart, ForeignBody},
+		Path:        {PackagePart, ForeignBody},
+		CleanedWith: {PackagePart},
 	}
-	for cause := Moved; cause <= UncertainClean; cause++ {
+	for cause := Moved; cause <= Tipped; cause++ {
 		for _, h := range Hazards() {
 			for _, to := range []Kind{Fill, Segment, Unit} {
 				stay := stays[cause]

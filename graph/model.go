@@ -54,6 +54,9 @@ const (
 	NothingThere
 	BreakInDoubt
 	UncertainClean
+	CleanedWith
+	Tipped
+	MayBeJoined
 )
 
 var causes = [...]struct{ name, text string }{
@@ -73,6 +76,9 @@ var causes = [...]struct{ name, text string }{
 	NothingThere:   {"nothing-there", "drawn when the books show nothing in the vessel"},
 	BreakInDoubt:   {"break-in-doubt", "more came out after the clean than went in"},
 	UncertainClean: {"uncertain-clean", "the clean may not lie between the two"},
+	CleanedWith:    {"clean", "used in the clean before this was filled"},
+	Tipped:         {"tipped", "tipped back into the lot that was used"},
+	MayBeJoined:    {"may-be-joined", "the two vessels were perhaps joined"},
 }
 
 // String is the cause's stable name.

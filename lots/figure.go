@@ -76,6 +76,17 @@ func (p Packages) Of(kegs bool) float64 {
 	return p.Cases
 }
 
+// Only is the count of the one that there is, nil where there are both: they have no sum.
+func (p Packages) Only() *float64 {
+	switch {
+	case p.Kegs == 0:
+		return &p.Cases
+	case p.Cases == 0:
+		return &p.Kegs
+	}
+	return nil
+}
+
 // None reports whether there is nothing of either.
 func (p Packages) None() bool { return p == Packages{} }
 

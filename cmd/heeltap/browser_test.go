@@ -23,6 +23,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
+	"heeltap/cmd/internal/demo"
 	"heeltap/cmd/internal/people"
 )
 
@@ -44,7 +45,7 @@ var demoFiles = sync.OnceValues(func() (string, error) {
 		return "", err
 	}
 	e := testEnv(&bytes.Buffer{})
-	return folder, e.demo(context.Background(), folder)
+	return folder, e.demo(context.Background(), folder, demo.AtWork())
 })
 
 func testEnv(out *bytes.Buffer) *env {
@@ -77,6 +78,9 @@ func openHouse(t *testing.T) *served {
 	t.Cleanup(func() {
 		stop()
 		require.NoError(t, <-done, out.String())
+		if t.Failed() {
+			t.Log(out.String())
+		}
 	})
 	for i := 0; ; i++ {
 		c, err := net.Dial("tcp", address)
@@ -313,3 +317,14 @@ func (b *browser) axe() {
 
 // awaited waits for what a script promises.
 func awaited(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
+
+// focus puts the cursor into a field by its name.
+func focus(name string) chromedp.Action {
+	return chromedp.Focus(`main [name="`+name+`"]`, chromedp.ByQuery)
+}
+
+func click(selector string) chromedp.Action { return chromedp.Click(selector, chromedp.ByQuery) }
+
+func typing(selector, text string) chromedp.Action {
+	return chromedp.SendKeys(selector, text, chromedp.ByQuery)
+}

@@ -177,9 +177,12 @@ func (e *env) showCard(c *inquiry.Card) {
 	line("recalls", orDash(strings.Join(c.Recalls, ", ")))
 	var sent []string
 	for _, s := range c.Shipped {
-		text := s.Consignee + " " + whole(s.Quantity)
-		if s.Possible > 0 {
-			text += " and possibly " + whole(s.Possible)
+		text := s.Consignee + " " + s.Quantity.String()
+		if !s.Possible.None() {
+			text += " and possibly " + s.Possible.String()
+		}
+		if len(s.Parts) > 0 {
+			text += " (the code stands on part of " + strings.Join(s.Parts, ", of ") + ")"
 		}
 		sent = append(sent, text+" from "+s.First)
 	}

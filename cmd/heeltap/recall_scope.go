@@ -66,8 +66,12 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	if n := s.Answer.NotCounted; n != nil {
 		r.printf("  %s\n", n.Text())
 	}
+	for _, x := range s.Answer.MayRetain {
+		r.printf("  %s\n", x.Text())
+	}
 	r.showWays(s)
 	r.showEither(s.Answer)
+	r.showInBulk(s.Answer)
 	shown := *s.Answer
 	shown.Shipments = s.Shipments()
 	r.showConsignees(&shown)
@@ -77,7 +81,7 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	r.showInside(tx.Site(), s.Answer, all)
 	r.showDecisions(now, s)
 	r.showWhetherLeft(tx, s)
-	for _, f := range s.Answer.Findings {
+	for _, f := range s.Answer.Faults() {
 		r.printf("  finding: %s: %s\n", f.Code, f.Text)
 	}
 	return nil

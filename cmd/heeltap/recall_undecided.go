@@ -45,6 +45,16 @@ func (r *inRecall) showWhetherLeft(tx *store.Tx, s *scope.Scope) {
 	for _, y := range s.Undecided() {
 		open = append(open, y.Code)
 	}
+	unknown := s.Answer.UsesUnknown()
+	if len(unknown) > 0 {
+		r.printf("\nNothing of what is in scope so far has left the brewery's control, but it is not known what all is in scope: do not call this a stock recovery.\n")
+		for _, f := range unknown {
+			r.printf("  %s\n", f.Text)
+		}
+	}
+	if len(open) == 0 && len(unknown) > 0 {
+		return
+	}
 	if len(open) == 0 {
 		r.printf("\nNothing has left the brewery's control: where no part of a lot was released, that is a stock recovery, not a recall (21 CFR 7.3(k)).\n")
 		return

@@ -74,6 +74,9 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 		t.add(c.Party, c.Name, c.Band, lots.Figure(c.Cases.Net), lots.Figure(c.Cases.Affected), lots.Figure(c.Kegs.Net), whole(len(c.KegsOut)), maybe, orDash(c.Phone), further)
 	}
 	r.print(t)
+	for _, c := range list {
+		r.showBulk(c.Consignee)
+	}
 	if !all {
 		return
 	}
@@ -91,7 +94,7 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 			if l.ByOthers > 0 {
 				note = strings.TrimSpace(note + " " + lots.Figure(l.ByOthers) + " came back from others")
 			}
-			u.add(l.Unit, l.Band, l.Product, strings.Join(l.DateCodes, ", "), lots.Figure(l.Shipped), lots.Figure(l.Returned), lots.Figure(l.Net), lots.Figure(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
+			u.add(l.Unit, l.Band, l.Product, l.CodesText(), lots.Figure(l.Shipped), lots.Figure(l.Returned), lots.Figure(l.Net), lots.Figure(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
 		}
 		r.print(u)
 		r.showAccounts(now.Contacts[c.Party])

@@ -23,7 +23,8 @@ func (e *env) traceCommand() *cobra.Command {
 CODE can be a lot, a supplier's lot as printed, a brew, a vessel (on its own: what it holds now;
 VESSEL@TIME: what it held then), a run, a date code (DATECODE@10:42 for one time of day as
 printed), a pallet, an SSCC, a keg, a shipment, a document, a line (LINE@FROM..TO), or a scanned
-tag. Where a code could be several things, write KIND:CODE.
+tag. Where a code could be several things, write KIND:CODE. clean:VESSEL@TIME is what was filled
+after that clean; clean:812 names it by its entry.
 
 "In" means reached by recorded movements and uses alone. "Possible" means not recorded, but not
 ruled out either, such as what was left in a vessel that was refilled without a clean. In a
@@ -75,12 +76,15 @@ func (e *env) traceOne(dir graph.Direction, use, short string) *cobra.Command {
 func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 	e.printf("%s from %s\n", map[string]string{"forward": "Forward", "back": "Back"}[a.Direction], fromText(a.From))
 	e.showTotals(site, a)
+	for _, f := range a.UsesUnknown() {
+		e.printf("  %s\n", f.Text)
+	}
 	e.showUncounted(site, a)
 	if a.NotCounted != nil {
 		e.printf("  %s\n", a.NotCounted.Text())
 	}
 	for _, x := range a.MayRetain {
-		e.printf("  passed %s, which may have held it back, into %s; that alone takes nothing out of scope\n", x.Code, strings.Join(x.Into, ", "))
+		e.printf("  %s\n", x.Text())
 	}
 	if a.Direction == "forward" {
 		e.showConsignees(a)
@@ -92,9 +96,9 @@ func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 		e.showUnits(a, all)
 		e.showConsignees(a)
 	}
-	if len(a.Findings) > 0 {
+	if faults := a.Faults(); len(faults) > 0 {
 		e.printf("\n%s\n", e.strong("Faults in the records that affect this answer"))
-		for _, f := range a.Findings {
+		for _, f := range faults {
 			e.printf("  %s\n", f.Text)
 		}
 	}
@@ -105,6 +109,9 @@ func fromText(from []trace.From) string {
 	parts := make([]string, len(from))
 	for i, f := range from {
 		parts[i] = f.Kind + " " + f.Code
+		if f.Text != "" {
+			parts[i] = f.Text + " (" + f.Kind + ":" + f.Code + ")"
+		}
 		if f.Band != "in" {
 			parts[i] += " (possible)"
 		}
@@ -142,7 +149,7 @@ func (e *env) showTotals(site lots.Site, a *trace.Answer) {
 		}
 	}
 	e.print(t)
-	if len(t.rows) == 0 && a.Direction == "forward" {
+	if len(t.rows) == 0 && len(a.UsesUnknown()) == 0 && a.Direction == "forward" {
 		e.printf("  it reached no packaged beer\n")
 	}
 }
@@ -160,8 +167,16 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 		}
 	}
 	e.showEither(a)
+	e.showInBulk(a)
 	for _, s := range a.PouredByVessel() {
 		e.printf("  served from %s, never packaged: %s %s, %s to %s (%s)\n", s.Vessel, lots.Figure(site.VolumeUnit.Of(s.ML)), site.VolumeUnit, s.First, s.Last, s.Band)
+	}
+}
+
+// showInBulk lists what left without being packed; it is in no sum of cases and kegs.
+func (e *env) showInBulk(a *trace.Answer) {
+	for _, b := range a.Bulk {
+		e.printf("  in bulk: %s of %s from %s went to %s, %s, %s (%s)\n", b.Amount(), b.Goods, b.Where(), b.Consignee, b.Code, b.ShippedAt[:10], b.Band)
 	}
 }
 
@@ -207,7 +222,7 @@ func (e *env) showUnits(a *trace.Answer, all bool) {
 		t.head = append(t.head, "why")
 	}
 	for _, u := range a.Units {
-		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), strings.Join(u.DateCodes, ", "), whole(u.Quantity), whole(u.Affected), lots.Figure(u.OnHand), heldText(u)}
+		row := []string{u.Code, u.Band, strings.Join(u.Runs, " "), text(u.Product), u.CodesText(), whole(u.Quantity), whole(u.Affected), lots.Figure(u.OnHand), heldText(u)}
 		if ways {
 			row = append(row, u.Way)
 		}

@@ -51,7 +51,7 @@ func ofVessel(tx *store.Tx, code string, p Period) Balance {
 	in := func(t int64) bool { return t >= p.From && t < p.Until }
 	fills := contents(tx, code)
 	arrivals := map[int64][]int64{} // fill to entries
-	for _, a := range tx.VesselArrivals(code) {
+	for _, a := range trace.InflowsOf(tx, code) {
 		arrivals[a.Fill] = append(arrivals[a.Fill], a.Entry)
 	}
 	if opening := contentAt(fills, p.From); opening > 0 {
@@ -162,7 +162,7 @@ func drawText(tx *store.Tx, entry int64) string {
 	if !ok {
 		return "drawn"
 	}
-	for _, column := range []string{"run", "brew", "transfer", "lot", "vessel", "reason"} {
+	for _, column := range []string{"run", "brew", "transfer", "lot", "vessel", "reason", "shipment"} {
 		if v := row.Row[column]; v != "" && row.Sheet.Has(column) {
 			return row.Sheet.Noun + " " + v
 		}

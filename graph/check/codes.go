@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"heeltap/graph/doubt"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/datecode"
 )
@@ -12,7 +13,8 @@ import (
 func codeRules() []Rule {
 	return []Rule{
 		{"date-code-twice", Widens, "one product and date code for two days or tanks: the public cannot tell them apart", "what is printed stays as it is; correct the coder for the next run", dateCodeTwice},
-		{"date-code-odd", Misses, "the code is not what the pattern gives for that day: reading it leads to another run", "heeltap code RUN --date-code … --since …, or heeltap amend RUN date_code=…", dateCodeOdd},
+		{"run-without-date-code", Misses, "packages bear no date code that is on record: nobody who has one can be found by it, nor find it", "heeltap amend RUN date_code=…, or heeltap feed RUN --from UNIT --quantity …", runWithoutDateCode},
+		{"date-code-odd", Misses, "the code is not what the pattern gives for that day: reading it leads to another run", "heeltap amend RUN date_code=…, or heeltap code RUN --date-code … --since …", dateCodeOdd},
 		{"no-clock-check", Widens, "nobody noted how far the coder's clock was off: times on packages are uncertain", "heeltap amend RUN clock_offset_min=0, if it was right", noClockCheck},
 		{"midnight-not-split", Widens, "the run went past midnight, and no change of the printed code was recorded", "heeltap code RUN --date-code … --since …", midnightNotSplit},
 		{"bad-code-pattern", Widens, "the product's pattern cannot be read: printed codes cannot be checked against it, nor read off a package with it", "heeltap amend PRODUCT date_code=…", badCodePattern},
@@ -52,7 +54,9 @@ func dateCodeTwice(b *book) (out []Hit) {
 		seen[key] = append(seen[key], p)
 	}
 	for _, r := range runs {
-		see(r, r.DateCode, r.Started, r.Seq)
+		if r.DateCode != "" { // a repack bears the codes of others
+			see(r, r.DateCode, r.Started, r.Seq)
+		}
 		for _, c := range b.codes[r.Run] {
 			see(r, c.DateCode, c.Since, c.Seq)
 		}
@@ -100,7 +104,7 @@ func dateCodeOdd(b *book) (out []Hit) {
 		if p == nil {
 			continue
 		}
-		if want, odd := doubt.OddCode(p, r, nil, b.zone); odd {
+		if want, odd := doubt.OddCode(p, r, nil, b.zone); odd && r.DateCode != "" {
 			out = append(out, hit(r.Run, r.Seq, "run %s carries %q; the pattern gives %q for its day", r.Run, r.DateCode, want))
 		}
 		for _, c := range b.codes[r.Run] {
@@ -112,9 +116,19 @@ func dateCodeOdd(b *book) (out []Hit) {
 	return out
 }
 
+// runWithoutDateCode finds runs of which something bears no code: neither one of its own, nor those of units fed to it.
+func runWithoutDateCode(b *book) (out []Hit) {
+	for _, r := range b.runs {
+		if text := trace.NoCode(b.tx, r); text != "" {
+			out = append(out, hit(r.Run, r.Seq, "%s", text))
+		}
+	}
+	return out
+}
+
 func noClockCheck(b *book) (out []Hit) {
 	for _, r := range b.runs {
-		if pattern, _, ok := b.patternOf(r.Product); ok && pattern.PrintsTime() && b.rows[r.Seq]["clock_offset_min"] == "" {
+		if pattern, _, ok := b.patternOf(r.Product); ok && r.DateCode != "" && pattern.PrintsTime() && b.rows[r.Seq]["clock_offset_min"] == "" {
 			out = append(out, hit(r.Run, r.Seq, "run %s prints the time of day, and nobody noted how far the clock was off", r.Run))
 		}
 	}
@@ -124,7 +138,7 @@ func noClockCheck(b *book) (out []Hit) {
 func midnightNotSplit(b *book) (out []Hit) {
 	for _, r := range b.runs {
 		pattern, _, ok := b.patternOf(r.Product)
-		if !ok || !pattern.Dated() || r.Started.Day || len(b.codes[r.Run]) > 0 {
+		if !ok || r.DateCode == "" || !pattern.Dated() || r.Started.Day || len(b.codes[r.Run]) > 0 {
 			continue
 		}
 		if b.day(r.Started.From+r.ClockOffset) != b.day(r.Ended.End()-1+r.ClockOffset) {

@@ -87,6 +87,8 @@ func (d *doubts) about(rec lots.Record) {
 		}
 	case *lots.Shipment:
 		d.shipment(x)
+	case *lots.Bulk:
+		d.consignee(x.Consignee)
 	case *lots.Return:
 		d.comeBack(x)
 	case *lots.Removal:
@@ -182,10 +184,14 @@ func (d *doubts) sideBySide(r *lots.Run) {
 // packed sums what stands on a unit by all its rows.
 func (d *doubts) packed(unit string) int64 { return trace.BooksOf(d.tx, unit).Quantity }
 
-func (d *doubts) shipment(s *lots.Shipment) {
-	if p, ok := d.tx.Party(s.Consignee); ok && p.Role == "supplier" {
-		d.add("%s is recorded as a supplier: is that the consignee?", s.Consignee)
+func (d *doubts) consignee(party string) {
+	if p, ok := d.tx.Party(party); ok && p.Role == "supplier" {
+		d.add("%s is recorded as a supplier: is that the consignee?", party)
 	}
+}
+
+func (d *doubts) shipment(s *lots.Shipment) {
+	d.consignee(s.Consignee)
 	if s.Unit.OneOf() {
 		d.oneOfShipped(s)
 		return

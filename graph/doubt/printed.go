@@ -31,7 +31,7 @@ func OddCode(p *lots.Product, r *lots.Run, change *lots.CodeChange, zone *time.L
 // be held against: while the run is on, the package is at hand.
 func (d *doubts) printed(r *lots.Run, change *lots.CodeChange) {
 	p, ok := d.tx.Product(r.Product)
-	if !ok || p.DateCode == "" {
+	if !ok || p.DateCode == "" || change == nil && r.DateCode == "" {
 		return
 	}
 	code := r.DateCode

@@ -31,6 +31,11 @@ func Post(tx *store.Tx, rows []store.Statement, o Override) (entries []int64, wa
 	if err != nil || len(faults) > 0 {
 		return nil, warnings, faults, err
 	}
+	doubtful, faults := trace.Uncoded(tx, entries)
+	if len(faults) > 0 {
+		return nil, warnings, faults, tx.Err()
+	}
+	warnings = append(warnings, doubtful...)
 	faults, err = trace.Stopped(tx, entries)
 	if err != nil || len(faults) == 0 {
 		return entries, warnings, nil, err

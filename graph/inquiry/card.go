@@ -113,19 +113,42 @@ func (card *Card) sent(tx *store.Tx, c Candidate, q Question) error {
 				x.First = at
 			}
 			x.Last = max(x.Last, at)
+			sum := &x.Quantity
 			if sh.Unit.OneOf() {
-				x.Possible += sh.Quantity
-			} else {
-				x.Quantity += sh.Quantity
+				sum = &x.Possible
 			}
+			sum.Add(isKeg(tx, unit), float64(sh.Quantity))
+			x.bears(tx, c, unit)
 		}
 	}
 	for _, x := range sums {
 		card.Shipped = append(card.Shipped, *x)
 	}
 	slices.SortFunc(card.Shipped, func(a, b Sent) int { return cmp.Compare(a.Consignee, b.Consignee) })
-	card.Place = placeFits(tx, card.Shipped, q.Place)
+	card.Place, card.Elsewhere = placeFits(tx, card.Shipped, q.Place)
 	return tx.Err()
+}
+
+// isKeg reports whether a unit is a keg filling.
+func isKeg(tx *store.Tx, unit string) bool {
+	p, ok := store.First(tx, unit, func(p *lots.Packed) bool { return p.Unit == unit })
+	return ok && p.UnitKind == "keg"
+}
+
+// bears notes of a unit that went there on how much of it the code stands, where that is not all.
+func (x *Sent) bears(tx *store.Tx, c Candidate, unit string) {
+	if c.Kind != "date-code" {
+		return
+	}
+	noun := "case"
+	if isKeg(tx, unit) {
+		noun = "keg"
+	}
+	for _, part := range trace.ByCode(trace.CodePartsOf(tx, unit)) {
+		if text := unit + ": " + part.Text(noun); part.Code == c.Printed && part.Text(noun) != "" && !slices.Contains(x.Parts, text) {
+			x.Parts = append(x.Parts, text)
+		}
+	}
 }
 
 // stoodFrom is when the first case of a candidate can have stood on a unit that holds others too;
@@ -155,9 +178,11 @@ func (c Candidate) stoodFrom(tx *store.Tx, unit string) (first int64, topped boo
 	return first, topped && first != math.MaxInt64
 }
 
-func placeFits(tx *store.Tx, sent []Sent, place string) string {
+// placeFits compares the place that the caller has it from with who received some. Elsewhere is true where somebody has
+// it at a place that by the records received none: of our own customers, or where nobody passes it on.
+func placeFits(tx *store.Tx, sent []Sent, place string) (text string, elsewhere bool) {
 	if place == "" {
-		return ""
+		return "", false
 	}
 	further := false
 	for _, s := range sent {
@@ -165,16 +190,39 @@ func placeFits(tx *store.Tx, sent []Sent, place string) string {
 		if !ok {
 			continue
 		}
-		if strings.EqualFold(p.Code, place) || strings.Contains(strings.ToLower(p.Name+" "+p.Address), strings.ToLower(place)) {
-			if s.Quantity == 0 {
-				return fmt.Sprintf("may fit: %s may have received some since %s, in a shipment of one of several units", p.Name, s.First)
+		if isPlace(p, place) {
+			if s.Quantity.None() {
+				return fmt.Sprintf("may fit: %s may have received some since %s, in a shipment of one of several units", p.Name, s.First), false
 			}
-			return fmt.Sprintf("fits: %s has received some since %s", p.Name, s.First)
+			return fmt.Sprintf("fits: %s has received some since %s", p.Name, s.First), false
 		}
 		further = further || p.Channel == "distributor"
 	}
-	if further {
-		return "not supplied directly; a distributor may have passed it on"
+	const none = "does not fit: by the records none of it went there, and yet somebody there has it"
+	switch name := customer(tx, place); {
+	case name != "" && further:
+		return none + ": " + name + " had none of it from us; a distributor may have passed it on", true
+	case name != "":
+		return none + ": " + name + " had none of it from us", true
+	case further:
+		return "not supplied directly; a distributor may have passed it on", false
+	case len(sent) == 0:
+		return none + ": by the records none of it has left the house", true
 	}
-	return "does not fit: by the records none of it went there"
+	return none, true
+}
+
+// isPlace reports whether a text is a party's code, or part of its name or address.
+func isPlace(p *lots.Party, place string) bool {
+	return strings.EqualFold(p.Code, place) || strings.Contains(strings.ToLower(p.Name+" "+p.Address), strings.ToLower(place))
+}
+
+// customer names the consignee whose code or name is a place; empty where none is.
+func customer(tx *store.Tx, place string) string {
+	for _, code := range tx.CodesOf(lots.KindParty) {
+		if p, ok := tx.Party(code); ok && (strings.EqualFold(p.Code, place) || strings.EqualFold(p.Name, place)) && p.Role != "supplier" {
+			return p.Name
+		}
+	}
+	return ""
 }

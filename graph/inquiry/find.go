@@ -40,7 +40,7 @@ func dateCodes(tx *store.Tx, q Question) ([]Candidate, error) {
 				continue
 			}
 			byCode[key] = &Candidate{Kind: "date-code", Printed: text, Product: run.Product, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Time: m.Time, Runs: []string{run.Run},
-				Units: []string{}, Recalls: []string{}, Beside: []string{}, cost: m.Cost, code: "date-code:" + text, clock: m.Clock}
+				Units: []string{}, Recalls: []string{}, Beside: []string{}, Then: []trace.Then{}, cost: m.Cost, code: "date-code:" + text, clock: m.Clock}
 		}
 	}
 	var out []Candidate
@@ -100,7 +100,7 @@ func numbers(tx *store.Tx, q Question) []Candidate {
 	add := func(kind, text, code string) {
 		m, ok := datecode.Fit(q.Read, text, nil)
 		if ok && m.Cost <= 1 {
-			out = append(out, Candidate{Kind: kind, Printed: text, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Runs: []string{}, Units: []string{}, Recalls: []string{}, Beside: []string{}, cost: m.Cost + 0.01, code: code})
+			out = append(out, Candidate{Kind: kind, Printed: text, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Runs: []string{}, Units: []string{}, Recalls: []string{}, Beside: []string{}, Then: []trace.Then{}, cost: m.Cost + 0.01, code: code})
 		}
 	}
 	for _, code := range tx.CodesOf(lots.KindUnit) {

@@ -6,11 +6,13 @@ package inquiry
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
 	"unicode/utf8"
 
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/datecode"
 	"heeltap/lots/store"
@@ -41,6 +43,8 @@ type Candidate struct {
 	Held    string   `json:"held"`    // in, possible or out: holds on it or on anything in its lineage
 	Recalls []string `json:"recalls"` // recalls and mock recalls with any of it in scope
 	Beside  []string `json:"beside"`  // units of the same code, of other times of day, that are on hold or under recall
+	// Then are the codes that were printed at the time read, where this one was not.
+	Then []trace.Then `json:"printed_then"`
 
 	cost    float64
 	code    string   // to ask trace for
@@ -96,7 +100,9 @@ type Card struct {
 	Recalls   []string   `json:"recalls"` // recalls and mock recalls with any of it in scope
 	Shipped   []Sent     `json:"shipped"`
 	Place     string     `json:"place"` // whether the caller's place fits
-	Findings  []string   `json:"findings"`
+	// Elsewhere is true where the caller has it at a place that by the records received none of it.
+	Elsewhere bool     `json:"elsewhere"`
+	Findings  []string `json:"findings"`
 }
 
 // Allergen is one that a lot in the lineage carries.
@@ -109,11 +115,38 @@ type Allergen struct {
 
 // Sent is where some of it went.
 type Sent struct {
-	Consignee string `json:"consignee"`
-	Quantity  int64  `json:"quantity"`
-	Possible  int64  `json:"possible"` // by shipments of one of several units
-	First     string `json:"first"`
-	Last      string `json:"last"`
+	Consignee string
+	Quantity  lots.Packages
+	Possible  lots.Packages // by shipments of one of several units
+	First     string
+	Last      string
+	// Parts are units of which the code asked about stands on a part only: "P-31: 20 of 60 cases".
+	Parts []string
+}
+
+// MarshalJSON gives every sum for cases and for kegs. The plain names stand for whichever of the two there is; where
+// there are both they are null, because cases and kegs have no sum.
+func (s Sent) MarshalJSON() ([]byte, error) {
+	type sums struct {
+		Quantity *float64 `json:"quantity"`
+		Possible *float64 `json:"possible"`
+	}
+	both := s.Quantity.Plus(s.Possible)
+	plain := sums{&s.Quantity.Cases, &s.Possible.Cases}
+	if both.Only() == nil {
+		plain = sums{}
+	} else if both.Cases == 0 {
+		plain = sums{&s.Quantity.Kegs, &s.Possible.Kegs}
+	}
+	return json.Marshal(struct {
+		Consignee string `json:"consignee"`
+		sums
+		OfCases sums     `json:"of_cases"`
+		OfKegs  sums     `json:"of_kegs"`
+		First   string   `json:"first"`
+		Last    string   `json:"last"`
+		Parts   []string `json:"parts"`
+	}{s.Consignee, plain, sums{&s.Quantity.Cases, &s.Possible.Cases}, sums{&s.Quantity.Kegs, &s.Possible.Kegs}, s.First, s.Last, orEmpty(s.Parts)})
 }
 
 const (
@@ -309,15 +342,27 @@ func says(a *Answer) string {
 	}
 	switch {
 	case first.stopped():
-		return "It may be on hold or under recall: ask them to set it aside unopened, and call the quality lead now." + less
+		return "It may be on hold or under recall: ask them to set it aside unopened, and call the quality lead now." + elsewhere(a) + less
 	case len(near) > 0:
 		return "It may also be " + some(near) + ", which is on hold or under recall: ask them to set it aside unopened, ask the question, and call the quality lead now." + less
+	case len(first.Beside) > 0 && len(first.Then) > 0:
+		return "It was not printed at that time. Other packages of this code, or of what was printed then, are on hold or under recall (" + some(first.Beside) + "): have the code and the time of day read again, ask them to set the package aside until then, and call the quality lead." + less
 	case len(first.Beside) > 0:
 		return "Other packages of this code are on hold or under recall (" + some(first.Beside) + "): have the time of day read again, ask them to set the package aside until then, and call the quality lead." + less
+	case a.Card != nil && a.Card.Elsewhere && a.Exact > 0:
+		return "By the records none of it has gone there, and somebody has it: a delivery, a return or a code is recorded wrongly, or it was passed on. Ask where it came from and for a photo of the code, ask them to set the package aside, and call the quality lead." + less
 	case a.Exact == 0 || a.Ask != "" || len(first.Against) > 0 || len(far) > 0 && first.Score < 100:
-		return "It is not clear yet which package this is: ask the question, or ask for a photo, and ask them to set the package aside until then." + less
+		return "It is not clear yet which package this is: ask the question, or ask for a photo, and ask them to set the package aside until then." + elsewhere(a) + less
 	}
 	return "No hold or recall is recorded for it now. That is what the records say; it does not clear this package: if anything is wrong with it, set it aside and note it down." + less
+}
+
+// elsewhere says that by the records the package cannot be where somebody has it; empty where it can.
+func elsewhere(a *Answer) string {
+	if a.Card == nil || !a.Card.Elsewhere {
+		return ""
+	}
+	return " By the records nothing of the first has gone to the place where somebody has it: find out how it came there."
 }
 
 // some lists the first of many.

@@ -181,7 +181,7 @@ shipments shipment=S unit=PA2|PA3 quantity=40 consignee=D shipped_at=2026-03-11_
 `)
 	a := ask(t, db, inquiry.Question{Read: "BB 2027-03-10", Place: "depot"})
 	require.Equal(t, []string{"PA2", "PA3"}, a.Candidates[0].Units)
-	require.Equal(t, []inquiry.Sent{{Consignee: "D", Possible: 40, First: "2026-03-11", Last: "2026-03-11"}}, a.Card.Shipped, "one of two is shipped once")
+	require.Equal(t, []inquiry.Sent{{Consignee: "D", Possible: lots.Packages{Cases: 40}, First: "2026-03-11", Last: "2026-03-11"}}, a.Card.Shipped, "one of two is shipped once")
 	require.Contains(t, a.Card.Place, "may fit")
 	require.Equal(t, []string{"PA1"}, ask(t, db, inquiry.Question{Read: "BB 2027-03-09"}).Candidates[0].Units)
 }

@@ -29,11 +29,46 @@ func (c *Candidate) locate(tx *store.Tx, q Question) error {
 			c.Runs, c.Units = runs, units
 			return nil
 		}
-		c.against("%s was not printed at %s", c.Printed, c.Time)
+		if err := c.notThen(tx); err != nil {
+			return err
+		}
 	}
 	_, units, err := c.units(tx, c.code)
 	c.Units = orEmpty(units)
 	return err
+}
+
+// notThen counts against a code that it was not printed at the time read, and finds what was: either may be misread.
+func (c *Candidate) notThen(tx *store.Tx) error {
+	for _, s := range c.clock.Spans() {
+		at := s[0]
+		if !c.clock.Whole() {
+			at += ".." + s[1]
+		}
+		then, text, err := trace.PrintedThen(tx, c.Printed, at)
+		if err != nil {
+			return err
+		}
+		for _, t := range then {
+			if !slices.Contains(c.Then, t) {
+				c.Then = append(c.Then, t)
+			}
+		}
+		if c.clock.Whole() {
+			c.against("%s", text)
+		}
+		for _, t := range then {
+			_, units, err := c.unitsOf(tx, "date-code:"+t.Code+"@"+at, []string{t.Run})
+			if err != nil {
+				return err
+			}
+			c.whole = append(c.whole, units...)
+		}
+	}
+	if !c.clock.Whole() {
+		c.against("%s was not printed at %s", c.Printed, c.Time)
+	}
+	return nil
 }
 
 // printedAt finds the runs that printed the code at any of the times that may have been read, and
@@ -59,6 +94,11 @@ func (c *Candidate) printedAt(tx *store.Tx) (runs, units []string, err error) {
 // units asks for a code's runs of the candidate's product, and for what they packed. What can
 // not be found that way is no answer, and stops nothing.
 func (c *Candidate) units(tx *store.Tx, code string) (runs, units []string, err error) {
+	return c.unitsOf(tx, code, c.Runs)
+}
+
+// unitsOf finds what of some runs a code means, and the units that bear it: theirs, and what they were repacked into.
+func (c *Candidate) unitsOf(tx *store.Tx, code string, of []string) (runs, units []string, err error) {
 	a, err := trace.Trace(tx, graph.Forward, code)
 	if err != nil {
 		switch lots.KindOf(err) {
@@ -68,12 +108,14 @@ func (c *Candidate) units(tx *store.Tx, code string) (runs, units []string, err 
 		return nil, nil, err
 	}
 	for _, f := range a.From {
-		if f.Kind == string(lots.KindRun) && slices.Contains(c.Runs, f.Code) {
+		if f.Kind == string(lots.KindRun) && slices.Contains(of, f.Code) {
 			runs = append(runs, f.Code)
 		}
 	}
 	for _, u := range a.Units {
-		if slices.ContainsFunc(u.Runs, func(r string) bool { return slices.Contains(runs, r) }) {
+		stands := slices.ContainsFunc(u.Runs, func(r string) bool { return slices.Contains(runs, r) })
+		bears := slices.ContainsFunc(u.Codes, func(x trace.CodePart) bool { return x.Affected && slices.Contains(runs, x.Run) })
+		if stands || bears {
 			units = append(units, u.Code)
 		}
 	}
@@ -107,7 +149,10 @@ func (c *Candidate) locateNumber(tx *store.Tx, q Question) error {
 // that was not looked into, all fillings.
 func (c *Candidate) goods(tx *store.Tx) (units, runs []string) {
 	units, runs = slices.Clone(c.Units), slices.Clone(c.Runs)
-	if c.Kind == "date-code" || len(units) > 0 {
+	if c.Kind == "date-code" {
+		return units, append(runs, repacks(tx, units, runs)...)
+	}
+	if len(units) > 0 {
 		return units, runs
 	}
 	if c.Kind == "unit" {
@@ -127,6 +172,22 @@ func (c *Candidate) goods(tx *store.Tx) (units, runs []string) {
 		}
 	}
 	return units, runs
+}
+
+// repacks lists the runs of units that stand on none of some runs: they were repacked from them.
+func repacks(tx *store.Tx, units, runs []string) (out []string) {
+	for _, unit := range units {
+		var of []string
+		for _, rec := range tx.Touching(unit) {
+			if p, ok := rec.(*lots.Packed); ok && p.Unit == unit {
+				of = append(of, p.Run)
+			}
+		}
+		if !slices.ContainsFunc(of, func(r string) bool { return slices.Contains(runs, r) }) {
+			out = append(out, of...)
+		}
+	}
+	return out
 }
 
 // stops is what is on hold, and what is in the scope of a recall.

@@ -49,7 +49,7 @@ func (s *stops) unnumbered(q Question, a *Answer) ([]Unnumbered, error) {
 		if err != nil {
 			return nil, err
 		}
-		u := Unnumbered{Run: run.Run, Product: run.Product, DateCodes: []string{run.DateCode}, Kegs: n, Held: band.String(), Recalls: []string{}, Consignees: consigneesOf(s.tx, run.Run)}
+		u := Unnumbered{Run: run.Run, Product: run.Product, DateCodes: trace.CodesOfRun(s.tx, run), Kegs: n, Held: band.String(), Recalls: []string{}, Consignees: consigneesOf(s.tx, run.Run)}
 		for _, r := range s.recalls {
 			if r.runs[run.Run] && r.loose[run.Run] {
 				u.Recalls = append(u.Recalls, r.name)

@@ -40,6 +40,9 @@ func (r *Recall) OpenLines(tx *store.Tx, s *scope.Scope) ([]OpenLine, error) {
 	for _, y := range s.Undecided() {
 		add("scope", "not decided: %s; %s", y.Text(), howToDecide(y.Code))
 	}
+	for _, f := range s.Answer.UsesUnknown() {
+		add("scope", "%s", f.Text)
+	}
 	for _, i := range s.Kept {
 		add("signature", "%s %s: a correction took it out of scope; sign off, or leave it in", i.Kind, i.Code)
 	}

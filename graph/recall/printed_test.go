@@ -170,7 +170,7 @@ products product=PALE name=Pale_440_mL container_ml=440 per_case=24 date_code=BB
 receipts lot=GOOD item=END supplier=SUP supplier_lot=g quantity=900000 unit=each received_at=2026-01-02_08:00
 receipts lot=BAD item=END supplier=SUP supplier_lot=b quantity=900000 unit=each received_at=2026-01-02_08:00
 brews brew=B beer=Pale started_at=2026-01-05_08:00 cast_out_at=2026-01-05_14:00 into=FV volume=900000 unit=L
-runs run=R product=PALE started_at=2026-02-02_08:00 ended_at=2026-02-02_12:00 date_code=BB_2026-09-16 good=2400
+runs run=R product=PALE started_at=2026-02-02_08:00 ended_at=2026-02-02_12:00 date_code=BB_2026-09-16 good=2400 clock_offset_min=0
 feeds run=R from=FV
 feeds run=R from=BAD until=2026-02-02_09:20
 feeds run=R from=GOOD since=2026-02-02_09:20

@@ -44,7 +44,7 @@ func (s *Suspected) ready(tx *store.Tx, r *Recall) error {
 			return lots.Errorf(lots.Conflict, "%s is suspected already", c)
 		}
 	}
-	s.Suspects, s.Meant = codes, scope.Meanings(tx, codes)
+	s.Suspects, s.Meant, s.Said = codes, scope.Meanings(tx, codes), trace.InWords(tx, codes)
 	return tx.Err()
 }
 

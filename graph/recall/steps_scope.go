@@ -18,6 +18,7 @@ type Opened struct {
 	Lead     string        `json:"lead"`            // who answers for it
 	Seed     string        `json:"seed,omitempty"`  // of a suspect picked at random
 	Meant    scope.Meaning `json:"meant,omitempty"` // what suspects meant that are no plain codes
+	Said     words.Said    `json:"said,omitempty"`  // what suspects are whose codes say nothing to people
 }
 
 func (s *Opened) text() string {
@@ -25,7 +26,7 @@ func (s *Opened) text() string {
 	if s.Mock {
 		what = "Mock recall"
 	}
-	t := fmt.Sprintf("%s opened on %s: %s (hazard: %s). Lead: %s.", what, strings.Join(s.Suspects, ", "), s.Reason, s.Hazard, s.Lead)
+	t := fmt.Sprintf("%s opened on %s: %s (hazard: %s). Lead: %s.", what, s.Said.Of(s.Suspects), s.Reason, s.Hazard, s.Lead)
 	if s.Known != "" {
 		t += " Known: " + s.Known
 	}
@@ -40,10 +41,11 @@ type Suspected struct {
 	Suspects []string      `json:"suspects"`
 	Reason   string        `json:"reason"`
 	Meant    scope.Meaning `json:"meant,omitempty"`
+	Said     words.Said    `json:"said,omitempty"`
 }
 
 func (s *Suspected) text() string {
-	return fmt.Sprintf("Suspected too: %s: %s", strings.Join(s.Suspects, ", "), s.Reason)
+	return fmt.Sprintf("Suspected too: %s: %s", s.Said.Of(s.Suspects), s.Reason)
 }
 
 // Unsuspected takes suspects off by the lead's word, or declines what was proposed as one.

@@ -89,7 +89,7 @@ func begin(tx *store.Tx, o Opened, at At, by string) (*Recall, error) {
 		return nil, err
 	}
 	o.Suspects = scope.Spelled(tx, o.Suspects)
-	o.Meant = scope.Meanings(tx, o.Suspects)
+	o.Meant, o.Said = scope.Meanings(tx, o.Suspects), trace.InWords(tx, o.Suspects)
 	o.Lead = cmp.Or(o.Lead, by)
 	code, err := nextCode(tx, o.Mock, tx.Recorded().In(tx.Site().Zone).Year())
 	if err != nil {

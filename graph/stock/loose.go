@@ -86,7 +86,7 @@ func onNoUnit(tx *store.Tx, product string, holds *trace.Standing) ([]Unit, erro
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, Unit{Unit: run.Run, Kind: "loose", Each: each(trace.OfKegs(tx, run.Run)), Product: &run.Product, DateCodes: []string{run.DateCode},
+		out = append(out, Unit{Unit: run.Run, Kind: "loose", Each: each(trace.OfKegs(tx, run.Run)), Product: &run.Product, DateCodes: trace.CodesOfRun(tx, run),
 			OnHand: float64(n), Held: band.String(), OneOfSeveral: []OneOf{}})
 	}
 	slices.SortFunc(out, func(a, b Unit) int {

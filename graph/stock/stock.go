@@ -185,6 +185,7 @@ func Units(tx *store.Tx, product string) ([]Unit, error) {
 			return nil, err
 		}
 		u.Held = band.String()
+		u.DateCodes = append(u.DateCodes, trace.CodesOfUnit(tx, code)...)
 		u.mayHaveLeft(tx)
 		out = append(out, *u)
 	}
@@ -215,9 +216,6 @@ func packed(tx *store.Tx) (map[string]*Unit, error) {
 		}
 		if run != nil {
 			u.Product = &run.Product
-			if !slices.Contains(u.DateCodes, run.DateCode) {
-				u.DateCodes = append(u.DateCodes, run.DateCode)
-			}
 		}
 	}
 	return byUnit, nil

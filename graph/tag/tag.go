@@ -66,7 +66,7 @@ func one(tx *store.Tx, holds *trace.Standing, code string) (labels.Tag, error) {
 		tag.Extra = []labels.Row{{Name: "Where", Text: x.Place}}
 	case *lots.Run:
 		tag.Kind, tag.Title = labels.KindRun, nameOf(tx, x.Product)
-		tag.Extra = []labels.Row{{Name: "Date code", Text: x.DateCode}, {Name: "Packed", Text: dayOf(x.Started, zone)}, {Name: "Line", Text: x.Line}}
+		tag.Extra = []labels.Row{{Name: "Date code", Text: strings.Join(trace.CodesOfRun(tx, x), ", ")}, {Name: "Packed", Text: dayOf(x.Started, zone)}, {Name: "Line", Text: x.Line}}
 	case *lots.Packed:
 		unitTag(tx, &tag, rows, zone)
 	default:
@@ -95,6 +95,15 @@ func received(r *lots.Receipt) (status string, refused bool) {
 	return "accepted", false
 }
 
+// codesText names the date codes on a row of a unit, each with its part where there are several.
+func codesText(tx *store.Tx, p *lots.Packed) string {
+	noun := "case"
+	if p.UnitKind == "keg" {
+		noun = "keg"
+	}
+	return trace.CodesText(trace.CodePartsOfRow(tx, p), noun)
+}
+
 // unitTag fills in the tag of a pallet, stack or keg from all its rows.
 func unitTag(tx *store.Tx, tag *labels.Tag, rows []lots.Entered, zone *time.Location) {
 	var quantity int64
@@ -112,7 +121,7 @@ func unitTag(tx *store.Tx, tag *labels.Tag, rows []lots.Entered, zone *time.Loca
 		for _, rec := range tx.Touching(p.Run) {
 			if run, ok := rec.(*lots.Run); ok && run.Run == p.Run {
 				products = append(products, nameOf(tx, run.Product))
-				tag.Extra = append(tag.Extra, labels.Row{Name: "Date code", Text: run.DateCode}, labels.Row{Name: "Packed", Text: dayOf(run.Started, zone)})
+				tag.Extra = append(tag.Extra, labels.Row{Name: "Date code", Text: codesText(tx, p)}, labels.Row{Name: "Packed", Text: dayOf(run.Started, zone)})
 			}
 		}
 		if p.SSCC != "" {

@@ -17,8 +17,10 @@ type Answer struct {
 	Runs      []Run      `json:"runs"`
 	Units     []Unit     `json:"units"`
 	Shipments []Shipment `json:"shipments"`
-	Totals    Totals     `json:"totals"`
-	Findings  []Finding  `json:"findings"`
+	// Bulk are the shipments of what was never packed. As JSON they stand among the shipments.
+	Bulk     []Bulk    `json:"-"`
+	Totals   Totals    `json:"totals"`
+	Findings []Finding `json:"findings"`
 	// NotCounted stands in every answer for a hazard other than anything.
 	NotCounted *NotCounted `json:"not_counted,omitempty"`
 	// MayRetain lists, for a foreign body, what it passed that may have held it back.
@@ -38,6 +40,8 @@ type From struct {
 
 	// At is the true time meant, where a time as printed was asked for; empty elsewhere.
 	At string `json:"-"`
+	// Text says what it is where its code says nothing to people; empty elsewhere.
+	Text string `json:"text,omitempty"`
 }
 
 // Reached is what every element of an answer carries.
@@ -94,17 +98,19 @@ type Run struct {
 // Unit is a pallet, keg filling or stack.
 type Unit struct {
 	Reached
-	Kind         string   `json:"kind"`
-	Runs         []string `json:"runs"`
-	Product      *string  `json:"product"` // null where its runs packed different ones
-	DateCodes    []string `json:"date_codes"`
-	Quantity     int64    `json:"quantity"` // cases or kegs
-	Affected     int64    `json:"affected"`
-	OnHand       float64  `json:"on_hand"`
-	Held         bool     `json:"held"`
-	HeldPossible bool     `json:"held_possible"`
-	Place        *string  `json:"place"`
-	Way          string   `json:"way,omitempty"` // how it comes into a recall's scope: see [Answer.Ways]
+	Kind      string   `json:"kind"`
+	Runs      []string `json:"runs"`
+	Product   *string  `json:"product"` // null where its runs packed different ones
+	DateCodes []string `json:"date_codes"`
+	// Codes are the date codes with the part that each has of the unit.
+	Codes        []CodePart `json:"codes"`
+	Quantity     int64      `json:"quantity"` // cases or kegs
+	Affected     int64      `json:"affected"`
+	OnHand       float64    `json:"on_hand"`
+	Held         bool       `json:"held"`
+	HeldPossible bool       `json:"held_possible"`
+	Place        *string    `json:"place"`
+	Way          string     `json:"way,omitempty"` // how it comes into a recall's scope: see [Answer.Ways]
 	Amount
 
 	// Entries are the journal entries of the chain that leads to the unit.
@@ -119,7 +125,8 @@ type Unit struct {
 // Part is what one run gave to a unit.
 type Part struct {
 	Run, Product string
-	DateCodes    []string
+	DateCodes    []string // of a repack without codes of its own those that are affected
+	Codes        []CodePart
 	Quantity     int64
 	Affected     float64 // cases or kegs on reached stretches, not rounded; 0 where the run is not reached
 	First, Last  string  // packing window, RFC 3339; empty where not written
@@ -152,6 +159,7 @@ type Total struct {
 	Affected, OnHand, Shipped, Returned, Removed, Repacked, Unassigned lots.Packages
 	Litres                                                             float64 // of what is affected
 	Consignees                                                         int
+	Bulk                                                               Measured // shipped in bulk
 }
 
 // MarshalJSON gives every sum for cases and for kegs. The plain names stand for whichever of the two there is; where
@@ -174,23 +182,13 @@ func (t Total) MarshalJSON() ([]byte, error) {
 		Cases int64 `json:"cases"`
 		Kegs  int64 `json:"kegs"`
 		sums
-		Consignees int     `json:"consignees"`
-		Litres     float64 `json:"affected_l"`
-		OfCases    sums    `json:"of_cases"`
-		OfKegs     sums    `json:"of_kegs"`
-	}{t.Units, t.Cases, t.Kegs, of(only), t.Consignees, t.Litres,
-		of(func(p lots.Packages) *float64 { return &p.Cases }), of(func(p lots.Packages) *float64 { return &p.Kegs })})
-}
-
-// only is the count of the one that there is, nil where there are both.
-func only(p lots.Packages) *float64 {
-	switch {
-	case p.Kegs == 0:
-		return &p.Cases
-	case p.Cases == 0:
-		return &p.Kegs
-	}
-	return nil
+		Consignees int      `json:"consignees"`
+		Litres     float64  `json:"affected_l"`
+		OfCases    sums     `json:"of_cases"`
+		OfKegs     sums     `json:"of_kegs"`
+		Bulk       Measured `json:"shipped_in_bulk"`
+	}{t.Units, t.Cases, t.Kegs, of(lots.Packages.Only), t.Consignees, t.Litres,
+		of(func(p lots.Packages) *float64 { return &p.Cases }), of(func(p lots.Packages) *float64 { return &p.Kegs }), t.Bulk})
 }
 
 // Finding is a fault in the records that touches the answer.

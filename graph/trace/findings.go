@@ -29,7 +29,8 @@ func (q *asked) findings(a *Answer) []Finding {
 	for _, f := range a.From {
 		codes[f.Code] = true
 	}
-	out := append(overdrawn(a.Units), q.target.notes...)
+	out := append(append(overdrawn(a.Units), q.target.notes...), q.noCodes(a.Runs)...)
+	out = append(out, q.unrecordedUses()...)
 	for _, f := range q.tx.Findings(slices.Sorted(maps.Keys(codes))) {
 		out = append(out, Finding{f.Name, f.Code, f.Text})
 	}

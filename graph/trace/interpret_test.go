@@ -80,7 +80,7 @@ func TestWhatIsTypedIsUnderstood(t *testing.T) {
 		{"E1-1-2", "", "E1-1-2 could mean"}, {"E1 12", "lot:E1-12", ""}, {"e11.2", "lot:E11-2", ""},
 		{"BB 2O27-03-10 09:42", "", "the nearest are: BB 2027-03-10@09:42"}, {"BB 2027-03-1 09:42", "", "the nearest are: BB 2027-03-1"}, {"MHD 10.03.2027", "", "the nearest are: BB 2027-03-10"},
 		{"keg 417", "", "the nearest are: K0417"}, {"912345", "", "the nearest are: 952012345678912345"}, {"9520123456780", "", "its check digit would be 8"}, {"(00)952012345678912340", "", "As an SSCC it has a digit wrong: its check digit would be 5"},
-		{"BB 2027-03-10 14:20", "", "nothing at 14:20"}, {"zebra", "", "That does not mean it is not affected"},
+		{"BB 2027-03-10 14:20", "", "no run on record printed anything then"}, {"zebra", "", "That does not mean it is not affected"},
 	} {
 		t.Run(c.text, func(t *testing.T) {
 			require.NoError(t, db.View(context.Background(), func(tx *store.Tx) error {

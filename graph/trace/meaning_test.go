@@ -64,10 +64,10 @@ func TestWhatATextMeans(t *testing.T) {
 	}{
 		{graph.Forward, "CODEA@09:00", map[string]string{"U1": in}, ""},
 		{graph.Forward, "CODEB@11:00", map[string]string{"U2": in}, ""},
-		{graph.Forward, "CODEA@11:00", nil, "CODEA was not printed at 11:00 in run R1"},
+		{graph.Forward, "CODEA@11:00", nil, "CODEA was not printed at 11:00 by the coder's clock; printed then was CODEB in run R1"},
 		{graph.Forward, "CODEA@10:02", map[string]string{"U1": possible, "U2": possible}, ""},  // within the line's margin of the change
 		{graph.Forward, "CODEA@09:30..11:30", map[string]string{"U1": in, "U2": possible}, ""}, // cut to 09:30..10:00, near U2's window
-		{graph.Back, "CODEA@11:00", nil, "CODEA was not printed at 11:00 in run R1"},
+		{graph.Back, "CODEA@11:00", nil, "CODEA was not printed at 11:00 by the coder's clock; printed then was CODEB in run R1"},
 		// R1 is a run and the code of another: neither is picked in silence.
 		{graph.Forward, "R1@10:30", nil, "R1@10:30 could mean run:R1@10:30 or date-code:R1@10:30"},
 		{graph.Forward, "run:R1@10:30", map[string]string{"U2": in}, ""},

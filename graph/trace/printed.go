@@ -19,6 +19,8 @@ type Printed struct {
 	Offset                   int64   // seconds: what the coder shows is this much ahead
 	Containers               float64 // good ones, by duration within the run's stretches
 	Affected                 bool
+	Hit                      float64    // of the containers, what is affected: less than all where only some were repacked
+	Unchecked                bool       // nobody compared the coder's clock with true time: what time it showed is not known
 	Band                     graph.Band // of what is affected
 }
 
@@ -28,7 +30,7 @@ type Printed struct {
 // package cannot tell apart from it.
 func (a *Answer) Printed() []Printed {
 	tx := a.asked.tx
-	affected := a.affectedSpans()
+	affected := a.unpacked(a.affectedSpans())
 	codes := map[[2]string]bool{} // product and code
 	var out []Printed
 	for run, spans := range affected {
@@ -55,14 +57,31 @@ func (a *Answer) Printed() []Printed {
 	}
 	for _, run := range slices.Sorted(maps.Keys(runs)) {
 		for _, p := range printedOf(tx, run, affected[run]) {
-			if codes[[2]string{p.Product, p.Code}] {
+			if p.Code != "" && codes[[2]string{p.Product, p.Code}] {
 				out = append(out, p)
 			}
 		}
 	}
+	out = append(out, nameless(tx, affected)...)
 	slices.SortStableFunc(out, func(x, y Printed) int {
 		return cmp.Or(cmp.Compare(x.Product, y.Product), cmp.Compare(x.From, y.From), cmp.Compare(x.Run, y.Run))
 	})
+	return out
+}
+
+// nameless is what is affected and bears no date code that is on record.
+func nameless(tx *store.Tx, affected map[string][]bandedSpan) (out []Printed) {
+	for _, code := range slices.Sorted(maps.Keys(affected)) {
+		run, ok := tx.Run(code)
+		if !ok || NoCode(tx, run) == "" {
+			continue
+		}
+		for _, p := range printedOf(tx, code, affected[code]) {
+			if p.Code == "" && p.Affected {
+				out = append(out, p)
+			}
+		}
+	}
 	return out
 }
 
@@ -70,6 +89,7 @@ func (a *Answer) Printed() []Printed {
 type bandedSpan struct {
 	span
 	band graph.Band
+	part float64 // of what was filled then, how much is affected
 }
 
 // affectedSpans gives for each run the stretches of true time that are affected.
@@ -80,7 +100,7 @@ func (a *Answer) affectedSpans() map[string][]bandedSpan {
 	for n, band := range q.reach.All() {
 		node := q.reached.Nodes[n.ID]
 		if n.Kind == graph.Segment {
-			out[node.Home] = append(out[node.Home], bandedSpan{span{node.Since, node.Until}, band})
+			out[node.Home] = append(out[node.Home], bandedSpan{span{node.Since, node.Until}, band, 1})
 		}
 	}
 	for _, r := range a.loose { // nobody knows when what is on no unit was packed
@@ -89,7 +109,7 @@ func (a *Answer) affectedSpans() map[string][]bandedSpan {
 			if r.Band == graph.In.String() {
 				band = graph.In
 			}
-			out[r.Code] = append(out[r.Code], bandedSpan{span{run.Started.From, run.Ended.End()}, band})
+			out[r.Code] = append(out[r.Code], bandedSpan{span{run.Started.From, run.Ended.End()}, band, 1})
 		}
 	}
 	for _, u := range a.Units {
@@ -107,7 +127,7 @@ func (a *Answer) affectedSpans() map[string][]bandedSpan {
 		for _, p := range u.Parts {
 			if p.Affected > 0 && !touched[u.Code+"\x00"+p.Run] {
 				if s, ok := packedSpan(q.tx, u.Code, p); ok {
-					out[p.Run] = append(out[p.Run], bandedSpan{s, band})
+					out[p.Run] = append(out[p.Run], bandedSpan{s, band, 1})
 				}
 			}
 		}
@@ -144,7 +164,7 @@ func printedOf(tx *store.Tx, code string, affected []bandedSpan) []Printed {
 	cuts := []int64{start, end}
 	clip := func(t int64) int64 { return min(max(t, start), end) }
 	for i, s := range affected {
-		wide[i] = bandedSpan{span{clip(s.from - margin), clip(s.until + margin)}, s.band}
+		wide[i] = bandedSpan{span{clip(s.from - margin), clip(s.until + margin)}, s.band, s.part}
 		cuts = append(cuts, wide[i].from, wide[i].until)
 	}
 	coded := codesOf(tx, run)
@@ -155,7 +175,8 @@ func printedOf(tx *store.Tx, code string, affected []bandedSpan) []Printed {
 	cuts = slices.Compact(cuts)
 	var out []Printed
 	for i := 0; i+1 < len(cuts); i++ {
-		p := Printed{Run: code, Product: run.Product, Line: run.Line, From: cuts[i], Until: cuts[i+1], Offset: run.ClockOffset}
+		p := Printed{Run: code, Product: run.Product, Line: run.Line, From: cuts[i], Until: cuts[i+1], Offset: run.ClockOffset, Unchecked: !run.ClockChecked}
+		part := 0.0
 		for _, c := range coded {
 			if c.meets(p.From, p.Until) {
 				p.Code = c.code
@@ -163,13 +184,15 @@ func printedOf(tx *store.Tx, code string, affected []bandedSpan) []Printed {
 		}
 		for _, s := range wide {
 			if s.meets(p.From, p.Until) {
-				p.Affected, p.Band = true, max(p.Band, s.band)
+				p.Affected, p.Band, part = true, max(p.Band, s.band), max(part, s.part)
 			}
 		}
 		p.Containers = containersIn(tx, run, p.From, p.Until)
+		p.Hit = p.Containers * part
 		if n := len(out); n > 0 && out[n-1].Code == p.Code && out[n-1].Affected == p.Affected && out[n-1].Band == p.Band {
 			out[n-1].Until = p.Until
 			out[n-1].Containers += p.Containers
+			out[n-1].Hit += p.Hit
 			continue
 		}
 		out = append(out, p)

@@ -19,12 +19,13 @@ const (
 	kindSSCC        = store.PrintedSSCC
 	kindDocument    = store.PrintedDocument
 	kindKeg         = store.PrintedKeg
+	kindClean       = "clean"
 )
 
 var kinds = []string{
 	string(lots.KindLot), kindSupplierLot, string(lots.KindBrew), string(lots.KindVessel), kindFill, string(lots.KindRun), kindDateCode,
 	string(lots.KindUnit), kindSSCC, kindKeg, string(lots.KindShipment), kindDocument, string(lots.KindLine), string(lots.KindTransfer),
-	string(lots.KindReturn), string(lots.KindItem), string(lots.KindProduct), string(lots.KindParty),
+	string(lots.KindReturn), string(lots.KindItem), string(lots.KindProduct), string(lots.KindParty), kindClean,
 }
 
 // reading is one way to understand a text, with a time or without.
@@ -175,6 +176,9 @@ func (r *resolver) known(text, kind string, exact bool, at *moment) []reading {
 	for _, p := range r.tx.PrintedAs(text, exact) {
 		add(p.Kind, p.Text)
 	}
+	if exact && (kind == kindClean || kind == "" && at == nil && len(found) == 0) {
+		found = append(found, r.cleansNamed(text, kind, at)...)
+	}
 	return found
 }
 
@@ -266,10 +270,20 @@ func (t *target) at(code, text string) {
 	}
 }
 
+// say puts in words what a start is.
+func (t *target) say(kind, code, text string) {
+	for i, f := range t.from {
+		if f.Kind == kind && f.Code == code && text != "" {
+			t.from[i].Text = text
+		}
+	}
+}
+
 func (t *target) merge(o *target) {
 	for _, f := range o.from {
 		t.mention(f.Kind, f.Code, f.Band != graph.In.String())
 		t.at(f.Code, f.At)
+		t.say(f.Kind, f.Code, f.Text)
 	}
 	for _, s := range o.starts {
 		t.addStart(s)

@@ -85,6 +85,8 @@ func (r *resolver) near(code, kind string) []string {
 		return lots.NearestOf(code, r.tx.PrintedTexts(kind))
 	case kindFill:
 		return r.tx.Nearest(code, lots.KindVessel)
+	case kindClean:
+		return r.cleansNear(code)
 	}
 	return r.tx.Nearest(code, lots.Kind(kind))
 }

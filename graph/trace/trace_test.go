@@ -141,7 +141,7 @@ func TestTheJSONKeepsItsNames(t *testing.T) {
 		"lots":      {"amount", "band", "code", "item", "supplier", "supplier_lot", "unit", "why"},
 		"fills":     {"amount", "band", "code", "since", "unit", "until", "vessel", "volume", "why"},
 		"runs":      {"band", "cases", "code", "date_codes", "line", "product", "unassigned", "why"},
-		"units":     {"affected", "amount", "band", "code", "date_codes", "held", "held_possible", "kind", "on_hand", "place", "product", "quantity", "runs", "unit", "why"},
+		"units":     {"affected", "amount", "band", "code", "codes", "date_codes", "held", "held_possible", "kind", "on_hand", "place", "product", "quantity", "runs", "unit", "why"},
 		"shipments": {"band", "code", "consignee", "document", "quantity", "shipped_at", "unit", "why"},
 	}, keys)
 	require.Equal(t, []string{"amount", "band", "beer", "code", "unit", "why"}, keysOf(t, ask(t, db, graph.Back, "P-1"))["brews"])

@@ -118,6 +118,7 @@ func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
 	u.Quantity, u.OnHand = u.Books.Quantity, u.Books.OnHand()
 	var products []string
 	affected := 0.0
+	hit := q.hits()
 	for _, rec := range q.tx.Touching(at.Code) {
 		p, ok := rec.(*lots.Packed)
 		if !ok || p.Unit != at.Code {
@@ -134,17 +135,20 @@ func (q *asked) unitElement(at Reached, id int64, held *graph.Reach) Unit {
 		u.Runs = append(u.Runs, p.Run)
 		products = append(products, run.Product)
 		w, _ := lineage.WindowOf(p, run, lineOf(q.tx, run.Line).Margin)
-		part := Part{Run: p.Run, Product: run.Product, DateCodes: codesIn(codesOf(q.tx, run), w), Quantity: p.Quantity, Affected: q.affected(p, run, w), Entry: p.Seq}
+		part := Part{Run: p.Run, Product: run.Product, DateCodes: codesIn(codesOf(q.tx, run), w), Codes: coder{q.tx, hit, map[string]bool{at.Code: true}}.row(p), Quantity: p.Quantity, Affected: q.affected(p, run, w), Entry: p.Seq}
 		if p.HasFirst {
 			part.First = p.First.Text(q.site.Zone)
 		}
 		if p.HasLast {
 			part.Last = p.Last.Text(q.site.Zone)
 		}
+		if slices.Contains(part.DateCodes, "") {
+			part.DateCodes = affectedCodes(part.Codes)
+		}
 		u.Parts = append(u.Parts, part)
-		u.DateCodes = append(u.DateCodes, part.DateCodes...)
 		affected += part.Affected
 	}
+	u.standing()
 	u.Runs, u.DateCodes, products = sortedSet(u.Runs), sortedSet(u.DateCodes), sortedSet(products)
 	if len(products) == 1 {
 		u.Product = &products[0]
@@ -168,6 +172,52 @@ func (q *asked) heeled(id int64) bool {
 		n, ok := q.reached.Nodes[src]
 		return ok && n.Kind == graph.Unit && q.reach.Band(src) != graph.Out
 	})
+}
+
+// hits is what the answer reaches, for telling which of the codes on a repacked unit it is about. Backwards it is about all.
+func (q *asked) hits() reaches {
+	if q.dir == graph.Back {
+		return whole
+	}
+	return reaches{func(id int64) bool { return q.reach.Band(id) != graph.Out }, func(run string) bool {
+		return slices.ContainsFunc(q.tx.NodesOf(run), func(n store.Node) bool { return q.reach.Band(n.ID) != graph.Out })
+	}}
+}
+
+// affectedCodes lists the codes of parts that are affected.
+func affectedCodes(parts []CodePart) []string {
+	var out []string
+	for _, c := range parts {
+		if c.Affected {
+			out = append(out, c.Code)
+		}
+	}
+	return sortedSet(out)
+}
+
+// standing gathers the codes of a unit from its parts.
+func (u *Unit) standing() {
+	var all []CodePart
+	for i := range u.Parts {
+		p := &u.Parts[i]
+		for j := range p.Codes {
+			p.Codes[j].Of = u.Quantity
+		}
+		p.Codes = together(p.Codes)
+		all = append(all, p.Codes...)
+	}
+	u.Codes = append([]CodePart{}, together(all)...)
+	for _, c := range u.Codes {
+		u.DateCodes = append(u.DateCodes, c.Code)
+	}
+}
+
+// CodesText names the date codes on the unit; where one does not stand on all of it, with its part.
+func (u Unit) CodesText() string {
+	if u.Kind == "keg" {
+		return CodesText(u.Codes, "keg")
+	}
+	return CodesText(u.Codes, "case")
 }
 
 // codesIn lists what was printed during a window; all of the run's where there is none.

@@ -2,6 +2,7 @@ package trace
 
 import (
 	"math"
+	"slices"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -105,6 +106,15 @@ func DrawsOf(tx *store.Tx, vessel string) []lineage.Draw {
 		out = append(out, d)
 	}
 	return out
+}
+
+// InflowsOf lists what came into a vessel, without what its cleans may have left in a fill.
+func InflowsOf(tx *store.Tx, vessel string) []lineage.Arrival {
+	return slices.DeleteFunc(tx.VesselArrivals(vessel), func(a lineage.Arrival) bool {
+		rec, _ := tx.Record(a.Entry)
+		_, clean := rec.(*lots.Clean)
+		return clean
+	})
 }
 
 // Circulates reports whether an entry joined the contents of vessels.

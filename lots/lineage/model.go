@@ -69,7 +69,8 @@ func (d Draw) Same(o Draw) bool {
 		d.Root == o.Root && d.OneOf == o.OneOf && slices.Equal(d.Maybe, o.Maybe)
 }
 
-// Arrival is one piece of an inflow of a vessel and the fill it started.
+// Arrival is one piece of an inflow of a vessel and the fill it started; of a clean, a fill that what it left
+// behind may be in.
 type Arrival struct {
 	Vessel     string
 	Entry      int64

@@ -56,6 +56,7 @@ type moves struct {
 	ins      []inflow
 	outs     []outflow
 	cleans   []clean
+	washes   []wash
 	findings []Finding
 }
 
@@ -98,6 +99,7 @@ func (m *moves) sort() {
 		return cmp.Or(cmp.Compare(a.entry, b.entry), cmp.Compare(a.at, b.at))
 	})
 	slices.SortFunc(m.cleans, func(a, b clean) int { return cmp.Compare(a.entry, b.entry) })
+	slices.SortFunc(m.washes, func(a, b wash) int { return cmp.Compare(a.entry, b.entry) })
 }
 
 // move adds what one record does to vessel v.
@@ -127,18 +129,25 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 	case *lots.Transfer:
 		e.moveTransfer(m, v, r)
 	case *lots.Circulation:
-		if slices.Contains(r.Vessels, v) {
+		switch {
+		case !slices.Contains(r.Vessels, v):
+		case r.Perhaps:
+			m.outs = append(m.outs, perhaps(r))
+		default:
 			w := r.Started
 			m.ins = append(m.ins, inflow{entry: r.Seq, lo: w.From, hi: w.To, at: w.To, start: w.To, end: w.To, circ: true})
 		}
 	case *lots.Crop:
 		e.moveCrop(m, v, r)
 	case *lots.Clean:
-		if r.Breaks() && r.Subject.Code() == v {
-			m.cleans = append(m.cleans, clean{entry: r.Seq, lo: r.At.From, hi: r.At.To, at: r.At.From})
-		}
+		e.moveClean(m, v, r)
 	case *lots.Removal:
 		e.moveRemoval(m, v, r)
+	case *lots.Bulk:
+		if out, oneOf := e.drawsOn(r.From, v); out {
+			m.out(r.Seq, r.At, r.Qty.Millilitres(), oneOf)
+			m.named(e, r.Seq, r.From, v)
+		}
 	case *lots.Feed:
 		e.moveFeed(m, v, r)
 	}
@@ -192,7 +201,7 @@ func (e *engine) holders(from lots.Ref) []string {
 			t, _ := e.src.Thing(code)
 			v = t.Into
 		}
-		if from.Kind != lots.KindUnit && v != "" && !slices.Contains(out, v) {
+		if (from.Kind == lots.KindVessel || from.Kind == lots.KindLot) && v != "" && !slices.Contains(out, v) {
 			out = append(out, v)
 		}
 	}
@@ -232,6 +241,10 @@ func (e *engine) addedVolume(r *lots.Addition) float64 {
 	if r.From.Kind == lots.KindUnit {
 		t, _ := e.src.Thing(r.From.Code())
 		return r.Count * float64(t.PerCase*t.ContainerML)
+	}
+	if r.From.Kind == lots.KindRun {
+		t, _ := e.src.Thing(r.From.Code())
+		return r.Count * float64(t.ContainerML)
 	}
 	if e.gasInto(r.From, r.Vessel) {
 		return 0
@@ -334,6 +347,21 @@ func (e *engine) moveCrop(m *moves, v string, r *lots.Crop) {
 		qty = 0
 	}
 	m.out(r.Seq, r.At, qty, false)
+}
+
+// moveClean notes a clean of v, and what it was cleaned with as an outflow of v that draws nothing from the
+// books: nobody writes down how much.
+func (e *engine) moveClean(m *moves, v string, r *lots.Clean) {
+	if r.Subject.Code() == v {
+		m.washes = append(m.washes, wash{r.Seq, r.At.From, r.At.To, r.Breaks()})
+		if r.Breaks() {
+			m.cleans = append(m.cleans, clean{entry: r.Seq, lo: r.At.From, hi: r.At.To, at: r.At.From})
+		}
+	}
+	if out, oneOf := e.drawsOn(r.From, v); out {
+		m.out(r.Seq, r.At, 0, oneOf)
+		m.named(e, r.Seq, r.From, v)
+	}
 }
 
 func (e *engine) moveRemoval(m *moves, v string, r *lots.Removal) {

@@ -22,6 +22,7 @@ type Route = route
 
 // Routes lists every address that the server answers.
 func Routes() []Route {
-	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes,
-		dockRoutes, tagRoutes, attachRoutes, shippingRoutes, returnRoutes, countRoutes)
+	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, actRoutes, brewRoutes, correctRoutes, blankRoutes,
+		dockRoutes, tagRoutes, attachRoutes, personRoutes, meRoutes, tabletRoutes,
+		shippingRoutes, returnRoutes, countRoutes)
 }

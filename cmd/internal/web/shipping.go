@@ -114,7 +114,7 @@ func startFields(tx *store.Tx, l desk.Loading) (out []field, err error) {
 		return nil, err
 	}
 	for _, c := range [][2]string{{"consignee", l.Consignee}, {"document", l.Document}, {"carrier", l.Carrier}} {
-		f, err := describeOne(tx, sheet, columnOf(sheet, c[0]), lots.Row{c[0]: c[1]})
+		f, err := describeOne(tx, sheet, columnIn(sheet, c[0]), lots.Row{c[0]: c[1]})
 		if err != nil {
 			return nil, err
 		}
@@ -200,7 +200,7 @@ func (r *refusedScan) because(tx *store.Tx) error {
 // unload takes the last unit off again.
 func (s *Server) unload(v *visit) error {
 	code, token := v.r.PathValue("code"), v.field("form")
-	own, err := s.ownNames(v)
+	own, err := s.ownNames(v.ctx, v.session)
 	if err != nil {
 		return err
 	}
@@ -221,15 +221,6 @@ func (s *Server) unload(v *visit) error {
 		return v.seeOther("/load?" + queryOf("consignee", last.Consignee, "document", last.Document, "carrier", last.Carrier))
 	}
 	return v.seeOther("/load/" + url.PathEscape(code) + "?" + queryOf("said", token))
-}
-
-// ownNames are the names whose entries whoever is signed in may correct; nil where they may correct any.
-func (s *Server) ownNames(v *visit) ([]string, error) {
-	if !v.session.OwnOnly() {
-		return nil, nil
-	}
-	names, err := s.People.Names(v.ctx, v.session.Person.ID)
-	return append([]string{v.by()}, names...), err
 }
 
 // loadingList is the paper that goes with a lorry.

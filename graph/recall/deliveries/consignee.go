@@ -27,8 +27,10 @@ type Consignee struct {
 	// Further is true where it distributes further: its own list is needed.
 	Further bool   `json:"distributes_further"`
 	Lines   []Line `json:"lines"`
-	Cases   Moved  `json:"cases"`
-	Kegs    Moved  `json:"kegs"`
+	// Bulk is what it received that was never packed; it is in no count of cases or kegs.
+	Bulk  []BulkLine `json:"bulk"`
+	Cases Moved      `json:"cases"`
+	Kegs  Moved      `json:"kegs"`
 	// KegsOut are fillings shipped there whose keg has not come back since.
 	KegsOut []string `json:"kegs_out"`
 	// Kept is true where a correction took its deliveries away and nobody signed for that: what
@@ -50,11 +52,12 @@ type Moved struct {
 
 // Line is one unit that a consignee received, net of what came back.
 type Line struct {
-	Unit      string   `json:"unit"`
-	Band      string   `json:"band"`
-	Product   string   `json:"product"`
-	DateCodes []string `json:"date_codes"` // of what is affected on it
-	Kegs      bool     `json:"kegs"`
+	Unit      string           `json:"unit"`
+	Band      string           `json:"band"`
+	Product   string           `json:"product"`
+	DateCodes []string         `json:"date_codes"` // of what is affected on it
+	Codes     []trace.CodePart `json:"codes"`      // those with the part that each has of the unit
+	Kegs      bool             `json:"kegs"`
 	Moved
 	First     string   `json:"first_shipped"`
 	Last      string   `json:"last_shipped"`
@@ -120,8 +123,12 @@ func Consignees(tx *store.Tx, s *scope.Scope) ([]Consignee, error) {
 	for _, sh := range s.Shipments() {
 		d.add(sh, sh.OneOf())
 	}
+	for _, b := range s.Bulk() {
+		d.bulk(b)
+	}
 	for _, i := range s.Kept {
 		d.keep(i)
+		d.keepBulk(i)
 	}
 	others := ReturnedByOthers(tx, s)
 	var out []Consignee
@@ -137,6 +144,7 @@ func Consignees(tx *store.Tx, s *scope.Scope) ([]Consignee, error) {
 		}
 		slices.SortFunc(c.Lines, func(a, b Line) int { return cmp.Compare(a.Unit, b.Unit) })
 		slices.Sort(c.KegsOut)
+		sortBulk(c.Bulk)
 		out = append(out, *c)
 	}
 	slices.SortFunc(out, func(a, b Consignee) int { return cmp.Compare(a.Party, b.Party) })
@@ -144,7 +152,7 @@ func Consignees(tx *store.Tx, s *scope.Scope) ([]Consignee, error) {
 }
 
 func newConsignee(tx *store.Tx, party string) *Consignee {
-	c := &Consignee{Party: party, Name: party, Band: graph.Possible.String(), Lines: []Line{}, KegsOut: []string{}}
+	c := &Consignee{Party: party, Name: party, Band: graph.Possible.String(), Lines: []Line{}, Bulk: []BulkLine{}, KegsOut: []string{}}
 	if p, ok := tx.Party(party); ok {
 		c.Name, c.Contact, c.Phone, c.Email, c.Address, c.Channel = p.Name, p.Contact, p.Phone, p.Email, p.Address, p.Channel
 		c.Further = p.Channel == "distributor"
@@ -154,7 +162,7 @@ func newConsignee(tx *store.Tx, party string) *Consignee {
 
 // newLine begins a line; one of several units carries what any of them would.
 func newLine(units map[string]trace.Unit, sh trace.Shipment, oneOf bool) *Line {
-	l := &Line{Unit: sh.Unit, Band: sh.Band, DateCodes: []string{}, Documents: []string{}}
+	l := &Line{Unit: sh.Unit, Band: sh.Band, DateCodes: []string{}, Codes: []trace.CodePart{}, Documents: []string{}}
 	products := map[string]bool{}
 	for _, code := range strings.Split(sh.Unit, "|") {
 		u, ok := units[code]
@@ -166,6 +174,7 @@ func newLine(units map[string]trace.Unit, sh trace.Shipment, oneOf bool) *Line {
 			products[p.Product] = true
 			l.DateCodes = append(l.DateCodes, p.DateCodes...)
 		}
+		l.Codes = append(l.Codes, affectedCodes(affectedParts(u))...)
 	}
 	if oneOf {
 		l.OneOf = sh.Unit

@@ -154,6 +154,7 @@ func (l *Line) bearing(tx *store.Tx, units map[string]trace.Unit, rows []*lots.S
 	slices.Sort(products)
 	slices.Sort(codes)
 	l.Product, l.DateCodes = strings.Join(slices.Compact(products), ", "), slices.Compact(codes)
+	l.Codes = append([]trace.CodePart{}, affectedCodes(parts)...)
 }
 
 // standingThen lists the rows of a unit, by their entries, that can have stood on it at a moment, and

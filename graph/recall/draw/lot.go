@@ -75,7 +75,7 @@ func weigh(tx *store.Tx, r *lots.Receipt, seen map[string]bool) (Pick, int) {
 	odd, rework := false, false
 	for _, rec := range tx.Touching(r.Lot) {
 		switch x := rec.(type) {
-		case *lots.BrewInput, *lots.Addition:
+		case *lots.BrewInput, *lots.Addition, *lots.Clean:
 			used = true
 		case *lots.Feed:
 			used = true

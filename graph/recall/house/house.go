@@ -149,7 +149,7 @@ func units(tx *store.Tx, s *scope.Scope) []Stock {
 			continue
 		}
 		x := Stock{Kind: "unit", Code: u.Code, Band: u.Band, Quantity: max(0, u.OnHand), Unit: words.UnitOf(u.Kind), Sure: true}
-		x.What = strings.TrimSpace(words.OrMixed(u.Product) + " " + strings.Join(u.DateCodes, ", "))
+		x.What = strings.TrimSpace(words.OrMixed(u.Product) + " " + u.CodesText())
 		if mayHaveLeft(tx, u.Code) {
 			x.What += " (may have left: a shipment names it as one of several)"
 		}

@@ -33,7 +33,14 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 			if l.OneOf != "" {
 				shipped, affected = "one of these, "+quantity(l.MayBe, unit), "may be"
 			}
-			received.Rows = append(received.Rows, []string{m.party(c.Party), oneOfText(l.Unit), l.Band, strings.Join(l.DateCodes, ", "), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
+			received.Rows = append(received.Rows, []string{m.party(c.Party), oneOfText(l.Unit), l.Band, l.CodesText(), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
+		}
+		for _, l := range c.Bulk {
+			amount := l.Amount()
+			if l.MayBe {
+				amount = "perhaps " + amount
+			}
+			received.Rows = append(received.Rows, []string{m.party(c.Party), l.Goods + " from " + l.From + ", in bulk", l.Band, "", amount, "", "", day(l.ShippedAt), l.Document})
 		}
 	}
 	return append([]paper.Part{
@@ -92,7 +99,7 @@ func (m *Maker) unitsInScope() paper.Table {
 		if kept[graph.Unit.String()+" "+u.Code] {
 			chain = "kept: a correction took it out, and nobody has signed for that"
 		}
-		t.Rows = append(t.Rows, []string{u.Code, u.Band, product, strings.Join(u.DateCodes, ", "), quantity(float64(u.Quantity), caseOrKeg(u.Kind == "keg")), whole(u.Affected), chain})
+		t.Rows = append(t.Rows, []string{u.Code, u.Band, product, u.CodesText(), quantity(float64(u.Quantity), caseOrKeg(u.Kind == "keg")), whole(u.Affected), chain})
 	}
 	for _, run := range m.s.Answer.Runs {
 		if run.Unassigned > 0 {

@@ -15,17 +15,22 @@ import (
 
 // form is the answer form, with a code that says whose it is: a line for each date code, and sums of cases and kegs.
 func (m *Maker) form(c deliveries.Consignee) []paper.Part {
-	return []paper.Part{
+	parts := []paper.Part{
 		paper.Heading{Level: 1, Text: m.heading("Answer form")},
 		paper.Code{Payload: FormCode(m.r, c.Party), Text: fmt.Sprintf("%s, %s (%s)", m.r.Code, c.Name, c.Party)},
 		paper.Text{Text: "Return to: " + m.contact()},
-		m.formTable(c),
+	}
+	if !onlyBulk(c) {
+		parts = append(parts, m.formTable(c))
+	}
+	parts = append(parts, bulkForm(c)...)
+	return append(parts,
 		paper.Blank{Labels: []string{
 			"Notice received on", "Searched on, and by whom", "Destroyed: how, and who saw it",
 			"Our customers were told on", "Their list is enclosed (yes, no)", "Illness or injury that we know of",
 		}},
 		paper.Signatures{Roles: []string{c.Name}},
-	}
+	)
 }
 
 // formKey is what one line of the form is about.
@@ -35,7 +40,10 @@ type formKey struct {
 }
 
 // formLine sums what was delivered of it.
-type formLine struct{ shipped, returned, mayBe, shared, sharedMayBe float64 }
+type formLine struct {
+	shipped, returned, mayBe, shared, sharedMayBe float64
+	parts                                         []string // of units with several codes
+}
 
 // formTable has a line for each product and date code that was delivered, to be filled in.
 func (m *Maker) formTable(c deliveries.Consignee) paper.Table {
@@ -74,6 +82,9 @@ func formLines(c deliveries.Consignee) map[formKey]formLine {
 		if len(codes) == 0 {
 			codes = []string{notOnRecord}
 		}
+		if addParts(lines, l, products) {
+			continue
+		}
 		for _, product := range products {
 			for _, code := range codes {
 				k := formKey{l.Kegs, product, code}
@@ -88,6 +99,22 @@ func formLines(c deliveries.Consignee) map[formKey]formLine {
 		}
 	}
 	return lines
+}
+
+// addParts adds a line of one product by the parts that its date codes have of it; false where the records do not tell
+// them, or where one code stands on all of it.
+func addParts(lines map[formKey]formLine, l deliveries.Line, products []string) bool {
+	parts := l.CodeParts()
+	if len(products) != 1 || len(parts) == 0 || l.OneOf != "" || len(parts) == 1 && parts[0].Sure() && parts[0].AtMost == parts[0].Of {
+		return false
+	}
+	for _, c := range parts {
+		k := formKey{l.Kegs, products[0], c.Code}
+		sum := lines[k]
+		sum.parts = append(sum.parts, c.Text(caseOrKeg(l.Kegs)))
+		lines[k] = sum
+	}
+	return true
 }
 
 // delivered says how much it was.
@@ -105,6 +132,7 @@ func (f formLine) delivered(unit string) string {
 	if f.sharedMayBe > 0 {
 		parts = append(parts, "perhaps part of "+quantity(f.sharedMayBe, unit))
 	}
+	parts = append(parts, f.parts...)
 	if f.returned > 0 {
 		parts = append(parts, num(f.returned)+" came back")
 	}

@@ -530,7 +530,7 @@ func TestLetterCarriesThePrintedRule(t *testing.T) {
 products product=TIMED name=Timed container_ml=330 per_case=24 date_code=BB_{year}-{month}-{day}_{hour}:{minute}
 vessels vessel=FV3 kind=fermenter unit=hL
 brews brew=B3 beer=Pale started_at=2026-01-07_08:00 cast_out_at=2026-01-07_14:00 into=FV3 volume=20 unit=hL
-runs run=R4 product=TIMED started_at=2026-02-05_08:00 ended_at=2026-02-05_10:00 date_code=BB_2026-11-05 good=4800
+runs run=R4 product=TIMED started_at=2026-02-05_08:00 ended_at=2026-02-05_10:00 date_code=BB_2026-11-05 good=4800 clock_offset_min=0
 feeds run=R4 from=FV until=2026-02-05_09:00
 feeds run=R4 from=FV3 since=2026-02-05_09:00
 units unit=P-4 kind=pallet run=R4 quantity=100 first_at=2026-02-05_08:00 last_at=2026-02-05_08:59
@@ -638,8 +638,8 @@ shipments shipment=S7 unit=P-5 quantity=20 consignee=D-2 shipped_at=2026-02-10_0
 		{"all cases", "", "99 cases, 9 came back"},
 	}, rows)
 	require.Equal(t, [][]string{
-		{"Pale 440 mL, 24 to a case", "ONE", "1 case, part of 20 cases"},
-		{"Pale 440 mL, 24 to a case", "THREE", "part of 20 cases"},
+		{"Pale 440 mL, 24 to a case", "ONE", "1 case, 10 of 20 cases"},
+		{"Pale 440 mL, 24 to a case", "THREE", "10 of 20 cases"},
 		{"all cases", "", "21 cases"},
 	}, b.form("D-2"))
 	require.Equal(t, [][]string{{"Pale keg, 30 L", "K34", "perhaps 1 keg"}}, b.form("D-3"))

@@ -9,6 +9,8 @@ import (
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/account"
 	"heeltap/graph/recall/deliveries"
+	"heeltap/graph/recall/internal/words"
+	"heeltap/graph/trace"
 	"heeltap/labels/paper"
 	"heeltap/lots"
 )
@@ -38,11 +40,15 @@ func (m *Maker) team() []paper.Part {
 func (m *Maker) facts() paper.Facts {
 	f := paper.Facts{Rows: [][2]string{
 		{"Recall", m.r.Code + " (" + m.r.Kind() + ", " + m.r.State() + ")"}, {"Opened", m.time(m.r.OpenedAt.Unix())}, {"Lead", m.r.Lead},
-		{"Suspects", strings.Join(m.r.Suspects, ", ")}, {"Hazard", string(m.r.Hazard)}, {"Reason", sentence(m.r.Reason)}, {"Known", m.r.Known},
+		{"Suspects", words.Said(trace.InWords(m.tx, m.r.Suspects)).Of(m.r.Suspects)}, {"Hazard", string(m.r.Hazard)}, {"Reason", sentence(m.r.Reason)}, {"Known", m.r.Known},
 		{"Class proposed by the firm", or(m.r.Proposed, "none yet")}, {"Class assigned", or(strings.TrimSpace(m.r.Assigned+" "+m.r.Assigner), "none yet, by an authority")},
 		{"Depth", or(m.r.Strategy.Depth, "not decided")},
 	}}
-	return paper.Facts{Rows: append(f.Rows, [2]string{"Scope", sentence(m.basis())})}
+	f.Rows = append(f.Rows, [2]string{"Scope", sentence(m.basis())})
+	for _, x := range m.s.Answer.MayRetain { // named, and never a reason to cut by itself
+		f.Rows = append(f.Rows, [2]string{"May have held it back", sentence(x.Text())})
+	}
+	return f
 }
 
 // status writes the six items of 21 CFR 7.53(b), (1) to (6).
@@ -116,15 +122,19 @@ func (m *Maker) notices(consignees []deliveries.Consignee) noticed {
 		} else {
 			n.answered++
 			cases, kegs := 0.0, 0.0
+			bulk := ""
 			for _, l := range contact.Answer.Lines {
-				if l.Kegs {
+				switch {
+				case l.Unit != "":
+					bulk += ", " + quantity(l.OnHand, l.Unit) + " in bulk"
+				case l.Kegs:
 					kegs += l.OnHand
-				} else {
+				default:
 					cases += l.OnHand
 				}
 			}
 			n.cases, n.kegs = n.cases+cases, n.kegs+kegs
-			row[3], row[4] = m.time(contact.Answered.Unix()), casesAndKegs(cases, kegs)
+			row[3], row[4] = m.time(contact.Answered.Unix()), casesAndKegs(cases, kegs)+bulk
 		}
 		n.table.Rows = append(n.table.Rows, row)
 	}
@@ -319,6 +329,11 @@ func inTrade(a *account.Account) string {
 			}
 		}
 		text = fmt.Sprintf("Still in the trade: at most %s (%s).", still, strings.Join(parts, "; "))
+	}
+	for _, x := range a.Bulk {
+		if x.Open() {
+			text += fmt.Sprintf(" In bulk at %s: %s.", x.Party, x.BulkText())
+		}
 	}
 	if !t.Sold.None() {
 		text += fmt.Sprintf(" Sold or served there: %s, which cannot be recovered.", t.Sold)

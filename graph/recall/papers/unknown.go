@@ -6,10 +6,13 @@ import (
 )
 
 // Unknown lists why it is not known yet what is affected: fills that suspect yeast came from and nobody has decided
-// on, and what was suspected or included and cannot be traced any more. Empty where it is known.
+// on, suspect lots whose uses are not recorded, and what was suspected or included and cannot be traced any more. Empty where it is known.
 func (m *Maker) Unknown() (items []string) {
 	for _, y := range m.s.Undecided() {
 		items = append(items, "not decided: "+y.Text())
+	}
+	for _, f := range m.s.Answer.UsesUnknown() {
+		items = append(items, f.Text)
 	}
 	for _, l := range m.s.Lost {
 		if l.What != scope.Exclude && len(l.StandsIn) == 0 {

@@ -39,13 +39,17 @@ type Rule struct {
 	// nothing printed tells the two apart.
 	Separates bool   `json:"separates"`
 	Spared    string `json:"spared_by"` // what would have spared the innocent ones
-	Inside    string `json:"inside"`    // for mixed packs: what is affected within
+	// ClockUnchecked is true where a time of day is printed and was not used, because nobody noted how far the coder's clock was off.
+	ClockUnchecked bool   `json:"clock_unchecked"`
+	Inside         string `json:"inside"` // for mixed packs: what is affected within
 }
 
 // Text reads a rule out.
 func (r Rule) Text() string {
 	t := words.NameAndSize(r.Name, r.Size)
 	switch {
+	case len(r.Codes) == 0:
+		t += ", whatever is printed on it: no date code of it is on record"
 	case r.Range:
 		t += fmt.Sprintf(", all date codes from %s to %s", r.Codes[0], r.Codes[len(r.Codes)-1])
 	case len(r.Codes) == 1:
@@ -103,20 +107,20 @@ func (s finder) rulesFor(pieces []trace.Printed) []Rule {
 	for _, p := range pieces {
 		all += p.Containers
 		if p.Affected {
-			hit += p.Containers
+			hit += p.Hit
 			base.Band = better(base.Band, p.Band)
 		}
 	}
+	repacked := partRepacked(pieces)
 	pattern, err := datecode.Parse(product.DateCode)
 	shows := int64(0) // the finest time of day to be read
 	if err == nil {
 		shows = pattern.Resolution()
 	}
-	if hit >= all-1e-9 || shows == 0 {
+	unchecked := uncheckedClock(pieces)
+	if hit >= all-1e-9 || shows == 0 || unchecked != "" {
 		base.count(hit, all)
-		if base.Innocent > 0 {
-			base.Separates, base.Spared = false, "a time of day printed on the package"
-		}
+		base.spare(unchecked, repacked, shows == 0)
 		base.Inside = s.inside(pieces)
 		return []Rule{base}
 	}
@@ -132,6 +136,8 @@ func (s finder) rulesFor(pieces []trace.Printed) []Rule {
 		case w.coarse:
 			r.Separates = false
 			r.Spared = "minutes printed on the package: the hour alone also stands on what is not affected"
+		case r.Innocent > 0 && repacked != "":
+			r.Separates, r.Spared = false, repacked
 		case r.Innocent > 0:
 			r.Spared = "seconds printed on the package"
 		}
@@ -139,6 +145,43 @@ func (s finder) rulesFor(pieces []trace.Printed) []Rule {
 		out = append(out, r)
 	}
 	return out
+}
+
+// partRepacked says what would tell repacked packages from others of their code, where only some were repacked and are
+// affected by that; empty where there are none.
+func partRepacked(pieces []trace.Printed) string {
+	if slices.ContainsFunc(pieces, func(p trace.Printed) bool { return p.Affected && p.Hit < p.Containers-1e-6 }) {
+		return "a code of its own on what was repacked"
+	}
+	return ""
+}
+
+// uncheckedClock names the affected runs of which nobody noted how far the coder's clock was off. What time they show
+// is not known, so no time may spare anything of the code; empty where there are none.
+func uncheckedClock(pieces []trace.Printed) string {
+	var runs []string
+	for _, p := range pieces {
+		if p.Affected && p.Unchecked && !slices.Contains(runs, p.Run) {
+			runs = append(runs, p.Run)
+		}
+	}
+	return strings.Join(runs, ", ")
+}
+
+// spare says of a rule for the whole of a code what would have spared the innocent.
+func (r *Rule) spare(unchecked, repacked string, untimed bool) {
+	r.ClockUnchecked = unchecked != "" && !untimed && r.Innocent > 0
+	switch {
+	case r.Codes[0] == "":
+		r.Codes, r.Separates, r.Spared = []string{}, false, "a date code: there is none on record for these packages"
+	case r.Innocent == 0:
+	case repacked != "":
+		r.Separates, r.Spared = false, repacked
+	case r.ClockUnchecked:
+		r.Separates, r.Spared = false, fmt.Sprintf("a check of the coder's clock: nobody noted how far it was off from true time in run %s, so the time printed cannot be used (if the clock was checked, heeltap amend %s clock_offset_min=…)", unchecked, strings.Split(unchecked, ", ")[0])
+	default:
+		r.Separates, r.Spared = false, "a time of day printed on the package"
+	}
 }
 
 func better(name string, band graph.Band) string {
@@ -190,6 +233,10 @@ func (s finder) windows(pieces []trace.Printed, shows int64) []window {
 		w := &out[i]
 		w.from, w.to = minuteText(w.start), minuteText(w.end-60)
 		for _, p := range pieces {
+			if p.Unchecked && !p.Affected { // it may show any time
+				w.covered, w.strange = w.covered+p.Containers, "run "+p.Run+", whose coder's clock nobody checked,"
+				continue
+			}
 			shown, all, same := int64(0), int64(0), int64(0)
 			for _, d := range ofDay(p, zone) {
 				shown += max(0, min(d[1], w.end)-max(d[0], w.start))
@@ -201,11 +248,11 @@ func (s finder) windows(pieces []trace.Printed, shows int64) []window {
 			if shown == 0 {
 				continue
 			}
-			part := p.Containers * float64(shown) / float64(all)
-			w.covered += part
+			part := float64(shown) / float64(all)
+			w.covered += p.Containers * part
 			switch {
 			case p.Affected:
-				w.hit += part
+				w.hit += p.Hit * part
 			case same > 60 || same > 0 && all <= 60 || shows == 60 && (shown > 60 || all <= 60):
 				w.strange = "run " + p.Run
 			case shown > 60:

@@ -107,9 +107,10 @@ func (s *Scope) NotCounted() string {
 // HasLeft reports whether anything left the brewery's control: without it, it is a stock
 // recovery and no recall (21 CFR 7.3(k)). What may have left counts, and what was served or
 // sold in the taproom; so does what only links reach that do not count for the hazard.
-// While a fill that suspect yeast came from is not decided on, it cannot be said that nothing has left.
+// While a fill that suspect yeast came from is not decided on, or uses of a suspect lot are not recorded, it cannot
+// be said that nothing has left.
 func (s *Scope) HasLeft(tx *store.Tx) bool {
-	return len(s.Undecided()) > 0 || s.SoFarLeft(tx)
+	return len(s.Undecided()) > 0 || len(s.Answer.UsesUnknown()) > 0 || s.SoFarLeft(tx)
 }
 
 // SoFarLeft reports whether anything left of what is in scope so far, whatever is still to be decided.
@@ -117,5 +118,5 @@ func (s *Scope) SoFarLeft(tx *store.Tx) bool {
 	if slices.ContainsFunc(s.Lost, func(l Lost) bool { return l.What == suspected && len(l.StandsIn) == 0 }) {
 		return true // what cannot be traced cannot be said to be here
 	}
-	return len(s.Shipments()) > 0 || len(s.Served(tx)) > 0 || s.Answer.UncountedLeft() || slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "consignee" })
+	return len(s.Shipments()) > 0 || len(s.Bulk()) > 0 || len(s.Served(tx)) > 0 || s.Answer.UncountedLeft() || slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "consignee" })
 }

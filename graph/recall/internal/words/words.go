@@ -3,6 +3,7 @@ package words
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"heeltap/lots"
@@ -84,4 +85,18 @@ func Minute(at string) string {
 		return at
 	}
 	return strings.Replace(at[:16], "T", " ", 1)
+}
+
+// Said is what codes are that say nothing to people.
+type Said map[string]string
+
+// Of lists codes, each with what it is where that is known.
+func (s Said) Of(codes []string) string {
+	out := slices.Clone(codes)
+	for i, code := range out {
+		if text := s[code]; text != "" {
+			out[i] = text + " (" + code + ")"
+		}
+	}
+	return strings.Join(out, ", ")
 }

@@ -1,0 +1,222 @@
+package lineage
+
+import (
+	"heeltap/graph"
+	"heeltap/lots"
+)
+
+// wash is a clean of a vessel, by any method, as the start of what may hold something it left behind. No later
+// clean cuts it: caustic, acid and steriliser are cleans of their own, one after the other.
+type wash struct {
+	entry  int64
+	lo, hi int64
+	breaks bool
+}
+
+// latest is the last second at which some of an inflow may have come.
+func (i *inflow) latest() int64 {
+	if i.end > i.start {
+		return i.end - 1
+	}
+	return i.hi
+}
+
+// filledAfter lists the fills that what a clean left behind may be in: those that may be the first after it,
+// and, where it is no break, what was in the vessel meanwhile.
+func (b *book) filledAfter(w wash) (out []int) {
+	next := int64(1) << 62 // an inflow that begins later is surely not the first
+	for i := range b.moves.ins {
+		if in := &b.moves.ins[i]; in.lo >= w.hi {
+			next = min(next, in.hi)
+		}
+	}
+	first := map[int]bool{}
+	for _, a := range b.arrivals {
+		in := &b.moves.ins[a.in]
+		first[a.fill] = first[a.fill] || in.latest() >= w.lo && in.lo <= next
+	}
+	for i := range b.fills {
+		if first[i] || !w.breaks && b.heldDuring(i, w) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// heldDuring reports whether a fill may have been in the vessel at a clean, and was not empty by the books.
+func (b *book) heldDuring(i int, w wash) bool {
+	f := &b.fills[i]
+	if f.since > w.hi || f.until != 0 && f.until < w.lo {
+		return false
+	}
+	drawn := 0.0
+	for _, d := range b.draws {
+		if o := &b.moves.outs[d.out]; d.fill == i && d.state == Drew && !o.circ {
+			drawn += d.qty * o.partBefore(d, w.lo)
+		}
+	}
+	return drawn <= 0 || f.total-drawn > b.limits.EmptyShare*f.total+eps
+}
+
+// partBefore is the part of a draw that was surely drawn before a moment.
+func (o *outflow) partBefore(d draw, t int64) float64 {
+	switch {
+	case d.end > d.start && d.start < t:
+		return float64(min(t, d.end)-d.start) / float64(d.end-d.start)
+	case d.end <= d.start && o.hi < t:
+		return 1
+	}
+	return 0
+}
+
+// joinClean links what a vessel was cleaned with to what was filled next.
+func (e *engine) joinClean(c *Cell, r *lots.Clean) {
+	with := e.cleanedWith(r)
+	for _, a := range e.arrivalsOf(r.Seq) {
+		c.linkCleaned(with, FillRef(a.Vessel, a.Fill, e.zone), r)
+	}
+}
+
+func (c *Cell) linkCleaned(with []Ref, dst Ref, r *lots.Clean) {
+	for _, src := range with {
+		if src != dst {
+			c.Links = append(c.Links, contact(src, dst, graph.CleanedWith, r.Seq, r.At.From))
+		}
+	}
+}
+
+// cleanedWith lists what a clean was, or may have been, done with: lots, and what tanks held.
+func (e *engine) cleanedWith(r *lots.Clean) []Ref {
+	out := append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
+	for _, d := range e.drawsOf(r.Seq) {
+		if d.State != Never {
+			out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
+		}
+		for _, m := range d.Maybe {
+			out = append(out, e.sourcesOf(m, d)...)
+		}
+	}
+	return dedupe(out)
+}
+
+// cleansWith lists the cleans of a line or path item that say what they were done with.
+func (e *engine) cleansWith(item string) (out []*lots.Clean) {
+	for _, rec := range e.src.Touching(item) {
+		if r, ok := rec.(*lots.Clean); ok && r.Subject.Code() == item && len(r.From.Codes) > 0 {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// cleanedOther marks what passes a line or path item after a clean of it.
+func (e *engine) cleanedOther(r *lots.Clean) {
+	e.through(r.Subject.Codes...)
+	if r.Subject.Kind == lots.KindLine {
+		e.followLine(r.Subject.Code(), r.At.From, r.At.To)
+	}
+}
+
+// supplyCleans adds what a run's line was cleaned with to the segments that may be the first after it.
+func (e *engine) supplyCleans(run *lots.Run, segs []segment) {
+	if run.Line == "" {
+		return
+	}
+	for _, r := range e.cleansWith(run.Line) {
+		with := e.cleanedWith(r)
+		for _, i := range e.ranNext(run, segs, r) {
+			for _, src := range with {
+				segs[i].in = append(segs[i].in, supply{src: src, grade: graph.Contact, cause: graph.CleanedWith, qty: unknown, entry: r.Seq})
+			}
+		}
+	}
+}
+
+// ranNext lists the segments of a run that may be the first on its line after a clean of it, whether or not
+// the line keeps residue.
+func (e *engine) ranNext(run *lots.Run, segs []segment, r *lots.Clean) (out []int) {
+	if run.Ended.End() <= r.At.From {
+		return nil
+	}
+	for _, rec := range e.src.LineBefore(run.Line, run.Started.From, run.Ended.End()) {
+		if x, ok := rec.(*lots.Run); ok && x.Run != run.Run && x.Started.From >= r.At.To && x.Ended.End() <= run.Started.From {
+			return nil
+		}
+	}
+	for i := range segs {
+		if segs[i].until > r.At.From {
+			out = append(out, i)
+		}
+		if segs[i].since >= r.At.To {
+			break
+		}
+	}
+	return out
+}
+
+// passCleans links what a path item or line was cleaned with to the next passes and to what they fill. What a
+// run fills stands in its own cell.
+func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref, stands []bool) {
+	t, _ := e.src.Thing(item)
+	for _, r := range e.cleansWith(item) {
+		with := e.cleanedWith(r)
+		for _, i := range passedNext(passes, r) {
+			if stands[i] {
+				c.linkCleaned(with, refs[i], r)
+			}
+			if t.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {
+				c.linkCleaned(with, passes[i].Dst, r)
+			}
+		}
+	}
+}
+
+// passedNext lists the passes that may be the first after a clean.
+func passedNext(passes []Pass, r *lots.Clean) (out []int) {
+	over := func(p Pass) int64 { return max(p.End, p.Start+1) }
+	next := int64(1) << 62
+	for _, p := range passes {
+		if p.Start >= r.At.To {
+			next = min(next, over(p))
+		}
+	}
+	for i, p := range passes {
+		if over(p) > r.At.From && p.Start < next {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// AfterClean names what may have been the first after a clean, whether or not it says what it was done with: the
+// fills of a vessel, and what a vessel not emptied for it held; of a line or path item the passes, what they
+// filled, and the stretches of runs on the line.
+func AfterClean(src Source, limits Limits, r *lots.Clean) []Ref {
+	e := newEngine(src, limits)
+	var out []Ref
+	for _, a := range src.ArrivalsOf(r.Seq) {
+		out = append(out, FillRef(a.Vessel, a.Fill, e.zone))
+	}
+	item := r.Subject.Code()
+	passes := e.passesThrough(item)
+	refs := passRefs(item, passes, e.zone)
+	for _, i := range passedNext(passes, r) {
+		out = append(out, refs[i])
+		if r.Subject.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {
+			out = append(out, passes[i].Dst)
+		}
+	}
+	if r.Subject.Kind != lots.KindLine {
+		return dedupe(out)
+	}
+	for _, rec := range src.LineAfter(item, r.At.From, r.At.To) {
+		if run, ok := rec.(*lots.Run); ok {
+			feeds := e.feedings(&Cell{}, run)
+			segs := e.segments(run, feeds, e.leftovers(run, feeds))
+			for _, i := range e.ranNext(run, segs, r) {
+				out = append(out, segs[i].ref)
+			}
+		}
+	}
+	return dedupe(out)
+}
