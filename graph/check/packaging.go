@@ -23,6 +23,7 @@ func packagingRules() []Rule {
 		{"part-of-run-without-lot", Misses, "packages of that time have no lot for that part: a recall of it misses them", "heeltap feed RUN --from LOT --since … --until …", partOfRunWithoutLot},
 		{"undeclared-allergen", Misses, "an allergen traced into the beer is not on the label: people can fall seriously ill", "hold what is here, then heeltap recall open LOT --hazard allergen --reason …", undeclaredAllergen},
 		{"cases-on-no-unit", Misses, "nobody can find these cases", "heeltap pack UNIT --kind pallet --run RUN --quantity …", casesOnNoUnit},
+		{"rejects-above-run", Misses, "more rejects were emptied or fed than the run rejected: a quantity or a run is wrong", "heeltap amend RUN rejects=…", func(b *book) []Hit { return b.folded("rejects-above-run") }},
 		{"units-above-run", Misses, "more is on pallets or in kegs than was filled: a quantity or a run is wrong", "heeltap amend UNIT quantity=…", func(b *book) []Hit { return b.folded("units-above-run") }},
 		{"window-outside-run", Widens, "its times lie outside its run: it may come from any part of it", "heeltap amend UNIT first_at=… last_at=…", func(b *book) []Hit { return b.folded("window-outside-run", "feed-outside-run") }},
 		{"part-changed-between-runs", Widens, "what the run before left in the magazine is possible in this run's first packages", "heeltap clear LINE --at …", func(b *book) []Hit { return b.folded("part-changed-between-runs") }},

@@ -376,5 +376,10 @@ func noCarrier(b *book) (out []Hit) {
 			out = append(out, hit(s.Shipment, s.Seq, "shipment %s names no carrier", s.Shipment))
 		}
 	}
+	for _, s := range b.bulk {
+		if s.Carrier == "" {
+			out = append(out, hit(s.Shipment, s.Seq, "shipment %s names no carrier", s.Shipment))
+		}
+	}
 	return out
 }

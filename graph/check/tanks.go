@@ -88,9 +88,11 @@ func (b *book) volumeAdded(x *lots.Addition) float64 {
 
 // isBeer reports whether an entry brings beer or wort.
 func (b *book) isBeer(entry int64) bool {
-	switch b.byEntry[entry].(type) {
-	case *lots.Brew, *lots.Transfer, *lots.Circulation:
+	switch x := b.byEntry[entry].(type) {
+	case *lots.Brew, *lots.Transfer:
 		return true
+	case *lots.Circulation:
+		return !x.Perhaps
 	}
 	return false
 }

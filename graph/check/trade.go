@@ -204,6 +204,9 @@ func oneOfSeveral(b *book) (out []Hit) {
 	for _, x := range b.shipments {
 		see(x.Unit, x.Seq, "shipment "+x.Shipment)
 	}
+	for _, x := range b.bulk {
+		see(x.From, x.Seq, "shipment "+x.Shipment)
+	}
 	for _, x := range b.returns {
 		see(x.Unit, x.Seq, "return "+x.Return)
 	}
@@ -224,6 +227,9 @@ func oneOfSeveral(b *book) (out []Hit) {
 func consigneeWithoutContact(b *book) (out []Hit) {
 	supplied := map[string]bool{}
 	for _, s := range b.shipments {
+		supplied[s.Consignee] = true
+	}
+	for _, s := range b.bulk {
 		supplied[s.Consignee] = true
 	}
 	for _, code := range slices.Sorted(maps.Keys(supplied)) {

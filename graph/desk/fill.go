@@ -20,6 +20,7 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 	if a.Sheet.Has("by") {
 		row["by"] = cmp.Or(row["by"], a.By)
 	}
+	whatLeaves(a.Sheet, row)
 	site := tx.Site()
 	doubts, faults := lots.Plain(a.Sheet, row, tx.Manner())
 	if len(faults) > 0 {
@@ -44,6 +45,14 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 		row["unit"] = string(item.Unit)
 	}
 	return row, notes, tx.Err()
+}
+
+// whatLeaves takes the only code given of a shipment for what leaves: the shipment gets a code of its own.
+func whatLeaves(s *lots.Sheet, row lots.Row) {
+	if s.Name == "shipments" && row["unit"] == "" && row["shipment"] != "" {
+		row["unit"] = row["shipment"]
+		delete(row, "shipment")
+	}
 }
 
 // Moment gives a time as it was typed its day where it has none: today's, in the site's zone.

@@ -31,7 +31,11 @@ func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 		e.expand(rec)
 	}
 	e.settleVessels()
-	e.followMaybes()
+	for before := -1; before != len(e.runs)+len(e.entries); {
+		before = len(e.runs) + len(e.entries)
+		e.followRejects()
+		e.followMaybes()
+	}
 	for entry := range e.entries {
 		e.out.Cells[entryOwner(entry)] = e.entryCell(entry)
 	}
@@ -128,6 +132,10 @@ func (e *engine) expand(rec lots.Record) {
 		e.lots[r.Lot] = true
 	case *lots.Clean:
 		e.cleaned(r)
+	case *lots.Tipping:
+		e.lots[r.Into] = true
+		e.used(r.From)
+		e.tippedOn(r.Into, map[string]bool{})
 	case *lots.Clearance:
 		e.followLine(r.Line, r.At.From, r.At.To)
 	case *lots.Run:
@@ -155,6 +163,9 @@ func (e *engine) expand(rec lots.Record) {
 	case *lots.Removal:
 		e.mark(0, e.holders(r.Subject)...)
 		e.used(r.Subject)
+	case *lots.Bulk:
+		e.mark(0, e.holders(r.From)...)
+		e.used(r.From)
 	}
 }
 
@@ -211,6 +222,8 @@ func (e *engine) used(from lots.Ref) {
 		case lots.KindUnit:
 			e.units[code] = true
 			e.followUnit(code)
+		case lots.KindRun:
+			e.runs[code] = true
 		}
 	}
 }
@@ -247,6 +260,7 @@ func (e *engine) settleVessel(v string) {
 	oldDraws, oldArrivals := e.known(v)
 	cell := e.vesselCell(settle(v, e.gather(v), e.limits))
 	e.replace(v, cell)
+	e.markPerhaps(v)
 	changed := changedEntries(oldDraws, cell.Draws, func(d Draw) int64 { return d.Entry }, Draw.Same)
 	for entry := range changed {
 		e.drawChanged(v, entry)

@@ -87,7 +87,7 @@ func (c *Cell) linkCleaned(with []Ref, dst Ref, r *lots.Clean) {
 
 // cleanedWith lists what a clean was, or may have been, done with: lots, and what tanks held.
 func (e *engine) cleanedWith(r *lots.Clean) []Ref {
-	out := stockRefs(e, r.From)
+	out := append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
 	for _, d := range e.drawsOf(r.Seq) {
 		if d.State != Never {
 			out = append(out, FillRef(d.Vessel, d.Fill, e.zone))

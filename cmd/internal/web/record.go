@@ -142,7 +142,8 @@ type outcome struct {
 	Entries  []int64  `json:"entries"`  // to take back
 	Links    []link   `json:"links"`    // where to go on, the likeliest first
 	By       string   `json:"by"`
-	Sent     string   `json:"sent"` // tells what was sent from anything else sent under the form's number
+	Sent     string   `json:"sent"`           // tells what was sent from anything else sent under the form's number
+	Tags     []tagged `json:"tags,omitempty"` // what to print tags for
 }
 
 type link struct {
@@ -243,8 +244,9 @@ func placesOf(rec lots.Record) []string {
 
 type saidPage struct {
 	outcome
-	Form string
-	Mine bool
+	Form   string
+	Mine   bool
+	Stocks []option
 }
 
 // said tells what became of a form: recorded, or not.
@@ -264,7 +266,7 @@ func (s *Server) said(v *visit) error {
 	if err != nil {
 		return err
 	}
-	page.Form, page.Mine = form, page.By == v.by()
+	page.Form, page.Mine, page.Stocks = form, page.By == v.by(), stocks(v)
 	for i, w := range page.Warnings {
 		page.Warnings[i] = onPage(w)
 	}

@@ -22,5 +22,7 @@ type Route = route
 
 // Routes lists every address that the server answers.
 func Routes() []Route {
-	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, personRoutes, meRoutes, tabletRoutes)
+	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes,
+		dockRoutes, tagRoutes, attachRoutes,
+		personRoutes, meRoutes, tabletRoutes)
 }

@@ -2,6 +2,7 @@ package histories
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -44,8 +45,8 @@ func (a act) span(r runMade) (since, until moment) {
 
 func (h *history) feed(a act) {
 	r, ok := pick(h.runs, a.a)
-	from, unit, found := h.source(a, "", "lot vessel unit")
-	if !ok || !found {
+	from, unit, found := h.source(a, "", "lot vessel unit run")
+	if !ok || !found || slices.Contains(strings.Split(from, "|"), r.code) { // no run is fed with its own rejects
 		return
 	}
 	if a.y == 7 {
@@ -120,8 +121,23 @@ func (h *history) pack(a act) {
 }
 
 func (h *history) ship(a act) {
+	if a.y < 4 {
+		h.shipBulk(a)
+		return
+	}
 	if from, ok := h.someUnit(a); ok {
 		h.put("shipments", "shipment", h.code("S"), "unit", from, "quantity", "1", "consignee", "CON", "shipped_at", h.at(a.start))
+	}
+}
+
+// shipBulk ships some of what a vessel holds, of a lot, or of what is left of a brew.
+func (h *history) shipBulk(a act) {
+	from, unit, ok := h.source(a, "", "lot vessel")
+	if b, is := pick(h.brews, a.b); is && a.y == 3 {
+		from, unit, ok = b.code, "kg", true
+	}
+	if ok {
+		h.put("shipments", "shipment", h.code("S"), "unit", from, "quantity", whole(a.qty, unit), "quantity_unit", unit, "consignee", "CON", "shipped_at", h.at(a.start))
 	}
 }
 

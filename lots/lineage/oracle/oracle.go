@@ -60,15 +60,18 @@ type world struct {
 	runOf   map[string]*run
 	moves   []*move
 	circles []*circle
+	perhaps []*move // vessels that may have been joined
 	passes  []*pass
 	cleared []*lots.Clearance
 	washes  []*wash
+	tips    []*lots.Tipping
 }
 
 type lot struct {
 	code, kind, into string
 	item             string
 	total, used      float64
+	tipped           float64 // into it
 }
 
 type brew struct {
@@ -89,6 +92,7 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 		vessels: map[string]*vessel{}, lots: map[string]*lot{}, lines: map[string]*lots.Line{}, items: map[string]string{}, carried: map[string][]string{},
 		prods: map[string]*lots.Product{}, brews: map[string]*brew{}, units: map[string]*unit{}, runOf: map[string]*run{}}
 	w.readThings()
+	w.readTips()
 	w.readRuns()
 	w.readMoves()
 	if w.crossing() {
@@ -100,8 +104,10 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	if w.flowRing() {
 		return nil, fmt.Errorf("flows run in a ring")
 	}
+	w.cutRuns()
 	w.writeBooks()
 	w.writeMoves()
+	w.writePerhaps()
 	w.writeVesselWashes()
 	w.writeRuns()
 	w.writePasses()
@@ -151,6 +157,8 @@ func (w *world) readThings() {
 			u.rows = append(u.rows, r)
 			u.total += float64(r.Quantity)
 			w.res.Nodes[lineage.Ref{Kind: graph.Unit, Code: r.Unit}] = u.total
+		case *lots.Tipping:
+			w.tips = append(w.tips, r)
 		case *lots.Clearance:
 			w.cleared = append(w.cleared, r)
 		case *lots.Clean:

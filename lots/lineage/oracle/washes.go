@@ -28,6 +28,9 @@ func (w *world) with(x *wash) (out []lineage.Ref) {
 	for _, s := range x.move.from {
 		if s.kind == lots.KindLot {
 			out = append(out, lotRef(s.code))
+			for _, code := range w.tipped(s.code, x.hi) {
+				out = append(out, lotRef(code))
+			}
 			continue
 		}
 		p := x.move.outs[s.code].pieces[0]

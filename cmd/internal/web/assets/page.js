@@ -10,7 +10,7 @@ let moved = false;
 document.addEventListener("keydown", (event) => {
   const field = event.target;
   if (event.key !== "Enter" || !(field instanceof HTMLInputElement) || !field.hasAttribute("data-scan")) return;
-  const fields = [...field.form.querySelectorAll("input:not([type=hidden]), select, textarea, button.main")].filter((f) => f.offsetParent !== null);
+  const fields = [...field.form.querySelectorAll("input:not([type=hidden]):not([type=checkbox]):not([type=file]), select, textarea, button.main")].filter((f) => f.offsetParent !== null);
   const next = fields[fields.indexOf(field) + 1];
   if (!next) return;
   event.preventDefault();
@@ -83,11 +83,35 @@ async function send(form, button) {
     document.title = page.title;
     document.getElementById("main").replaceWith(page.getElementById("main"));
     for (const again of document.querySelectorAll("form[data-keep]")) adopt(again);
-    (document.querySelector("[aria-invalid]") || document.getElementById("main")).focus();
-    window.scrollTo(0, 0);
+    (document.querySelector("main [aria-invalid]") || document.querySelector("main [autofocus]") || document.getElementById("main")).focus();
+    if (!answer.ok) window.scrollTo(0, 0); // what was wrong stands on top
     return;
   }
 }
+
+// One more lot of a delivery, at once and without sending what was typed.
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button[data-add]");
+  if (!button) return;
+  const all = button.form.querySelectorAll("fieldset.lot");
+  const last = all[all.length - 1], next = last.cloneNode(true), n = all.length + 1;
+  event.preventDefault();
+  for (const e of next.querySelectorAll("*")) {
+    for (const a of ["id", "for", "name", "list", "aria-describedby"]) if (e.hasAttribute(a)) e.setAttribute(a, e.getAttribute(a).replace(/\.\d+$/, "." + n));
+    e.removeAttribute("aria-invalid");
+    e.removeAttribute("autofocus");
+    e.classList.remove("wrong");
+    if (e.type === "checkbox") e.checked = false;
+    else if (e.matches("input")) e.value = "";
+    else if (e.matches("select")) e.selectedIndex = 0;
+  }
+  for (const e of next.querySelectorAll(".fault")) e.remove();
+  for (const e of next.querySelectorAll("details")) e.open = false;
+  last.after(next);
+  button.form.elements[button.dataset.add].value = n;
+  button.form.querySelectorAll("fieldset.lot > legend").forEach((l, i) => { l.textContent = "Lot " + (i + 1); });
+  next.querySelector("input").focus();
+});
 
 // Where somebody is, marked in the row of places.
 for (const a of document.querySelectorAll(".moments a")) if (location.pathname.startsWith(a.getAttribute("href"))) a.setAttribute("aria-current", "page");
