@@ -131,7 +131,9 @@ func isInternal(err error) bool {
 // take says on a form why it was refused.
 func (f *form) take(why error) {
 	if faults, ok := errors.AsType[lots.Faults](why); ok {
-		f.mark(faults)
+		if f.mark(faults); len(f.Said) == 0 {
+			f.Said = []string{"Look at what is marked below."}
+		}
 		return
 	}
 	f.Said = append(f.Said, onPage(why.Error()))
