@@ -15,7 +15,7 @@ func TestWhatTravels(t *testing.T) {
 		Path:        {PackagePart, ForeignBody},
 		CleanedWith: {PackagePart},
 	}
-	for cause := Moved; cause <= CleanedWith; cause++ {
+	for cause := Moved; cause <= Tipped; cause++ {
 		for _, h := range Hazards() {
 			for _, to := range []Kind{Fill, Segment, Unit} {
 				stay := stays[cause]

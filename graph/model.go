@@ -55,6 +55,8 @@ const (
 	BreakInDoubt
 	UncertainClean
 	CleanedWith
+	Tipped
+	MayBeJoined
 )
 
 var causes = [...]struct{ name, text string }{
@@ -75,6 +77,8 @@ var causes = [...]struct{ name, text string }{
 	BreakInDoubt:   {"break-in-doubt", "more came out after the clean than went in"},
 	UncertainClean: {"uncertain-clean", "the clean may not lie between the two"},
 	CleanedWith:    {"clean", "used in the clean before this was filled"},
+	Tipped:         {"tipped", "tipped back into the lot that was used"},
+	MayBeJoined:    {"may-be-joined", "the two vessels were perhaps joined"},
 }
 
 // String is the cause's stable name.

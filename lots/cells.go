@@ -214,7 +214,7 @@ func (f *fields) refs(col Column, codes []string) (Ref, Thing) {
 			f.unknown(col.Name, code, col.Kinds)
 			continue
 		case !slices.Contains(col.Kinds, t.Kind):
-			f.fault(col.Name, "%s is %s; this needs %s", code, withArticle(string(t.Kind)), withArticle(kindsText(col.Kinds)))
+			f.fault(col.Name, "%s is %s; this needs %s%s", code, withArticle(string(t.Kind)), withArticle(kindsText(col.Kinds)), f.instead(t.Kind))
 			continue
 		case seen[code]:
 			f.fault(col.Name, "%s is named twice", code)
@@ -233,6 +233,14 @@ func (f *fields) refs(col Column, codes []string) (Ref, Thing) {
 		f.fault(col.Name, "%q does not name anything", f.row[col.Name])
 	}
 	return r, first
+}
+
+// instead says what to record of what cannot come back as it left: it is not told apart from what is there any more.
+func (f *fields) instead(k Kind) string {
+	if f.sheet.Name == "returns" && (k == KindVessel || k == KindLot || k == KindBrew) {
+		return ": what comes back of goods shipped in bulk is a delivery of its own (heeltap receive), with the shipment as its document"
+	}
+	return ""
 }
 
 func (f *fields) unknown(name, code string, kinds []Kind) {

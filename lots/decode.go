@@ -19,8 +19,8 @@ type Thing struct {
 	Into        string // lot: vessel it was received or cropped into
 	Status      string // lot: accepted, hold or rejected
 	UnitKind    string // unit: pallet, keg or stack
-	ContainerML int64  // unit: millilitres in one container
-	PerCase     int64  // unit: containers in a case; 1 for a keg
+	ContainerML int64  // unit, run: millilitres in one container
+	PerCase     int64  // unit, run: containers in a case; 1 for a keg
 }
 
 // Lookup tells a row's reader what codes mean.
@@ -109,8 +109,11 @@ func (f *fields) order(start, end When, endName string, strict bool) {
 // drawn reads a quantity taken from r in a unit that fits it; count is cases or
 // kegs where r is units. The thing's own unit stands in for a missing one.
 func (f *fields) drawn(name, unitName string, r Ref, t Thing) (q Quantity, count float64) {
-	if r.Kind == KindUnit {
+	switch r.Kind {
+	case KindUnit:
 		return f.drawnFromUnit(name, unitName, t)
+	case KindRun:
+		return f.rejects(name, unitName, t)
 	}
 	u := f.unit(unitName, ownUnit(r.Kind, t, f.site))
 	q = f.qty(name, u)
@@ -128,6 +131,8 @@ func ownUnit(kind Kind, t Thing, site Site) Unit {
 	switch {
 	case kind == KindUnit:
 		return "case"
+	case kind == KindRun:
+		return "each"
 	case t.Unit == "" && kind == KindVessel:
 		return site.VolumeUnit
 	}
@@ -147,6 +152,19 @@ func (f *fields) fits(unitName, code string, u Unit) {
 	if own := t.Unit.Dim(); own != d {
 		f.fault(unitName, "lot %s is kept in %s (%s); %s is a unit of %s", code, t.Unit, own, u, d)
 	}
+}
+
+// rejects reads how many containers a run rejected were emptied: they never stood in cases.
+func (f *fields) rejects(name, unitName string, t Thing) (Quantity, float64) {
+	u := f.unit(unitName, "each")
+	q := f.qty(name, u)
+	switch u.Dim() {
+	case Cases:
+		return q, float64(q.N * max(t.PerCase, 1))
+	case Pieces:
+		return q, float64(q.N)
+	}
+	return q, q.Millilitres() / float64(max(t.ContainerML, 1))
 }
 
 func (f *fields) drawnFromUnit(name, unitName string, t Thing) (Quantity, float64) {

@@ -42,6 +42,7 @@ func brewery(t testing.TB) *Ledger {
 		{"receipts", "lot=M-1 / item=MALT / supplier=S-1 / supplier_lot=x / quantity=1000 / unit=kg / received_at=2026-03-01"},
 		{"receipts", "lot=M-2 / item=MALT / supplier=S-1 / supplier_lot=y / quantity=1000 / unit=kg / received_at=2026-03-01 / into=SILO"},
 		{"receipts", "lot=C-1 / item=CAN / supplier=S-1 / supplier_lot=z / quantity=1000 / unit=each / received_at=2026-03-01"},
+		{"receipts", "lot=C-2 / item=CAN / supplier=S-1 / supplier_lot=z2 / quantity=1000 / unit=each / received_at=2026-03-01"},
 		{"brews", "brew=B-1 / beer=Pale / started_at=2026-03-02 06:00 / cast_out_at=2026-03-02 14:00 / into=FV1 / volume=50 / unit=hL"},
 		{"runs", "run=R-1 / product=PALE / started_at=2026-03-18 08:00 / ended_at=2026-03-18 10:00 / date_code=L1 / good=9000"},
 		{"runs", "run=R-2 / product=KEG / started_at=2026-03-18 08:00 / ended_at=2026-03-18 10:00 / date_code=L1 / good=9"},
@@ -74,6 +75,7 @@ var goodRows = map[string]string{
 	"crops":        "lot=Y-1 / item=YEAST / vessel=FV1 / quantity=15 / unit=L / at=2026-03-12 / into=SILO",
 	"cleans":       "vessel=LINE / at=2026-03-17 / method=cip / verified=no / from=M-1|M-2",
 	"clearances":   "line=LINE / at=2026-03-18 07:40 / ref=x",
+	"tippings":     "from=C-1 / into=C-2 / quantity=400 / at=2026-03-18 12:00 / ref=x",
 	"runs":         "run=R-9 / product=PALE / line=LINE / started_at=2026-03-18 08:00 / ended_at=2026-03-18 10:30 / date_code=L9 / good=9000 / rejects=12 / clock_offset_min=-1.5",
 	"codes":        "run=R-1 / date_code=L2 / since=2026-03-18 09:00 / until=2026-03-18 09:30",
 	"feeds":        "run=R-1 / from=C-1 / quantity=500 / unit=each / since=2026-03-18 08:00 / until=2026-03-18 09:00 / overlap_min=0",
@@ -117,6 +119,7 @@ func TestDecodeGoodRows(t *testing.T) {
 		"crops":        &Crop{Lot: "Y-1", Item: "YEAST", Vessel: "FV1", Into: "SILO", Qty: Quantity{15_000, Volume}, Unit: "L", At: day("2026-03-12")},
 		"cleans":       &Clean{Subject: Ref{KindLine, []string{"LINE"}}, At: day("2026-03-17"), Method: "cip", From: lot("M-1", "M-2")},
 		"clearances":   &Clearance{Line: "LINE", At: day("2026-03-18 07:40")},
+		"tippings":     &Tipping{From: lot("C-1"), Into: "C-2", Qty: Quantity{400, Pieces}, At: day("2026-03-18 12:00")},
 		"runs": &Run{Run: "R-9", Product: "PALE", Line: "LINE", DateCode: "L9", Started: day("2026-03-18 08:00"), Ended: day("2026-03-18 10:30"),
 			Good: 9000, Rejects: 12, ClockOffset: -90, ClockChecked: true},
 		"codes": &CodeChange{Run: "R-1", DateCode: "L2", Since: day("2026-03-18 09:00"), Until: day("2026-03-18 09:30"), HasUntil: true},
@@ -137,6 +140,56 @@ func TestDecodeGoodRows(t *testing.T) {
 		rec, faults := decode(t, l, s.Name, sheetRow(goodRows[s.Name]))
 		require.Empty(t, faults, s.Name)
 		require.Equal(t, want[s.Name], rec, s.Name)
+	}
+}
+
+// What leaves in bulk is a record of its own: a unit's cases are never added to litres or kilograms.
+func TestDecodeShipmentsInBulk(t *testing.T) {
+	l := brewery(t)
+	for _, c := range []struct {
+		row  string
+		want *Bulk
+		bad  string
+	}{
+		{row: "unit=FV1 / quantity=20 / quantity_unit=L", want: &Bulk{From: Ref{KindVessel, []string{"FV1"}}, Qty: Quantity{20_000, Volume}, Unit: "L"}},
+		{row: "unit=FV1|FV2 / quantity=20", want: &Bulk{From: Ref{KindVessel, []string{"FV1", "FV2"}}, Qty: Quantity{2_000_000, Volume}, Unit: "hL"}},
+		{row: "unit=M-1 / quantity=25", want: &Bulk{From: Ref{KindLot, []string{"M-1"}}, Qty: Quantity{25_000_000, Mass}, Unit: "kg"}},
+		{row: "unit=B-1 / quantity=400 / quantity_unit=lb / goods=spent grain", want: &Bulk{From: Ref{KindBrew, []string{"B-1"}}, Qty: Quantity{181_436_948, Mass}, Unit: "lb", Goods: "spent grain"}},
+		{row: "unit=B-1 / quantity=400", want: &Bulk{From: Ref{KindBrew, []string{"B-1"}}, Qty: Quantity{400_000_000, Mass}, Unit: "kg"}},
+		{row: "unit=B-1 / quantity=4 / quantity_unit=each", bad: "quantity_unit: what is left of a brew is weighed or measured in volume, not in each"},
+		{row: "unit=M-1 / quantity=4 / quantity_unit=L", bad: "quantity_unit: lot M-1 is kept in kg (mass); L is a unit of volume"},
+		{row: "unit=FV1 / quantity=0", bad: "quantity: must be more than zero"},
+		{row: "unit=FV1|M-1 / quantity=1", bad: "unit: FV1 is a vessel and M-1 a lot: name alternatives of one kind"},
+	} {
+		row := sheetRow("shipment=SH-2 / consignee=S-1 / shipped_at=2026-03-20 07:00 / " + c.row)
+		rec, faults := decode(t, l, "shipments", row)
+		require.Equal(t, c.bad, faults.Error(), c.row)
+		if c.want == nil {
+			require.Nil(t, rec)
+			continue
+		}
+		c.want.Shipment, c.want.Consignee, c.want.At = "SH-2", "S-1", rec.(*Bulk).At
+		require.Equal(t, c.want, rec, c.row)
+	}
+}
+
+// Rejects are counted in containers: they never stood in cases.
+func TestDecodeRejects(t *testing.T) {
+	l := brewery(t)
+	for _, c := range []struct {
+		row   string
+		qty   Quantity
+		count float64
+	}{
+		{"from=R-1 / quantity=121 / unit=each", Quantity{121, Pieces}, 121},
+		{"from=R-1 / quantity=2 / unit=case", Quantity{2, Cases}, 48},
+		{"from=R-1|R-2 / quantity=5 / unit=L", Quantity{5_000, Volume}, 10},
+	} {
+		rec, faults := decode(t, l, "additions", sheetRow("vessel=FV1 / at=2026-03-20 07:00 / "+c.row))
+		require.Empty(t, faults, c.row)
+		require.Equal(t, KindRun, rec.(*Addition).From.Kind)
+		require.Equal(t, c.qty, rec.(*Addition).Qty, c.row)
+		require.InDelta(t, c.count, rec.(*Addition).Count, 1e-12, c.row)
 	}
 }
 
@@ -181,6 +234,7 @@ func TestDecodeBadRows(t *testing.T) {
 		{"brew_inputs", "from=M-1|M-1", "from: M-1 is named twice"},
 		{"brew_inputs", "from=|", `from: "|" does not name anything`},
 		{"brew_inputs", "unit=L", "unit: lot M-1 is kept in kg (mass); L is a unit of volume"},
+		{"feeds", "from=R-1", "from: R-1 cannot be fed with its own rejects: name the tank they were emptied into"},
 		{"additions", "volume=", "volume_unit: is given without a volume: give both"},
 		{"additions", "from=FV1", "from: FV1 cannot be added to itself"},
 		{"additions", "unit=each", "unit: lot M-1 is kept in kg (mass); each is a unit of pieces\nunit: M-2 holds kilograms or litres, not each"},
@@ -197,6 +251,10 @@ func TestDecodeBadRows(t *testing.T) {
 		{"crops", "into=FV1", "into: a crop cannot go back into the vessel it was taken from"},
 		{"crops", "quantity=0.0000001", "quantity: must be more than zero"},
 		{"cleans", "method=hope", `method: "hope" is not one of cip, manual, rinse, purge`},
+		{"tippings", "into=C-1", `into: C-1 cannot be tipped into itself`},
+		{"tippings", "into=M-1", `into: M-1 is counted in kg and cannot take what is counted otherwise`},
+		{"tippings", "into=P-1", `into: P-1 is a unit; this needs a lot`},
+		{"tippings", "quantity=", `quantity: is needed`},
 		{"cleans", "from=P-1", `from: P-1 is a unit; this needs a lot or vessel`},
 		{"cleans", "from=HOSE", `from: HOSE is a path: beer passes through it and nothing stays in it; name it in via or as a feed`},
 		{"cleans", "vessel=M-1", "vessel: M-1 is a lot; this needs a vessel or line"},
@@ -214,7 +272,11 @@ func TestDecodeBadRows(t *testing.T) {
 		{"units", "quantity=0", "quantity: must be more than zero"},
 		{"units", "last_at=2026-03-18 07:59", "last_at: ends before it starts"},
 		{"shipments", "quantity=79.5", `quantity: "79.5" is not a whole number`},
-		{"shipments", "unit=P-2", `unit: there is no unit "P-2"; did you mean P-1?`},
+		{"shipments", "unit=P-2", `unit: there is no unit, vessel, lot or brew "P-2"; did you mean M-2, P-1?`},
+		{"shipments", "quantity_unit=L", "quantity_unit: a pallet is shipped in whole cases or kegs: leave the unit out"},
+		{"shipments", "goods=spent grain", "goods: is for what leaves in bulk: what is on a unit is told by its runs"},
+		{"shipments", "unit=HOSE", "unit: HOSE is a path: beer passes through it and nothing stays in it; name it in via or as a feed"},
+		{"returns", "unit=FV1", "unit: FV1 is a vessel; this needs a unit: what comes back of goods shipped in bulk is a delivery of its own (heeltap receive), with the shipment as its document"},
 		{"returns", "state=odd", `state: "odd" is not one of full, part, empty`},
 		{"returns", "left=", "left_unit: is given without what is left: give both"},
 		{"returns", "left_unit=each", "left_unit: each is not a unit of volume"},

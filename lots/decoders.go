@@ -12,7 +12,7 @@ var decoders = map[string]func(*fields) Record{
 	"site": decodeSite, "items": decodeItem, "parties": decodeParty, "vessels": decodeVessel,
 	"lines": decodeLine, "products": decodeProduct, "receipts": decodeReceipt, "brews": decodeBrew,
 	"brew_inputs": decodeBrewInput, "additions": decodeAddition, "transfers": decodeTransfer,
-	"circulations": decodeCirculation, "crops": decodeCrop, "cleans": decodeClean, "clearances": decodeClearance, "runs": decodeRun,
+	"circulations": decodeCirculation, "crops": decodeCrop, "cleans": decodeClean, "clearances": decodeClearance, "tippings": decodeTipping, "runs": decodeRun,
 	"codes": decodeCodeChange, "feeds": decodeFeed, "units": decodePacked, "shipments": decodeShipment,
 	"returns": decodeReturn, "removals": decodeRemoval, "counts": decodeCount, "holds": decodeHold,
 }
@@ -180,7 +180,7 @@ func decodeTransfer(f *fields) Record {
 }
 
 func decodeCirculation(f *fields) Record {
-	c := &Circulation{Meta: f.meta(), Vessels: f.list("vessels").Codes, Started: f.when("started_at"), Ended: f.when("ended_at")}
+	c := &Circulation{Meta: f.meta(), Vessels: f.list("vessels").Codes, Started: f.when("started_at"), Ended: f.when("ended_at"), Perhaps: f.yes("perhaps", false)}
 	for _, v := range c.Vessels {
 		x, _ := f.look.Thing(v)
 		f.notPath("vessels", v, x)
@@ -221,6 +221,28 @@ func decodeClean(f *fields) Record {
 	return c
 }
 
+func decodeTipping(f *fields) Record {
+	r, t := f.any("from")
+	d := &Tipping{Meta: f.meta(), From: r, At: f.when("at")}
+	into, own := f.one("into")
+	d.Into = into
+	d.Qty, _ = f.drawn("quantity", "unit", r, t)
+	for _, code := range r.Codes {
+		if x, _ := f.look.Thing(code); x.Into != "" {
+			f.fault("from", "%s was put into %s and is drawn through it: record where it went from there", code, x.Into)
+		}
+	}
+	switch {
+	case own.Into != "":
+		f.fault("into", "%s was put into %s: record heeltap add %s instead", into, own.Into, own.Into)
+	case slices.Contains(r.Codes, into):
+		f.fault("into", "%s cannot be tipped into itself", into)
+	case len(f.faults) == 0 && own.Unit.Dim() != d.Qty.Dim:
+		f.fault("into", "%s is counted in %s and cannot take what is counted otherwise", into, own.Unit)
+	}
+	return d
+}
+
 func decodeClearance(f *fields) Record {
 	c := &Clearance{Meta: f.meta(), At: f.when("at")}
 	c.Line, _ = f.one("line")
@@ -251,6 +273,11 @@ func decodeFeed(f *fields) Record {
 	d.Run, _ = f.one("run")
 	r, t := f.any("from")
 	d.From = r
+	for _, c := range r.Codes {
+		if c == d.Run {
+			f.fault("from", "%s cannot be fed with its own rejects: name the tank they were emptied into", c)
+		}
+	}
 	if d.HasQty {
 		d.Qty, d.Count = f.drawn("quantity", "unit", r, t)
 	} else if f.has("unit") {
@@ -280,11 +307,40 @@ func decodePacked(f *fields) Record {
 }
 
 func decodeShipment(f *fields) Record {
-	s := &Shipment{Meta: f.meta(), Shipment: f.code("shipment"), Quantity: f.positive("quantity"), At: f.when("shipped_at"),
+	from, t := f.source("unit")
+	if from.Kind != KindUnit {
+		return f.bulk(from, t)
+	}
+	s := &Shipment{Meta: f.meta(), Shipment: f.code("shipment"), Unit: from, Quantity: f.positive("quantity"), At: f.when("shipped_at"),
 		Document: f.text("document"), Carrier: f.text("carrier")}
-	s.Unit, _ = f.any("unit")
 	s.Consignee, _ = f.one("consignee")
+	if u := f.unit("quantity_unit", "case"); u != "case" && (u != "each" || t.UnitKind != "keg") {
+		f.fault("quantity_unit", "a %s is shipped in whole cases or kegs: leave the unit out", t.UnitKind)
+	}
+	if f.has("goods") {
+		f.fault("goods", "is for what leaves in bulk: what is on a unit is told by its runs")
+	}
 	return s
+}
+
+// bulk reads a shipment of what was never packed. A brew keeps no by-products on its books: it
+// only says what they came of.
+func (f *fields) bulk(from Ref, t Thing) Record {
+	b := &Bulk{Meta: f.meta(), Shipment: f.code("shipment"), From: from, At: f.when("shipped_at"),
+		Goods: f.text("goods"), Document: f.text("document"), Carrier: f.text("carrier")}
+	b.Consignee, _ = f.one("consignee")
+	if from.Kind == KindBrew {
+		t.Unit = f.site.MassUnit
+		b.Qty = f.qty("quantity", f.unit("quantity_unit", t.Unit))
+	} else {
+		b.Qty, _ = f.drawn("quantity", "quantity_unit", from, t)
+	}
+	b.Unit = f.unit("quantity_unit", ownUnit(from.Kind, t, f.site))
+	if d := b.Qty.Dim; from.Kind == KindBrew && d != Mass && d != Volume {
+		f.fault("quantity_unit", "what is left of a brew is weighed or measured in volume, not in %s", b.Unit)
+	}
+	f.someOf(b.Qty)
+	return b
 }
 
 func decodeReturn(f *fields) Record {

@@ -36,6 +36,8 @@ func (w wording) amount(c Column) string {
 	switch {
 	case v == "" || c.Name == "capacity":
 		return ""
+	case column == "quantity_unit" && w.keg():
+		return amountText(v, "keg")
 	case column != "" && v == "all":
 		return "all"
 	case column != "":

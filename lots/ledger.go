@@ -28,13 +28,20 @@ func Describe(code string, get Named) (Thing, bool) {
 	case "units":
 		t.UnitKind, t.Unit = row["kind"], ""
 		if _, run, ok := get(row["run"]); ok {
-			if _, product, ok := get(run["product"]); ok {
-				t.ContainerML, _ = ParseCount(product["container_ml"])
-				t.PerCase, _ = ParseCount(product["per_case"])
-			}
+			t.packages(run, get)
 		}
+	case "runs":
+		t.packages(row, get)
 	}
 	return t, true
+}
+
+// packages tells what a run fills.
+func (t *Thing) packages(run Row, get Named) {
+	if _, product, ok := get(run["product"]); ok {
+		t.ContainerML, _ = ParseCount(product["container_ml"])
+		t.PerCase, _ = ParseCount(product["per_case"])
+	}
 }
 
 // CodeKind is the kind of thing a sheet's own code names; empty where its rows have none.

@@ -115,7 +115,7 @@ func (p *plainer) split(c Column) {
 	case err != nil:
 		return
 	case word == "" || p.idle(c, word):
-	case unitColumn == "":
+	case unitColumn == "" || p.packages(c) && p.packageWord(word):
 		return
 	default:
 		unit, err := p.unitOf(word)
@@ -157,6 +157,14 @@ func (p *plainer) most(c Column, unitColumn, word string) float64 {
 // counts reports whether a number is one of cases or kegs.
 func (p *plainer) counts(c Column) bool { return c.Name == "quantity" && p.sheet.UnitColumn(c) == "" }
 
+// packages reports whether a number is of cases or kegs unless a unit of measure stands with it.
+func (p *plainer) packages(c Column) bool { return p.sheet.UnitColumn(c) == "quantity_unit" }
+
+// packageWord reports whether a word names cases or kegs.
+func (p *plainer) packageWord(word string) bool {
+	return slices.Contains(strings.Fields("case cases cs keg kegs"), strings.ToLower(strings.TrimSuffix(word, ".")))
+}
+
 // idle reports whether a word behind a number says only what its column says anyway.
 func (p *plainer) idle(c Column, word string) bool {
 	word = strings.ToLower(strings.TrimSuffix(word, "."))
@@ -170,9 +178,9 @@ func (p *plainer) idle(c Column, word string) bool {
 		return is("%")
 	case strings.HasSuffix(c.Name, "_days"):
 		return is("d day days")
-	case p.counts(c) && p.ofKegs():
+	case (p.counts(c) || p.packages(c)) && p.ofKegs():
 		return is("keg kegs")
-	case p.counts(c):
+	case p.counts(c) || p.packages(c):
 		return is("case cases cs")
 	}
 	return false

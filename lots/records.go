@@ -80,6 +80,9 @@ type Line struct {
 	HasResidue      bool // somebody said yes or no
 }
 
+// MayKeepResidue reports whether beer may leave residue on the line from run to run: nobody said that it does not.
+func (l *Line) MayKeepResidue() bool { return l.Residue || !l.HasResidue }
+
 // Product is what is sold.
 type Product struct {
 	Meta
@@ -127,7 +130,7 @@ type Addition struct {
 	Vessel    string
 	From      Ref
 	Qty       Quantity
-	Count     float64 // cases or kegs, where From is units
+	Count     float64 // cases or kegs, where From is units; containers, where it is the rejects of runs
 	At        When
 	Volume    int64 // mL it added, where the row says so
 	HasVolume bool
@@ -145,11 +148,12 @@ type Transfer struct {
 	Via            []string
 }
 
-// Circulation joins the contents of vessels.
+// Circulation joins the contents of vessels, or perhaps did.
 type Circulation struct {
 	Meta
 	Vessels        []string
 	Started, Ended When
+	Perhaps        bool // nobody knows whether anything passed: nothing is moved on the books
 }
 
 // Crop is yeast taken from a vessel: a new lot.
@@ -173,6 +177,15 @@ type Clean struct {
 
 // Breaks reports whether the clean ends a vessel's chain.
 func (c *Clean) Breaks() bool { return c.Verified && (c.Method == "cip" || c.Method == "manual") }
+
+// Tipping is some of one lot put back into the pallet, bag or bin of another.
+type Tipping struct {
+	Meta
+	From Ref
+	Into string
+	Qty  Quantity
+	At   When
+}
 
 // Clearance is a line clearance: every can, end, label and carrier of the run before was taken
 // out of the line's magazines, hoppers and rolls.
@@ -208,7 +221,7 @@ type Feed struct {
 	From               Ref
 	Qty                Quantity
 	HasQty             bool
-	Count              float64 // cases or kegs, where From is units
+	Count              float64 // cases or kegs, where From is units; containers, where it is the rejects of runs
 	Since, Until       When
 	HasSince, HasUntil bool
 	Overlap            int64 // seconds; meaningful where HasOverlap
@@ -232,6 +245,20 @@ type Shipment struct {
 	Shipment          string
 	Unit              Ref
 	Quantity          int64
+	Consignee         string
+	At                When
+	Document, Carrier string
+}
+
+// Bulk is a shipment of what was never packed: beer or yeast from a vessel, some of a lot, or a
+// by-product of a brew, such as spent grain.
+type Bulk struct {
+	Meta
+	Shipment          string
+	From              Ref // vessels, lots or brews
+	Qty               Quantity
+	Unit              Unit
+	Goods             string // in the words of the row; may be empty
 	Consignee         string
 	At                When
 	Document, Carrier string

@@ -123,15 +123,28 @@ func amountOf(s *Sheet, number, unit, unitColumn string, row Row, site Site, loo
 	return number + " " + unit
 }
 
+// unitIfNone is the unit that a quantity of a thing is in where none is written: a by-product of a brew is weighed.
+func unitIfNone(t Thing, site Site) Unit {
+	if t.Kind == KindBrew {
+		return site.MassUnit
+	}
+	return ownUnit(t.Kind, t, site)
+}
+
 // missingUnit is the unit of a row that leaves it out: the lot's or vessel's own.
 func missingUnit(s *Sheet, unitColumn string, row Row, site Site, look Lookup) Unit {
-	if unitColumn != "unit" {
+	columns := []string{"from", "subject"}
+	switch unitColumn {
+	case "unit":
+	case "quantity_unit":
+		columns = []string{"unit"}
+	default:
 		return site.VolumeUnit
 	}
-	for _, name := range []string{"from", "subject"} {
+	for _, name := range columns {
 		if codes := splitList(row[name], "|"); s.Has(name) && len(codes) > 0 {
 			if t, ok := look.Thing(codes[0]); ok {
-				return ownUnit(t.Kind, t, site)
+				return unitIfNone(t, site)
 			}
 		}
 	}

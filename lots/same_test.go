@@ -38,6 +38,9 @@ func TestValuesAreComparedAndNotSpellings(t *testing.T) {
 		{"shipments", "document", "document=a", "document=A", false},
 		{"shipments", "document", "document=a", "", false},
 		{"shipments", "document", "", "", true},
+		{"shipments", "quantity", "unit=FV1 / quantity=3", "unit=FV1 / quantity=300 / quantity_unit=L", true},
+		{"shipments", "quantity", "unit=P-1 / quantity=3", "unit=P-1 / quantity=3 / quantity_unit=case", true},
+		{"shipments", "quantity", "unit=B-1 / quantity=3", "unit=B-1 / quantity=3000 / quantity_unit=g", true},
 	} {
 		s, _ := SheetNamed(c.sheet)
 		a, b := sheetRow(c.a), sheetRow(c.b)

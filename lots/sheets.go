@@ -123,14 +123,14 @@ var Sheets = []*Sheet{
 		newCode("vessel", KindVessel, "the vessel's code"),
 		need(Column{Name: "kind", Type: Choice, Values: vesselKinds, Help: "what sort of vessel"}),
 		number("capacity", "what it holds"), unitCol("unit", "the unit its quantities are in unless a row says otherwise"),
-		text("site", "where it is"),
+		text("site", "where it is; of a hired vessel or one of another site, whose it is"),
 	}},
 	{Name: "lines", Verb: "line", Noun: "line", Code: "line", OneRow: true, Columns: []Column{
 		newCode("line", KindLine, "the line's code"),
 		number("rate_per_min", "containers a minute"),
 		number("margin_min", "minutes of doubt between the filler and the palletiser"),
 		number("overlap_min", "minutes a magazine or hopper holds when a lot is changed"),
-		{Name: "residue", Type: YesNo, Help: "yes if beer leaves residue from run to run"},
+		{Name: "residue", Type: YesNo, Help: "yes if beer leaves residue from run to run, no if not; left blank, it may where an allergen would go undeclared"},
 	}},
 	{Name: "products", Verb: "product", Noun: "product", Code: "product", OneRow: true, Columns: []Column{
 		newCode("product", KindProduct, "the product's code"),
@@ -168,7 +168,7 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "additions", Verb: "add", Noun: "addition", When: "at", Columns: []Column{
 		need(ref("vessel", "vessel it was added to", KindVessel)),
-		need(anyOf("from", "lot, vessel or unit it came from; A|B if it was one of them, not known which", KindLot, KindVessel, KindUnit)),
+		need(anyOf("from", "lot, vessel or unit it came from, or a run whose rejects were emptied into it; A|B if it was one of them, not known which", KindLot, KindVessel, KindUnit, KindRun)),
 		need(number("quantity", "how much")), need(unitCol("unit", "unit of the quantity")),
 		need(at("at", "when")), number("volume", "volume it added, if the quantity does not show it"),
 		unitCol("volume_unit", "unit of that volume"), text("purpose", "dry hop, fining, top-up ..."), refColumn, byColumn,
@@ -183,6 +183,7 @@ var Sheets = []*Sheet{
 	{Name: "circulations", Verb: "circulate", Noun: "circulation", When: "started_at", Columns: []Column{
 		need(Column{Name: "vessels", Type: ListOf, Kinds: []Kind{KindVessel}, Help: "vessels circulated together, ; between"}),
 		need(at("started_at", "start")), need(at("ended_at", "end")), refColumn, byColumn,
+		{Name: "perhaps", Type: YesNo, Help: "yes if they may only have been joined, as by a valve that was perhaps open: nothing is moved on the books"},
 	}},
 	{Name: "crops", Verb: "crop", Noun: "crop", Code: "lot", OneRow: true, When: "at", Columns: []Column{
 		newCode("lot", KindLot, "code of the crop, which is a lot of yeast"),
@@ -201,6 +202,12 @@ var Sheets = []*Sheet{
 		need(ref("line", "line that was cleared", KindLine)),
 		need(at("at", "when its magazines, hoppers and rolls were empty")), refColumn, byColumn,
 	}},
+	{Name: "tippings", Verb: "tip", Noun: "tipping", When: "at", Columns: []Column{
+		need(anyOf("from", "lot that was tipped; A|B if it was one of them, not known which", KindLot)),
+		need(ref("into", "lot it was tipped into", KindLot)),
+		need(number("quantity", "how much")), unitCol("unit", "unit of the quantity"),
+		need(at("at", "when")), refColumn, byColumn,
+	}},
 	{Name: "runs", Verb: "package", Noun: "run", Code: "run", OneRow: true, When: "started_at", Columns: []Column{
 		newCode("run", KindRun, "code of the packaging run"),
 		need(ref("product", "what was packed", KindProduct)), ref("line", "line it ran on", KindLine),
@@ -215,7 +222,7 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "feeds", Verb: "feed", Noun: "feed", When: "since", Columns: []Column{
 		need(ref("run", "the run", KindRun)),
-		need(anyOf("from", "vessel, lot or unit that fed it; A|B if it was one of them, not known which", KindVessel, KindLot, KindUnit)),
+		need(anyOf("from", "vessel, lot or unit that fed it, or a run whose rejects did; A|B if it was one of them, not known which", KindVessel, KindLot, KindUnit, KindRun)),
 		number("quantity", "how much"), unitCol("unit", "unit of the quantity"),
 		at("since", "from; else the run's start"), at("until", "until; else the run's end"),
 		number("overlap_min", "minutes of it left in the magazine or hopper; else the line's"), refColumn,
@@ -230,10 +237,13 @@ var Sheets = []*Sheet{
 	}},
 	{Name: "shipments", Verb: "ship", Noun: "shipment", Code: "shipment", When: "shipped_at", Shared: words("consignee"), Columns: []Column{
 		newCode("shipment", KindShipment, "code of the shipment"),
-		need(anyOf("unit", "unit that left; A|B if it was one of them, not known which", KindUnit)),
-		need(number("quantity", "cases, or kegs")), need(ref("consignee", "who received it", KindParty)),
+		need(anyOf("unit", "unit that left; or, in bulk, the vessel or lot it left from, or the brew that a by-product is of; A|B if it was one of them, not known which",
+			KindUnit, KindVessel, KindLot, KindBrew)),
+		need(number("quantity", "cases, or kegs; in bulk with its unit of measure")), need(ref("consignee", "who received it", KindParty)),
 		need(at("shipped_at", "when it left")), text("document", "bill of lading or delivery note"),
 		text("carrier", "who took it"), byColumn,
+		unitCol("quantity_unit", "unit of measure of what left in bulk; else the vessel's or the lot's own"),
+		text("goods", "what left in bulk, in words: spent grain, beer for distilling"),
 	}},
 	{Name: "returns", Verb: "return", Noun: "return", Code: "return", When: "returned_at", Columns: []Column{
 		newCode("return", KindReturn, "code of the return"),

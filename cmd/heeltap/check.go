@@ -62,7 +62,7 @@ func (e *env) listRules() error {
 	}
 	t := &table{head: []string{"rule", "", "what it breaks", "how to fix it"}}
 	for _, r := range check.Rules() {
-		t.add(r.Name, r.Severity, r.Breaks, r.Mend)
+		t.add(r.Name, r.Severity, r.Breaks, check.MendText(r.Mend))
 	}
 	e.print(t)
 	l := &table{head: []string{"heeltap set site …", "#if not set", "bounds"}}
@@ -79,9 +79,15 @@ const fewHits = 3
 func (e *env) showReport(r *check.Report, all bool) {
 	h := r.Headline
 	e.printf("%s\n", e.strong("How ready the records are"))
-	if h.Shipped > 0 {
-		e.printf("  %s %% of what was shipped can be traced back to its tank, malt, hops and yeast (last 90 days: %s %%)\n", lots.PercentFigure(h.Backwards), lots.PercentFigure(h.Recent))
-	} else {
+	for _, x := range []struct {
+		check.Shipped
+		of lots.Packages
+	}{{h.Cases, lots.Packages{Cases: h.Cases.Quantity}}, {h.Kegs, lots.Packages{Kegs: h.Kegs.Quantity}}} {
+		if x.Quantity > 0 {
+			e.printf("  %s %% of the %s shipped can be traced back to their tank, malt, hops and yeast (last 90 days: %s %%)\n", lots.PercentFigure(x.Backwards), x.of, lots.PercentFigure(x.Recent))
+		}
+	}
+	if h.Cases.Quantity+h.Kegs.Quantity == 0 {
 		e.printf("  nothing has been shipped yet\n")
 	}
 	switch {
@@ -136,7 +142,7 @@ func (e *env) showRule(r *check.Report, name string, n int, all bool) {
 		if x.Entry > 0 {
 			entry = whole(x.Entry)
 		}
-		t.add(x.Text, whole(x.Units), whole(x.Consignees), entry, x.Mend)
+		t.add(x.Text, whole(x.Units), whole(x.Consignees), entry, check.MendText(x.Mend))
 	}
 	e.print(t)
 	if left > 0 {

@@ -37,7 +37,11 @@ folder is replaced. With --serve its pages are then served on this machine, with
 			if len(args) > 0 {
 				folder = args[0]
 			}
-			if err := e.demo(cmd.Context(), folder); err != nil || !serve {
+			history := demo.Brewery()
+			if serve {
+				history = demo.AtWork()
+			}
+			if err := e.demo(cmd.Context(), folder, history); err != nil || !serve {
 				return err
 			}
 			return e.serveDemo(cmd.Context(), folder, listen)
@@ -50,12 +54,11 @@ folder is replaced. With --serve its pages are then served on this machine, with
 
 const demoFile = "tidewick.db"
 
-func (e *env) demo(ctx context.Context, folder string) (err error) {
+func (e *env) demo(ctx context.Context, folder string, history []demo.Entry) (err error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return lots.Errorf(lots.Invalid, "%s cannot be created: %w", folder, err)
 	}
 	e.db = filepath.Join(folder, demoFile)
-	history := demo.Brewery()
 	story := demo.Told(history)
 	started := e.now()
 	for _, ending := range []string{"", "-wal", "-shm"} {

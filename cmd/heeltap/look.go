@@ -50,7 +50,7 @@ func (e *env) showRows(tx *store.Tx, code string, rows []lots.Entered) error {
 	}
 	e.printf("%s: %s\n", code, counted(len(rows), "row"))
 	e.print(t)
-	return nil
+	return e.listPapers(tx, code)
 }
 
 func (e *env) journalCommand() *cobra.Command {

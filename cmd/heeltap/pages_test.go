@@ -21,6 +21,7 @@ var lookedAt = map[string]string{
 	"home": "/", "lot": "/lot/L25-0085", "vessel": "/vessel/FV2", "brew": "/brew/B25-0130", "run": "/run/R25-0129", "unit": "/unit/P25-0339",
 	"shipment": "/shipment/S25-0852", "party": "/party/D-14", "line": "/line/CANS", "find-several": "/find?q=BB+2026-08-03%4013:12", "find-none": "/find?q=L25-8500",
 	"cellar": "/cellar", "lines": "/lines", "begin": "/begin/CANS?product=PALE-CAN", "running": "/running/R25-0129",
+	"dock": "/dock", "delivery": "/delivery?item=HOP-LATE", "attach": "/attach?code=L25-0085",
 	"receive": "/do/receive", "ship": "/do/ship?unit=P25-0345",
 }
 

@@ -110,6 +110,7 @@ func (r *inRecall) showAccount(a *account.Account, all bool) {
 		r.printMost(u, all)
 	}
 	r.showRecovery(a, all)
+	r.showBulkRecovery(a)
 	r.showOthers(a.Others)
 	r.showServed(a.Served)
 }
@@ -169,9 +170,9 @@ func loud(s account.Sum) string {
 }
 
 func (r *inRecall) showLotBalances(list []account.LotBalance) {
-	t := &table{head: []string{"lot", "#received", "#on hand", "#removed", "#in tanks", "#in units", "#served", "#lost", "#not measured", "unit"}}
+	t := &table{head: []string{"lot", "#received", "#on hand", "#removed", "#shipped in bulk", "#in tanks", "#in units", "#served", "#lost", "#not measured", "unit"}}
 	for _, b := range list {
-		t.add(b.Lot, lots.Figure(b.Received), lots.Figure(b.OnHand), lots.Figure(b.Removed), lots.Figure(b.InTanks), lots.Figure(b.InUnits), lots.Figure(b.Served), lots.Figure(b.Lost), lots.Figure(b.Unknown), b.Unit)
+		t.add(b.Lot, lots.Figure(b.Received), lots.Figure(b.OnHand), lots.Figure(b.Removed), lots.Figure(b.Shipped), lots.Figure(b.InTanks), b.InUnitsText(), lots.Figure(b.Served), lots.Figure(b.Lost), lots.Figure(b.Unknown), b.Unit)
 	}
 	if len(t.rows) > 0 {
 		r.printf("\n%s\n  received = on hand + removed + in tanks + in units + served + lost + not measured; by perfect mixing: an estimate\n", r.strong("Suspect lots"))

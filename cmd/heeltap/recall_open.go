@@ -136,7 +136,7 @@ func logCommand(e *env) *cobra.Command {
 func (e *env) printTargets(targets []recall.Target) {
 	t := &table{head: []string{"target", "within", "reached after", "", "source"}}
 	for _, x := range targets {
-		t.add(x.Name, x.Within, orDash(x.Took), x.State, x.Source)
+		t.add(x.Name, x.Within, orDash(x.Took), x.StateText(), x.Source)
 	}
 	e.printf("\n%s\n", e.strong("Targets"))
 	e.print(t)

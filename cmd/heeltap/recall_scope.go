@@ -66,8 +66,12 @@ func (r *inRecall) showScope(tx *store.Tx, now *recall.Recall, s *scope.Scope, w
 	if n := s.Answer.NotCounted; n != nil {
 		r.printf("  %s\n", n.Text())
 	}
+	for _, x := range s.Answer.MayRetain {
+		r.printf("  %s\n", x.Text())
+	}
 	r.showWays(s)
 	r.showEither(s.Answer)
+	r.showInBulk(s.Answer)
 	shown := *s.Answer
 	shown.Shipments = s.Shipments()
 	r.showConsignees(&shown)

@@ -38,17 +38,24 @@ func answerCommand(e *env) *cobra.Command {
 	var line deliveries.AnswerLine
 	s := recall.Answered{}
 	var kegs deliveries.AnswerLine
+	var bulk bulkAnswer
 	cmd := e.step(&cobra.Command{Use: "answer PARTY", Short: "Log what a consignee says became of what it received", Args: cobra.ExactArgs(1),
 		Long: `Log what a consignee says became of what it received: on hand when the notice came, sold or served, passed on
 to its own customers; and of what was on hand, sent back and destroyed there. A later answer replaces an earlier
 one. "Nothing on hand" is an answer too.`,
 		ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindParty}),
 		Example: `  heeltap recall answer D-11 --on-hand 40 --sold 12 --passed-on 28 --who Otto
-  heeltap recall answer P-31 --kegs-on-hand 1 --kegs-sold 2`},
+  heeltap recall answer P-31 --kegs-on-hand 1 --kegs-sold 2
+  heeltap recall answer D-31 --bulk-sold "400 kg"`},
 		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
 			s.Party = papers.PartyRead(now, args[0])
 			kegs.Kegs = true
 			s.Lines = []deliveries.AnswerLine{line, kegs}
+			more, err := bulk.lines(tx)
+			if err != nil {
+				return err
+			}
+			s.Lines = append(s.Lines, more...)
 			return r.take(tx, now, &s)
 		})
 	f := cmd.Flags()
@@ -62,6 +69,7 @@ one. "Nothing on hand" is an answer too.`,
 		f.Float64Var(&x.line.Returned, x.prefix+"returned", 0, x.of+" it sent back, of what was on hand")
 		f.Float64Var(&x.line.Destroyed, x.prefix+"destroyed", 0, x.of+" destroyed there, of what was on hand")
 	}
+	bulk.flags(f)
 	f.StringVar(&s.Who, "who", "", "who answered")
 	f.StringVar(&s.Text, "text", "", "what was said")
 	return cmd

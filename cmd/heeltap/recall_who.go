@@ -74,6 +74,9 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 		t.add(c.Party, c.Name, c.Band, lots.Figure(c.Cases.Net), lots.Figure(c.Cases.Affected), lots.Figure(c.Kegs.Net), whole(len(c.KegsOut)), maybe, orDash(c.Phone), further)
 	}
 	r.print(t)
+	for _, c := range list {
+		r.showBulk(c.Consignee)
+	}
 	if !all {
 		return
 	}

@@ -24,7 +24,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 		Short:   verbs[s.Name].short,
 		Long:    verbs[s.Name].long,
 		Example: verbs[s.Name].example,
-		Args:    cobra.MaximumNArgs(1),
+		Args:    namedIn(first),
 	}
 	for _, c := range s.Columns {
 		if c.Name == "by" {
@@ -38,6 +38,9 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 			help += ": " + strings.Join(c.Values, " ")
 		}
 		cells[c.Name] = cmd.Flags().String(dashed(c.Name), "", help)
+		if c.Name == "perhaps" {
+			cmd.Flags().Lookup(c.Name).NoOptDefVal = "yes"
+		}
 		e.completes(cmd, c)
 	}
 	cmd.Flags().StringVar(&by, "by", "", "who did it or reports it (else HEELTAP_BY)")
@@ -57,11 +60,11 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 				row[name] = t
 			}
 		}
-		if len(args) > 0 {
-			if row[first.Name] != "" && row[first.Name] != args[0] {
-				return lots.Errorf(lots.Invalid, "%s is given twice: %s and %s", first.Name, args[0], row[first.Name])
+		if named := strings.TrimSpace(strings.Join(args, ";")); named != "" {
+			if row[first.Name] != "" && row[first.Name] != named {
+				return lots.Errorf(lots.Invalid, "%s is given twice: %s and %s", first.Name, named, row[first.Name])
 			}
-			row[first.Name] = strings.TrimSpace(args[0])
+			row[first.Name] = named
 		}
 		if s.Name == "site" && len(row) == 0 {
 			return e.showSite(cmd)
@@ -69,6 +72,14 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 		return e.record(cmd, desk.Act{Sheet: s, Row: row, By: by, Override: override, Reason: reason}, try)
 	}
 	return cmd
+}
+
+// namedIn says how many codes may stand behind a verb: one, or a list of them.
+func namedIn(first lots.Column) cobra.PositionalArgs {
+	if first.Type == lots.ListOf {
+		return cobra.ArbitraryArgs
+	}
+	return cobra.MaximumNArgs(1)
 }
 
 // who names the person behind an entry: as given, else whoever is logged in.

@@ -63,7 +63,7 @@ and by when is up to the responsible person under the law where the beer was mad
 	in(groupAsk, e.traceCommand(), e.whyCommand(), e.inquireCommand(), e.inquiriesCommand(), e.balanceCommand(), e.checkCommand(), e.allergensCommand(), e.commonCommand(), e.exposureCommand(), e.stockCommand(), e.showCommand(), e.journalCommand(), e.auditCommand())
 	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand(), e.muteCommand())
-	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand())
+	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand(), e.attachCommand())
 	in(groupSetUp, e.initCommand(), e.serveCommand(), e.peopleCommand(), e.demoCommand(), e.setCommand())
 	for _, s := range lots.Sheets {
 		group := groupRecord

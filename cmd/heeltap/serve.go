@@ -22,6 +22,7 @@ import (
 	"heeltap/cmd/internal/web"
 	"heeltap/graph/desk"
 	"heeltap/lots"
+	"heeltap/lots/papers"
 	"heeltap/lots/store"
 )
 
@@ -91,7 +92,7 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	if err != nil {
 		return err
 	}
-	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas, Story: o.story,
+	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas, Papers: papers.Store{Folder: papers.PathFor(e.path())}, Address: e.getenv("HEELTAP_ADDRESS"), Story: o.story,
 		Log: slog.New(slog.NewTextHandler(e.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))}
 	handler, err := server.Handler()
 	if err != nil {

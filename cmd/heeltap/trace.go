@@ -84,7 +84,7 @@ func (e *env) showAnswer(site lots.Site, a *trace.Answer, all bool) {
 		e.printf("  %s\n", a.NotCounted.Text())
 	}
 	for _, x := range a.MayRetain {
-		e.printf("  passed %s, which may have held it back, into %s; that alone takes nothing out of scope\n", x.Code, strings.Join(x.Into, ", "))
+		e.printf("  %s\n", x.Text())
 	}
 	if a.Direction == "forward" {
 		e.showConsignees(a)
@@ -167,8 +167,16 @@ func (e *env) showUncounted(site lots.Site, a *trace.Answer) {
 		}
 	}
 	e.showEither(a)
+	e.showInBulk(a)
 	for _, s := range a.PouredByVessel() {
 		e.printf("  served from %s, never packaged: %s %s, %s to %s (%s)\n", s.Vessel, lots.Figure(site.VolumeUnit.Of(s.ML)), site.VolumeUnit, s.First, s.Last, s.Band)
+	}
+}
+
+// showInBulk lists what left without being packed; it is in no sum of cases and kegs.
+func (e *env) showInBulk(a *trace.Answer) {
+	for _, b := range a.Bulk {
+		e.printf("  in bulk: %s of %s from %s went to %s, %s, %s (%s)\n", b.Amount(), b.Goods, b.Where(), b.Consignee, b.Code, b.ShippedAt[:10], b.Band)
 	}
 }
 

@@ -145,6 +145,7 @@ type movement struct {
 	amount float64 // base units
 	at     lots.When
 	entry  int64
+	within bool // from or to lots of the same item
 }
 
 // movements lists what the records say of a lot, in base units; maybe are those of one of
@@ -194,11 +195,21 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 			if !through {
 				use(x.From, "run "+x.Run, x.Qty, x.HasQty, runStart(tx, x.Run), x.Seq)
 			}
+		case *lots.Tipping:
+			list, maybe = tipped(tx, lot, x, list, maybe)
 		case *lots.Clean:
 			use(x.From, "a clean of "+x.Subject.Code(), lots.Quantity{}, false, x.At, x.Seq)
 		case *lots.Removal:
 			if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() && !through {
 				add("removed", x.Reason, float64(x.Qty.N), x.At, x.Seq)
+			}
+		case *lots.Bulk:
+			switch {
+			case x.From.Kind != lots.KindLot || through:
+			case x.From.OneOf():
+				use(x.From, "shipped to "+x.Consignee, x.Qty, true, x.At, x.Seq)
+			default:
+				add("removed", "shipped to "+x.Consignee, float64(x.Qty.N), x.At, x.Seq)
 			}
 		case *lots.StockCount:
 			if x.Subject.Kind == lots.KindLot && !x.Subject.OneOf() {
@@ -207,6 +218,28 @@ func movements(tx *store.Tx, lot string) (list []movement, maybe, open []string)
 		}
 	}
 	return list, maybe, open
+}
+
+// tipped adds what was tipped into a lot or out of it.
+func tipped(tx *store.Tx, lot string, x *lots.Tipping, list []movement, maybe []string) ([]movement, []string) {
+	other := strings.Join(x.From.Codes, " or ")
+	m := movement{term: "received", text: "tipped in from " + other, amount: float64(x.Qty.N), at: x.At, entry: x.Seq, within: sameItem(tx, append([]string{x.Into}, x.From.Codes...))}
+	switch {
+	case x.Into == lot:
+	case x.From.OneOf():
+		return list, append(maybe, fmt.Sprintf("tipped into %s (entry %d): one of %s", x.Into, x.Seq, strings.Join(x.From.Codes, ", ")))
+	default:
+		m.term, m.text = "used", "tipped into "+x.Into
+	}
+	return append(list, m), maybe
+}
+
+func sameItem(tx *store.Tx, lots []string) bool {
+	first, ok := tx.Receipt(lots[0])
+	return ok && !slices.ContainsFunc(lots, func(code string) bool {
+		r, ok := tx.Receipt(code)
+		return !ok || r.Item != first.Item
+	})
 }
 
 func intoVessel(tx *store.Tx, lot string) bool {
@@ -303,6 +336,10 @@ func ofBrew(tx *store.Tx, code string) Balance {
 			v := site.VolumeUnit.Of(float64(x.Volume))
 			b.add("+", "cast-out", "cast out", v, x.Seq)
 			b.add("-", "filled", "into "+x.Into, v, x.Seq)
+		}
+		if x, ok := rec.(*lots.Bulk); ok {
+			one := map[bool]string{true: "one of several brews, not known which: "}[x.From.OneOf()]
+			b.note("%s%s %s %s went to %s (entry %d): a by-product is no part of the wort", one, lots.FigureOf(x.Unit.Of(float64(x.Qty.N)), string(x.Unit)), x.Unit, cmp.Or(x.Goods, "of a by-product"), x.Consignee, x.Seq)
 		}
 	}
 	b.strike()

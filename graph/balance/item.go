@@ -73,7 +73,7 @@ func (k *itemBook) lot(lot string) {
 	k.opening, k.closing = k.opening+start, k.closing+end
 	k.uncounted = k.uncounted || !counted && end > 0
 	for _, m := range list {
-		if !k.p.holds(m.at) {
+		if !k.p.holds(m.at) || m.within {
 			continue
 		}
 		switch {
@@ -91,6 +91,16 @@ func (k *itemBook) lot(lot string) {
 			}
 		}
 	}
+}
+
+// tookAway reports whether an entry removed or shipped what it drew, and did not use it here.
+func (k *itemBook) tookAway(entry int64) bool {
+	rec, _ := k.tx.Record(entry)
+	switch rec.(type) {
+	case *lots.Removal, *lots.Bulk:
+		return true
+	}
+	return false
 }
 
 // vessel adds what is in a vessel of the item's own, and what was drawn from it.
@@ -111,8 +121,7 @@ func (k *itemBook) vessel(code string) {
 		if d.OneOf || part <= 0 || d.Qty <= 0 {
 			continue
 		}
-		rec, _ := k.tx.Record(d.Entry)
-		if _, removal := rec.(*lots.Removal); removal {
+		if k.tookAway(d.Entry) {
 			k.removed += base(d.Qty * part)
 			k.entriesGone = append(k.entriesGone, d.Entry)
 		} else {

@@ -162,7 +162,7 @@ func drawText(tx *store.Tx, entry int64) string {
 	if !ok {
 		return "drawn"
 	}
-	for _, column := range []string{"run", "brew", "transfer", "lot", "vessel", "reason"} {
+	for _, column := range []string{"run", "brew", "transfer", "lot", "vessel", "reason", "shipment"} {
 		if v := row.Row[column]; v != "" && row.Sheet.Has(column) {
 			return row.Sheet.Noun + " " + v
 		}

@@ -416,7 +416,24 @@ func (w *writer) units() []paper.Part {
 		}
 		s.Rows = append(s.Rows, []string{x.Unit, x.Code, w.party(x.Consignee), strconv.FormatInt(x.Quantity, 10), minute(x.ShippedAt), document})
 	}
-	return append(section(1, "Units", t, "Nothing was packed from it."), section(1, "Where they went", s, "Nothing was shipped.")...)
+	parts := append(section(1, "Units", t, "Nothing was packed from it."), section(1, "Where they went", s, "Nothing was shipped.")...)
+	return append(parts, w.inBulk()...)
+}
+
+// inBulk shows what left of a brew without being packed; of a run and a unit there is nothing such.
+func (w *writer) inBulk() []paper.Part {
+	if w.kind != lots.KindBrew || len(w.ahead.Bulk) == 0 {
+		return nil
+	}
+	t := paper.Table{Head: []string{"from", "what", "shipment", "consignee", "#quantity", "at", "document"}}
+	for _, x := range w.ahead.Bulk {
+		document := ""
+		if x.Document != nil {
+			document = *x.Document
+		}
+		t.Rows = append(t.Rows, []string{x.Where(), x.Goods, x.Code, w.party(x.Consignee), x.Amount(), minute(x.ShippedAt), document})
+	}
+	return section(1, "What left in bulk", t, "")
 }
 
 // counted is the last count of a unit.

@@ -127,6 +127,8 @@ func (w *writer) actOn(rec lots.Record, vessel string) (lots.When, bool) {
 		return x.At, x.Vessel == vessel
 	case *lots.Removal:
 		return x.At, slices.Contains(x.Subject.Codes, vessel)
+	case *lots.Bulk:
+		return x.At, slices.Contains(x.From.Codes, vessel)
 	case *lots.StockCount:
 		return x.At, slices.Contains(x.Subject.Codes, vessel)
 	}

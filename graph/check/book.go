@@ -35,6 +35,7 @@ type book struct {
 	transfers []*lots.Transfer
 	crops     map[string]*lots.Crop
 	cleans    []*lots.Clean
+	tippings  []*lots.Tipping
 	runs      []*lots.Run
 	run       map[string]*lots.Run
 	codes     map[string][]*lots.CodeChange // by run
@@ -44,6 +45,7 @@ type book struct {
 	unitRows  map[string][]*lots.Packed
 	shipments []*lots.Shipment
 	shipped   map[string][]*lots.Shipment // by each unit it names
+	bulk      []*lots.Bulk
 	returns   []*lots.Return
 	removals  []*lots.Removal
 	counts    []*lots.StockCount
@@ -123,6 +125,8 @@ func (b *book) file(rec lots.Record) {
 		b.transfers = append(b.transfers, x)
 	case *lots.Crop:
 		b.crops[x.Lot] = x
+	case *lots.Tipping:
+		b.tippings = append(b.tippings, x)
 	case *lots.Clean:
 		b.cleans = append(b.cleans, x)
 	case *lots.Run:
@@ -142,6 +146,15 @@ func (b *book) file(rec lots.Record) {
 				b.consignees[u] = map[string]bool{}
 			}
 			b.consignees[u][x.Consignee] = true
+		}
+	case *lots.Bulk:
+		b.bulk = append(b.bulk, x)
+		for _, node := range trace.LeftFrom(b.tx, x) {
+			_, code, _ := strings.Cut(node, " ")
+			if b.consignees[code] == nil {
+				b.consignees[code] = map[string]bool{}
+			}
+			b.consignees[code][x.Consignee] = true
 		}
 	case *lots.Return:
 		b.returns = append(b.returns, x)
@@ -184,9 +197,9 @@ func (b *book) behind(code string) (units, consignees int) {
 	for n := range b.from(code).All() {
 		if n.Kind == graph.Unit {
 			units++
-			for c := range b.consignees[n.Code] {
-				who[c] = true
-			}
+		}
+		for c := range b.consignees[n.Code] {
+			who[c] = true
 		}
 	}
 	b.reach[code] = [2]int{units, len(who)}
@@ -270,7 +283,11 @@ func hit(code string, entry int64, format string, args ...any) Hit {
 func (b *book) folded(names ...string) []Hit {
 	var out []Hit
 	for _, f := range b.tx.FindingsNamed(names...) {
-		out = append(out, Hit{Code: f.Code, Entry: f.Entry, Text: f.Text})
+		h := Hit{Code: f.Code, Entry: f.Entry, Text: f.Text}
+		if f.Name == "feed-outside-run" {
+			h.Mend = "heeltap amend ENTRY since=… until=…"
+		}
+		out = append(out, h)
 	}
 	return out
 }

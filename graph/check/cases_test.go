@@ -252,7 +252,7 @@ func TestOneOfSeveralLeadsBackWhereAllDo(t *testing.T) {
 		b := clean(2, 1, false)
 		b.set("shipments", b.where("shipments", "shipment", "S-1"), "unit", "P-0|P-1")
 		change(b)
-		return b.check(t, filepath.Join(t.TempDir(), "x.db")).Headline.Backwards
+		return b.check(t, filepath.Join(t.TempDir(), "x.db")).Headline.Cases.Backwards
 	}
 	require.InDelta(t, 100, share(func(*brewery) {}), 1e-9)
 	require.InDelta(t, 50, share(func(b *brewery) { b.drop("feeds", b.where("feeds", "from", "BT2")) }), 1e-9, "P-1 does not")

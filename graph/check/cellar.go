@@ -14,23 +14,25 @@ import (
 func cellarRules() []Rule {
 	return []Rule{
 		{"brew-lacks-input", Misses, "a trace forward from the missing lots does not reach this brew", "heeltap input BREW --from LOT --quantity …", brewLacksInput},
-		{"extract-impossible", Widens, "more extract than was mashed, or far less: a lot, a weight or a volume is missing or wrong", "heeltap balance BREW shows the arithmetic", extractImpossible},
-		{"turns-far-apart", Widens, "brews days apart in one fermenter: the fermenter may be wrong, or the second sits on a heel", "heeltap amend BREW into=…", turnsFarApart},
-		{"drawn-above-content", Misses, "more came out than went in: a top-up was not recorded, and nobody knows what it was", "find the inflow and record it: heeltap transfer …", func(b *book) []Hit { return b.folded("drawn-above-content") }},
-		{"nothing-there", Misses, "something was drawn from an empty vessel: a vessel or a time is wrong", "heeltap amend the wrong row", func(b *book) []Hit { return b.folded("nothing-there") }},
-		{"break-in-doubt", Misses, "a clean is recorded while the vessel was not empty: it may not have been a clean break", "heeltap amend the clean's time, or record the inflow", func(b *book) []Hit { return b.folded("break-in-doubt") }},
-		{"cleaned-with-beer-in", Widens, "much of the fill was still there at the clean: its time or vessel is wrong, or a flow is missing", "heeltap remove VESSEL --quantity all --reason loss, or record the flow", cleanedWithBeerIn},
-		{"no-clean-between", Widens, "the next fill may contain what was there before", "record the clean: heeltap clean VESSEL --at … --method cip", noCleanBetween},
+		{"extract-impossible", Widens, "more extract than was mashed, or far less: a lot, a weight or a volume is missing or wrong", "see the arithmetic (heeltap balance BREW), then correct what is wrong", extractImpossible},
+		{"turns-far-apart", Widens, "brews days apart in one fermenter: the fermenter may be wrong, or the second sits on a heel", "heeltap amend ENTRY into=…", turnsFarApart},
+		{"drawn-above-content", Misses, "more came out than went in: a top-up was not recorded, and nobody knows what it was", "find the inflow and record it, such as heeltap transfer --from TANK --to VESSEL --out … --in … --started-at … --ended-at …", func(b *book) []Hit { return b.folded("drawn-above-content") }},
+		{"nothing-there", Misses, "something was drawn from an empty vessel: a vessel or a time is wrong", "heeltap amend ENTRY from=…, or its time", func(b *book) []Hit { return b.folded("nothing-there") }},
+		{"break-in-doubt", Misses, "a clean is recorded while the vessel was not empty: it may not have been a clean break", "heeltap amend ENTRY at=…, if the time of the clean is wrong; else record the inflow", func(b *book) []Hit { return b.folded("break-in-doubt") }},
+		{"cleaned-with-beer-in", Widens, "much of the fill was still there at the clean: its time or vessel is wrong, or a flow is missing", "heeltap remove VESSEL --quantity all --reason loss --at …, if it was poured away; else record the flow", cleanedWithBeerIn},
+		{"no-clean-between", Widens, "the next fill may contain what was there before", "record the clean: heeltap clean VESSEL --method cip --at …", noCleanBetween},
 		{"clean-not-verified", Widens, "an unverified clean is not a clean break", "heeltap amend ENTRY verified=yes, if it was", cleanNotVerified},
-		{"line-after-allergen", Misses, "an allergen may be carried over to a product that does not declare it", "clean the line in between and record it: heeltap clean LINE", lineAfterAllergen},
-		{"no-time-of-day", Widens, "only the date is known, and beer left that day: nobody can tell which came first", "heeltap amend ENTRY at=\"… hh:mm\"", noTimeOfDay},
-		{"filled-not-empty", Misses, "what was left is in the next fill: the vessel is wrong, it was emptied and that was not recorded, or it is a blend that nobody knows of", "heeltap remove VESSEL --quantity all, if it was empty; heeltap mute, if it is a blend", filledNotEmpty},
-		{"addition-to-empty", Misses, "no beer ever joined it: the vessel or the time is wrong, so the beer it really went into is missed", "heeltap amend ENTRY vessel=… or at=…", additionToEmpty},
-		{"at-one-time", Misses, "both cannot be true: a time is wrong, and so is what touched what", "heeltap amend the wrong row", atOneTime},
-		{"transfer-gain", Misses, "more arrived than left: another inflow was not recorded", "heeltap amend TRANSFER in=… or out=…", func(b *book) []Hit { return b.transfersOff(true) }},
-		{"transfer-loss", Slows, "much was lost on the way: another transfer may be missing", "heeltap amend TRANSFER in=… or out=…", func(b *book) []Hit { return b.transfersOff(false) }},
+		{"line-after-allergen", Misses, "an allergen may be carried over to a product that does not declare it", "record the clean, if it was cleaned in between: heeltap clean LINE --method cip --at …", lineAfterAllergen},
+		{"line-residue-unknown", Widens, "an allergen left in the line may be in a product that does not declare it: it counts as if it were until somebody says", "heeltap amend LINE residue=…, which is yes or no", lineResidueUnknown},
+		{"first-fill-unproven", Misses, "a hired vessel, or one of another site, came with no clean on record: what it held before may be in the beer", "record the clean it came with: heeltap clean VESSEL --method cip --at …", firstFillUnproven},
+		{"no-time-of-day", Widens, "only the date is known, and beer left that day: nobody can tell which came first", "heeltap amend ENTRY at=…, with the time of day", noTimeOfDay},
+		{"filled-not-empty", Misses, "what was left is in the next fill: the vessel is wrong, it was emptied and that was not recorded, or it is a blend that nobody knows of", "heeltap remove VESSEL --quantity all --reason loss --at …, if it was empty; heeltap mute filled-not-empty CODE --reason … --until …, if it is a blend", filledNotEmpty},
+		{"addition-to-empty", Misses, "no beer ever joined it: the vessel or the time is wrong, so the beer it really went into is missed", "heeltap amend ENTRY at=…, or vessel=…", additionToEmpty},
+		{"at-one-time", Misses, "both cannot be true: a time is wrong, and so is what touched what", "heeltap amend ENTRY at=…, or correct the other row", atOneTime},
+		{"transfer-gain", Misses, "more arrived than left: another inflow was not recorded", "heeltap amend TRANSFER in=…, or out=…", func(b *book) []Hit { return b.transfersOff(true) }},
+		{"transfer-loss", Slows, "much was lost on the way: another transfer may be missing", "heeltap amend TRANSFER in=…, or out=…", func(b *book) []Hit { return b.transfersOff(false) }},
 		{"cellar-silent", Misses, "beer was packed or shipped while nothing happened in the cellar: the cellar sheets have not been entered", "enter what was done in the cellar", cellarSilent},
-		{"lot-in-vessel", Slows, "it names a lot that went into a vessel: what was really drawn is whatever the vessel held", "heeltap amend ENTRY from=VESSEL", func(b *book) []Hit { return b.folded("lot-in-vessel") }},
+		{"lot-in-vessel", Slows, "it names a lot that went into a vessel: what was really drawn is whatever the vessel held", "heeltap amend ENTRY from=…, with the vessel that held it", func(b *book) []Hit { return b.folded("lot-in-vessel") }},
 	}
 }
 
@@ -249,7 +251,7 @@ func lineAfterAllergen(b *book) (out []Hit) {
 	}
 	byLine := map[string][]*lots.Run{}
 	for _, r := range b.runs {
-		if l := b.lines[r.Line]; l != nil && l.Residue {
+		if l := b.lines[r.Line]; l != nil && l.MayKeepResidue() {
 			byLine[r.Line] = append(byLine[r.Line], r)
 		}
 	}

@@ -13,6 +13,7 @@ package check
 
 import (
 	"cmp"
+	"encoding/json"
 	"slices"
 	"time"
 
@@ -38,15 +39,16 @@ type Rule struct {
 
 // Hit is one place where a rule fires.
 type Hit struct {
-	Rule       string `json:"rule"`
-	Severity   string `json:"severity"`
-	Code       string `json:"code"`
-	Entry      int64  `json:"entry"` // 0 where no single entry is at fault
-	Text       string `json:"text"`
-	Mend       string `json:"mend"`
-	Units      int    `json:"units"` // that come from it
-	Consignees int    `json:"consignees"`
-	Muted      string `json:"muted"` // why, and until when; empty where it is not
+	Rule       string   `json:"rule"`
+	Severity   string   `json:"severity"`
+	Code       string   `json:"code"`
+	Entry      int64    `json:"entry"` // 0 where no single entry is at fault
+	Text       string   `json:"text"`
+	Mend       string   `json:"mend"`
+	Commands   []string `json:"commands"` // that the mend names; none where it is advice only
+	Units      int      `json:"units"`    // that come from it
+	Consignees int      `json:"consignees"`
+	Muted      string   `json:"muted"` // why, and until when; empty where it is not
 }
 
 // Report is what a check found.
@@ -59,11 +61,8 @@ type Report struct {
 
 // Headline says in a few figures how ready the records are.
 type Headline struct {
-	// Backwards is the share of shipped cases and kegs whose unit leads back to a tank, and
-	// through a brew to malt, hops and yeast, with no fault on the way; Recent that of 90 days.
-	Shipped   float64 `json:"shipped"` // cases and kegs, ever
-	Backwards float64 `json:"shipped_complete_back_pct"`
-	Recent    float64 `json:"shipped_complete_back_90_days_pct"`
+	Cases Shipped `json:"of_cases"` // what was shipped, ever, in cases and in kegs: they have no sum
+	Kegs  Shipped `json:"of_kegs"`
 	// Forwards is the share of the lots in packed beer all of whose beer stands on units.
 	Used     float64 `json:"lots_used"`
 	Packed   float64 `json:"lots_packed"` // those of them that are in beer that was packed
@@ -73,6 +72,38 @@ type Headline struct {
 	// Chain is the vessel with the most units behind one chain of fills without a clean, and how many.
 	Chain      string `json:"longest_chain"`
 	ChainUnits int    `json:"longest_chain_units"`
+}
+
+// Shipped is what was shipped, in cases or in kegs. Backwards is the share of it whose unit leads back to a tank, and
+// through a brew to malt, hops and yeast, with no fault on the way; Recent that of 90 days.
+type Shipped struct {
+	Quantity  float64 `json:"shipped"`
+	Backwards float64 `json:"shipped_complete_back_pct"`
+	Recent    float64 `json:"shipped_complete_back_90_days_pct"`
+
+	good, recent, recentGood float64
+}
+
+// MarshalJSON gives every figure of what was shipped for cases and for kegs. The plain names stand for whichever of the
+// two there is; where there are both they are null, because cases and kegs have no sum.
+func (h Headline) MarshalJSON() ([]byte, error) {
+	type rest Headline // without this method
+	type plain struct {
+		Quantity  *float64 `json:"shipped"`
+		Backwards *float64 `json:"shipped_complete_back_pct"`
+		Recent    *float64 `json:"shipped_complete_back_90_days_pct"`
+	}
+	var one plain
+	switch {
+	case h.Kegs.Quantity == 0:
+		one = plain{&h.Cases.Quantity, &h.Cases.Backwards, &h.Cases.Recent}
+	case h.Cases.Quantity == 0:
+		one = plain{&h.Kegs.Quantity, &h.Kegs.Backwards, &h.Kegs.Recent}
+	}
+	return json.Marshal(struct {
+		plain
+		rest
+	}{one, rest(h)})
 }
 
 // Rules lists every rule.
@@ -109,7 +140,8 @@ func Run(tx *store.Tx, names []string, since time.Time) (*Report, error) {
 			if e := b.byEntry[h.Entry]; e != nil && !since.IsZero() && b.happened(e).From < since.Unix() && b.happened(e).From > 0 {
 				continue
 			}
-			h.Rule, h.Severity, h.Mend = rule.Name, rule.Severity, cmp.Or(h.Mend, rule.Mend)
+			h.Rule, h.Severity, h.Mend = rule.Name, rule.Severity, b.mendOf(cmp.Or(h.Mend, rule.Mend), h)
+			h.Commands = Commands(h.Mend)
 			h.Units, h.Consignees = b.behind(h.Code)
 			h.Muted = mutes.why(h, tx.Recorded(), b.zone)
 			if h.Muted != "" {

@@ -13,8 +13,8 @@ import (
 func codeRules() []Rule {
 	return []Rule{
 		{"date-code-twice", Widens, "one product and date code for two days or tanks: the public cannot tell them apart", "what is printed stays as it is; correct the coder for the next run", dateCodeTwice},
-		{"run-without-date-code", Misses, "packages bear no date code that is on record: nobody who has one can be found by it, nor find it", "heeltap amend RUN date_code=…, or heeltap feed RUN --from UNIT", runWithoutDateCode},
-		{"date-code-odd", Misses, "the code is not what the pattern gives for that day: reading it leads to another run", "heeltap code RUN --date-code … --since …, or heeltap amend RUN date_code=…", dateCodeOdd},
+		{"run-without-date-code", Misses, "packages bear no date code that is on record: nobody who has one can be found by it, nor find it", "heeltap amend RUN date_code=…, or heeltap feed RUN --from UNIT --quantity …", runWithoutDateCode},
+		{"date-code-odd", Misses, "the code is not what the pattern gives for that day: reading it leads to another run", "heeltap amend RUN date_code=…, or heeltap code RUN --date-code … --since …", dateCodeOdd},
 		{"no-clock-check", Widens, "nobody noted how far the coder's clock was off: times on packages are uncertain", "heeltap amend RUN clock_offset_min=0, if it was right", noClockCheck},
 		{"midnight-not-split", Widens, "the run went past midnight, and no change of the printed code was recorded", "heeltap code RUN --date-code … --since …", midnightNotSplit},
 		{"bad-code-pattern", Widens, "the product's pattern cannot be read: printed codes cannot be checked against it, nor read off a package with it", "heeltap amend PRODUCT date_code=…", badCodePattern},

@@ -14,7 +14,6 @@ import (
 func (b *book) headline() Headline {
 	var h Headline
 	complete := map[string]bool{}
-	all, good, recent, recentGood := 0.0, 0.0, 0.0, 0.0
 	edge := b.lastShipped().AddDate(0, 0, -90).Unix()
 	for _, s := range b.shipments {
 		ok := true // of one of several, where each of them does
@@ -24,22 +23,36 @@ func (b *book) headline() Headline {
 			}
 			ok = ok && complete[u]
 		}
-		n := float64(s.Quantity)
-		all += n
-		if ok {
-			good += n
+		of := &h.Cases
+		if rows := b.unitRows[s.Unit.Codes[0]]; len(rows) > 0 && rows[0].UnitKind == "keg" {
+			of = &h.Kegs
 		}
-		if s.At.From >= edge {
-			if recent += n; ok {
-				recentGood += n
-			}
-		}
+		of.add(float64(s.Quantity), ok, s.At.From >= edge)
 	}
-	h.Shipped, h.Backwards, h.Recent = all, share(good, all), share(recentGood, recent)
+	h.Cases.sum()
+	h.Kegs.sum()
 	b.forwards(&h)
 	h.Delay = b.delay()
 	h.Chain, h.ChainUnits = b.longestChain()
 	return h
+}
+
+// add counts a shipment.
+func (s *Shipped) add(n float64, good, recent bool) {
+	s.Quantity += n
+	if good {
+		s.good += n
+	}
+	if recent {
+		s.recent += n
+	}
+	if good && recent {
+		s.recentGood += n
+	}
+}
+
+func (s *Shipped) sum() {
+	s.Backwards, s.Recent = share(s.good, s.Quantity), share(s.recentGood, s.recent)
 }
 
 // forwards counts the lots in use, those in packed beer, and those of them all of whose beer stands on units.

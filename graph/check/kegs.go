@@ -49,7 +49,7 @@ func kegFilledWhileOut(b *book) (out []Hit) {
 			came := slices.ContainsFunc(back[before], func(at lots.When) bool { return at.From <= next.To })
 			if b.sentBy(before, next) && !came {
 				h := hit(list[i].Unit, list[i].Seq, "%s was filled while, by the records, %s was still out", list[i].Unit, before)
-				h.Mend = "heeltap return --unit " + before + " --quantity 1 --state empty --consignee …"
+				h.Mend = "heeltap return --unit " + before + " --quantity 1 --state empty --consignee … --returned-at …"
 				out = append(out, h)
 			}
 		}
@@ -74,7 +74,7 @@ func kegFilledWhileFull(b *book) (out []Hit) {
 			}
 			if trace.UnitBooksAt(b.tx, before, b.run[list[i].Run].Ended.To).OnHand() > 0 {
 				h := hit(list[i].Unit, list[i].Seq, "%s was filled while, by the books, %s was still here and full", list[i].Unit, before)
-				h.Mend = "heeltap ship --unit " + before + " …, or heeltap remove " + before + " --quantity 1 --reason …"
+				h.Mend = "heeltap ship --unit " + before + " --quantity 1 --consignee … --shipped-at …, or heeltap remove " + before + " --quantity 1 --reason … --at …"
 				out = append(out, h)
 			}
 		}
@@ -113,7 +113,7 @@ func kegNotWashed(b *book) (out []Hit) {
 func kegWashInDoubt(b *book) []Hit {
 	out := b.folded("keg-wash-in-doubt")
 	for i, h := range out {
-		out[i].Mend = "heeltap amend " + h.Code + " washed_at=TIME --reason …"
+		out[i].Mend = "heeltap amend " + h.Code + " washed_at=…, if it was washed before it was filled"
 	}
 	return out
 }

@@ -35,7 +35,7 @@ func lotTooSmall(b *book) (out []Hit) {
 		}
 		f := last[lot]
 		h := hit(lot, f.Seq, "%.0f pieces of %s arrived, but %.0f were filled while it was in use, most recently in run %s", float64(r.Qty.N), lot, need[lot], f.Run)
-		h.Mend = "heeltap feed " + f.Run + " --from LOT --since …, or heeltap amend " + lot + " quantity=…"
+		h.Mend = "heeltap feed " + f.Run + " --from OTHER-LOT --since …, or heeltap amend " + lot + " quantity=…"
 		out = append(out, h)
 	}
 	return out
@@ -105,7 +105,7 @@ func restNotSeen(b *book) (out []Hit) {
 			continue
 		}
 		h := hit(r.Lot, r.Seq, "%.3g%% of %s is left by the books, but it has been neither used nor counted since %s", 100*left/float64(r.Qty.N), r.Lot, b.day(seen))
-		h.Mend = "heeltap count " + r.Lot + " --quantity …, or heeltap remove " + r.Lot + " --reason …"
+		h.Mend = "heeltap count " + r.Lot + " --quantity …, or heeltap remove " + r.Lot + " --quantity … --reason …"
 		out = append(out, h)
 	}
 	return out

@@ -15,23 +15,24 @@ import (
 func packagingRules() []Rule {
 	return []Rule{
 		{"run-without-tank", Misses, "a trace back ends at the run", "heeltap feed RUN --from TANK", runWithoutTank},
-		{"run-above-tank", Misses, "more was filled than was drawn: a second tank or a top-up was not recorded", "heeltap feed RUN --from TANK", func(b *book) []Hit { return b.tankAgainstRun(true) }},
+		{"run-above-tank", Misses, "more was filled than was drawn: a second tank or a top-up was not recorded", "heeltap feed RUN --from TANK --quantity …", func(b *book) []Hit { return b.tankAgainstRun(true) }},
 		{"run-below-tank", Widens, "far less was filled than was drawn: rejects or another run were not recorded", "heeltap amend RUN rejects=…", func(b *book) []Hit { return b.tankAgainstRun(false) }},
 		{"run-too-fast", Widens, "faster than the line can run: its times are wrong, and so are those of its pallets", "heeltap amend RUN started_at=… ended_at=…", runTooFast},
-		{"run-too-slow", Slows, "far slower than the line runs: stops were not recorded, so times within the run are uncertain", "heeltap amend RUN, or record it as two runs", runTooSlow},
-		{"parts-do-not-fit", Widens, "the cans or ends fed do not match what was filled: a change of lot may be missing", "heeltap feed RUN --from LOT --since …", partsDoNotFit},
+		{"run-too-slow", Slows, "far slower than the line runs: stops were not recorded, so times within the run are uncertain", "heeltap amend RUN ended_at=…, or record it as two runs", runTooSlow},
+		{"parts-do-not-fit", Widens, "the cans or ends fed do not match what was filled: a change of lot may be missing", "heeltap feed RUN --from LOT --quantity … --since …", partsDoNotFit},
 		{"part-of-run-without-lot", Misses, "packages of that time have no lot for that part: a recall of it misses them", "heeltap feed RUN --from LOT --since … --until …", partOfRunWithoutLot},
-		{"undeclared-allergen", Misses, "an allergen traced into the beer is not on the label: people can fall seriously ill", "hold what is here, then heeltap recall open LOT --hazard allergen", undeclaredAllergen},
-		{"cases-on-no-unit", Misses, "nobody can find these cases", "heeltap pack UNIT --run RUN --quantity …", casesOnNoUnit},
+		{"undeclared-allergen", Misses, "an allergen traced into the beer is not on the label: people can fall seriously ill", "hold what is here, then heeltap recall open LOT --hazard allergen --reason …", undeclaredAllergen},
+		{"cases-on-no-unit", Misses, "nobody can find these cases", "heeltap pack UNIT --kind pallet --run RUN --quantity …", casesOnNoUnit},
+		{"rejects-above-run", Misses, "more rejects were emptied or fed than the run rejected: a quantity or a run is wrong", "heeltap amend RUN rejects=…", func(b *book) []Hit { return b.folded("rejects-above-run") }},
 		{"units-above-run", Misses, "more is on pallets or in kegs than was filled: a quantity or a run is wrong", "heeltap amend UNIT quantity=…", func(b *book) []Hit { return b.folded("units-above-run") }},
 		{"window-outside-run", Widens, "its times lie outside its run: it may come from any part of it", "heeltap amend UNIT first_at=… last_at=…", func(b *book) []Hit { return b.folded("window-outside-run", "feed-outside-run") }},
 		{"part-changed-between-runs", Widens, "what the run before left in the magazine is possible in this run's first packages", "heeltap clear LINE --at …", func(b *book) []Hit { return b.folded("part-changed-between-runs") }},
 		{"unit-too-full", Misses, "more cases than a pallet holds: perhaps two pallets under one tag", "heeltap amend UNIT quantity=…", unitTooFull},
-		{"keg-filled-while-out", Misses, "a keg was filled while it was still out: a return is missing, or a keg number is wrong", "heeltap return --unit KEG/RUN --state empty", kegFilledWhileOut},
-		{"keg-filled-while-full", Misses, "a keg was filled while the books still had its last filling here: a shipment, a return or a keg number is wrong, so nobody knows who has which filling", "heeltap ship, or heeltap remove KEG/RUN, as it was", kegFilledWhileFull},
+		{"keg-filled-while-out", Misses, "a keg was filled while it was still out: a return is missing, or a keg number is wrong", "heeltap return --unit KEG/RUN --quantity 1 --state empty --consignee … --returned-at …", kegFilledWhileOut},
+		{"keg-filled-while-full", Misses, "a keg was filled while the books still had its last filling here: a shipment, a return or a keg number is wrong, so nobody knows who has which filling", "heeltap ship --unit KEG/RUN --quantity 1 --consignee … --shipped-at …, or heeltap remove KEG/RUN --quantity 1 --reason … --at …", kegFilledWhileFull},
 		{"keg-not-washed", Widens, "a fault of the keg washer cannot be traced to it", "heeltap amend KEG/RUN washed_at=… washer=…", kegNotWashed},
-		{"keg-wash-in-doubt", Misses, "nothing says that the keg was washed between two fillings: what was left of the one before may be in the next", "heeltap amend KEG/RUN washed_at=TIME", kegWashInDoubt},
-		{"tank-age", Slows, "beer is not packed that young, or that old: a brew, a tank or a date is wrong", "heeltap amend RUN started_at=…, or the brew's", tankAge},
+		{"keg-wash-in-doubt", Misses, "nothing says that the keg was washed between two fillings: what was left of the one before may be in the next", "heeltap amend KEG/RUN washed_at=…, if it was", kegWashInDoubt},
+		{"tank-age", Slows, "beer is not packed that young, or that old: a brew, a tank or a date is wrong", "heeltap amend RUN started_at=…, or correct the brew", tankAge},
 		{"usual-lot-missing", Widens, "nearly every other run of the product has a lot of this kind in it: a recall of such a lot misses this run", "record the input, addition or feed that is missing", usualLotMissing},
 		{"repack-does-not-add-up", Misses, "what was unpacked does not match what was packed: some packages have lost their lots", "heeltap feed RUN --from UNIT --quantity …", repackDoesNotAddUp},
 	}
@@ -296,7 +297,7 @@ func casesOnNoUnit(b *book) (out []Hit) {
 				verb = "is"
 			}
 			h := hit(r.Run, r.Seq, "%s of run %s %s on no unit", trace.CasesOrKegs(b.tx, r.Run, left), r.Run, verb)
-			h.Mend = fmt.Sprintf("heeltap pack UNIT --run %s --quantity %d", r.Run, left)
+			h.Mend = fmt.Sprintf("heeltap pack UNIT --kind pallet --run %s --quantity %d", r.Run, left)
 			if trace.OfKegs(b.tx, r.Run) {
 				h.Mend = fmt.Sprintf("heeltap pack KEG --kind keg --run %s --quantity 1, for each", r.Run)
 			}

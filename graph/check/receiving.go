@@ -14,24 +14,24 @@ import (
 
 func receivingRules() []Rule {
 	return []Rule{
-		{"used-above-receipt", Misses, "some of that use belongs to another lot, whose trace is incomplete", "heeltap show LOT, then heeltap amend the wrong row",
+		{"used-above-receipt", Misses, "some of that use belongs to another lot, whose trace is incomplete", "look at what took from it (heeltap show LOT), then correct the row that is wrong",
 			func(b *book) []Hit { return b.folded("used-above-receipt") }},
-		{"used-before-receipt", Misses, "a lot or a time is wrong, so a trace back contradicts itself", "heeltap amend ENTRY at=… or from=…", usedBeforeReceipt},
-		{"used-while-stopped", Misses, "goods that were stopped went into beer, and nobody signed for it", "hold what was made from them, or void the wrong row", usedWhileStopped},
-		{"rejected-in-vessel", Misses, "by the records, rejected goods are in a vessel and in everything drawn from it since", "heeltap hold VESSEL; if it never went in, heeltap amend LOT into=", rejectedInVessel},
+		{"used-before-receipt", Misses, "a lot or a time is wrong, so a trace back contradicts itself", "heeltap amend ENTRY at=…, or from=…", usedBeforeReceipt},
+		{"used-while-stopped", Misses, "goods that were stopped went into beer, and nobody signed for it", "put what was made from them on hold, or void the row that is wrong", usedWhileStopped},
+		{"rejected-in-vessel", Misses, "by the records, rejected goods are in a vessel and in everything drawn from it since", "heeltap hold VESSEL --reason …; if it never went in, heeltap amend LOT into=", rejectedInVessel},
 		{"near-supplier-lots", Misses, "one is probably a misreading of the other: asking for the lot as printed misses it", "check the bag or the delivery note, then heeltap amend LOT supplier_lot=…", nearSupplierLots},
-		{"supplier-lot-twice", Widens, "one supplier's lot under two items: the item or the lot is wrong", "heeltap amend LOT item=… or supplier_lot=…", supplierLotTwice},
+		{"supplier-lot-twice", Widens, "one supplier's lot under two items: the item or the lot is wrong", "heeltap amend LOT supplier_lot=…, or item=…", supplierLotTwice},
 		{"odd-supplier-lot", Widens, "that is some other number, so a notice from the supplier cannot be matched to it", "heeltap amend LOT supplier_lot=…", oddSupplierLot},
 		{"odd-shape", Widens, "it does not look like this supplier's other lots: it may be mistyped", "check the bag, then heeltap amend LOT supplier_lot=…", oddShape},
 		{"late-receipt", Slows, "it was entered from memory", "enter receipts at the dock, as they arrive", lateReceipt},
 		{"past-best-by", Slows, "it was used after its best-by date", "note who decided to use it", pastBestBy},
-		{"lot-too-small", Misses, "more was filled than its lots can account for: a change of lot was not recorded", "heeltap feed RUN --from LOT --since …", lotTooSmall},
-		{"rest-not-seen", Slows, "the rest is still somewhere, or it was used and not recorded", "heeltap count LOT --quantity …, or heeltap remove LOT", restNotSeen},
-		{"units-do-not-meet", Widens, "lots of one item are in kg and in L, or in pieces: they cannot be balanced in one unit", "heeltap amend LOT unit=…", unitsDoNotMeet},
-		{"store-never-emptied", Widens, "whatever is drawn from it contains every lot since its last clean", "empty it, clean it and record that: heeltap clean VESSEL --method manual", neverEmptied},
-		{"above-capacity", Misses, "it holds more than it can: a vessel is wrong, or something left it and was not recorded", "heeltap show VESSEL, then heeltap amend the wrong row", aboveCapacity},
-		{"count-differs", Widens, "the count does not match the books: something was used or lost and not recorded", "find where it went and record it, or heeltap remove it as a loss", countDiffers},
-		{"no-carrier", Slows, "the record of a receipt or shipment must name the carrier (21 CFR 1.337, 1.345)", "heeltap amend CODE carrier=…", noCarrier},
+		{"lot-too-small", Misses, "more was filled than its lots can account for: a change of lot was not recorded", "heeltap feed RUN --from OTHER-LOT --since …", lotTooSmall},
+		{"rest-not-seen", Slows, "the rest is still somewhere, or it was used and not recorded", "heeltap count LOT --quantity …, or heeltap remove LOT --quantity … --reason …", restNotSeen},
+		{"units-do-not-meet", Widens, "lots of one item are in kg and in L, or in pieces: they cannot be balanced in one unit", "heeltap amend LOT quantity=… unit=…", unitsDoNotMeet},
+		{"store-never-emptied", Widens, "whatever is drawn from it contains every lot since its last clean", "empty it, clean it and record that: heeltap clean VESSEL --method manual --at …", neverEmptied},
+		{"above-capacity", Misses, "it holds more than it can: a vessel is wrong, or something left it and was not recorded", "look at what went in and out (heeltap show VESSEL), then correct the row that is wrong", aboveCapacity},
+		{"count-differs", Widens, "the count does not match the books: something was used or lost and not recorded", "find where it went and record it, or heeltap remove CODE --quantity … --reason loss --at …", countDiffers},
+		{"no-carrier", Slows, "the record of a receipt or shipment must name the carrier (21 CFR 1.337, 1.345)", "heeltap amend ENTRY carrier=…", noCarrier},
 	}
 }
 
@@ -80,7 +80,9 @@ func usedWhileStopped(b *book) (out []Hit) {
 func rejectedInVessel(b *book) (out []Hit) {
 	for _, r := range b.receipts {
 		if r.Status == "rejected" && r.Into != "" {
-			out = append(out, hit(r.Lot, r.Seq, "%s was rejected when it was received, and yet recorded as put into %s", r.Lot, r.Into))
+			h := hit(r.Lot, r.Seq, "%s was rejected when it was received, and yet recorded as put into %s", r.Lot, r.Into)
+			h.Mend = "heeltap hold " + r.Into + " --reason …; if it never went in, heeltap amend LOT into="
+			out = append(out, h)
 		}
 	}
 	return out
@@ -301,7 +303,7 @@ func neverEmptied(b *book) (out []Hit) {
 		default:
 			continue
 		}
-		h.Mend = fmt.Sprintf("heeltap clean %s --method manual, when it is empty", code)
+		h.Mend = fmt.Sprintf("heeltap clean %s --method manual --at …, when it is empty", code)
 		out = append(out, h)
 	}
 	return out
@@ -370,6 +372,11 @@ func noCarrier(b *book) (out []Hit) {
 		}
 	}
 	for _, s := range b.shipments {
+		if s.Carrier == "" {
+			out = append(out, hit(s.Shipment, s.Seq, "shipment %s names no carrier", s.Shipment))
+		}
+	}
+	for _, s := range b.bulk {
 		if s.Carrier == "" {
 			out = append(out, hit(s.Shipment, s.Seq, "shipment %s names no carrier", s.Shipment))
 		}

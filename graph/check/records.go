@@ -12,7 +12,7 @@ import (
 func recordRules() []Rule {
 	return []Rule{
 		{"late-entry", Widens, "until it is entered, the last days are missing from every answer (27 CFR 25.291 asks for the next business day, or the third)", "enter what is done on the day it is done", lateEntry},
-		{"recall-scope-changed", Misses, "later entries change an open recall: somebody may have to be told", "heeltap recall changes, then heeltap recall freeze", recallScopeChanged},
+		{"recall-scope-changed", Misses, "later entries change an open recall: somebody may have to be told", "heeltap recall changes --recall CODE, then freeze the scope anew", recallScopeChanged},
 		{"round-times", Slows, "nearly all times are full or half hours: they were written from memory", "note the time when it happens", roundTimes},
 		{"one-person", Slows, "one person makes nearly all entries: nobody else may know how", "have a second person enter and trace", onePerson},
 		{"no-exercise", Slows, "no mock recall for a year (food safety schemes ask for one a year)", "heeltap recall open --mock --surprise", noExercise},
@@ -54,7 +54,7 @@ func (b *book) joined(list []late, noun string) (out []Hit) {
 			out = append(out, x.hit)
 		case all[0].entry == x.entry:
 			h := hit("site", x.entry, "%d %s were entered at once on %s, late: %s, and others", len(all), noun, b.stamp(b.recorded(x.entry).Unix()), x.hit.Text)
-			h.Mend = "if they came in from older records, nothing: heeltap mute the rule for the site"
+			h.Mend = "if they came in from older records, nothing: heeltap mute late-entry --reason … --until …"
 			out = append(out, h)
 		}
 	}

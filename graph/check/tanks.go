@@ -35,7 +35,7 @@ func filledNotEmpty(b *book) (out []Hit) {
 			drawn := slices.ContainsFunc(b.draws(vessel), func(d lineage.Draw) bool { return d.Fill == before.Since && d.Qty > 0 && !d.OneOf })
 			if before.Total > 0 && (drawn || float64(n.Since-before.Since) > hours*3600) {
 				h := hit(n.Code, n.Entry, "%s was filled on %s while it still held the fill of %s", vessel, b.stamp(n.Since), b.stamp(before.Since))
-				h.Mend = "heeltap remove " + vessel + " --quantity all --reason loss --at …, if it was empty; heeltap mute filled-not-empty " + n.Code + ", if it is a blend"
+				h.Mend = "heeltap remove " + vessel + " --quantity all --reason loss --at …, if it was empty; heeltap mute filled-not-empty " + n.Code + " --reason … --until …, if it is a blend"
 				out = append(out, h)
 			}
 		}
@@ -88,9 +88,11 @@ func (b *book) volumeAdded(x *lots.Addition) float64 {
 
 // isBeer reports whether an entry brings beer or wort.
 func (b *book) isBeer(entry int64) bool {
-	switch b.byEntry[entry].(type) {
-	case *lots.Brew, *lots.Transfer, *lots.Circulation:
+	switch x := b.byEntry[entry].(type) {
+	case *lots.Brew, *lots.Transfer:
 		return true
+	case *lots.Circulation:
+		return !x.Perhaps
 	}
 	return false
 }

@@ -2,6 +2,7 @@ package check
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -14,14 +15,14 @@ import (
 func tradeRules() []Rule {
 	return []Rule{
 		{"unit-nowhere", Misses, "the books have it here, but nobody noted where", "heeltap count UNIT --quantity … --place …", unitNowhere},
-		{"shipped-above-packed", Misses, "more left than there was: a consignee or a quantity is wrong", "heeltap amend SHIPMENT quantity=… or unit=…", shippedAbovePacked},
-		{"counts-swapped", Misses, "two runs of one product are off by the same number at the count: cases may have been swapped in shipping, and so have their consignees", "count both again, then heeltap amend the shipment", countsSwapped},
-		{"return-shipped-again", Widens, "what came back went out again, and nobody signed that it was fit", "heeltap hold UNIT when it comes back, and heeltap release it with a reason", returnShippedAgain},
-		{"return-not-measured", Widens, "nobody measured what a part keg still held: what is still out cannot be worked out", "heeltap amend RETURN left=… left_unit=L", returnNotMeasured},
-		{"shipped-before-packed", Misses, "a time or a unit is wrong", "heeltap amend SHIPMENT shipped_at=… or unit=…", shippedBeforePacked},
+		{"shipped-above-packed", Misses, "more left than there was: a consignee or a quantity is wrong", "heeltap amend ENTRY quantity=…, or unit=…", shippedAbovePacked},
+		{"counts-swapped", Misses, "two runs of one product are off by the same number at the count: cases may have been swapped in shipping, and so have their consignees", "count both again, then correct the shipment", countsSwapped},
+		{"return-shipped-again", Widens, "what came back went out again, and nobody signed that it was fit", "put what comes back on hold, and release it with a reason", returnShippedAgain},
+		{"return-not-measured", Widens, "nobody measured what a part keg still held: what is still out cannot be worked out", "heeltap amend ENTRY left=… left_unit=L", returnNotMeasured},
+		{"shipped-before-packed", Misses, "a time or a unit is wrong", "heeltap amend ENTRY shipped_at=…, or unit=…", shippedBeforePacked},
 		{"one-of-several", Widens, "nobody knows which one it was: everybody who may have it must be told", "find out which, then heeltap amend ENTRY unit=…", oneOfSeveral},
 		{"consignee-without-contact", Widens, "a recall notice cannot reach it", "heeltap amend PARTY phone=… email=…", consigneeWithoutContact},
-		{"returned-above-shipped", Misses, "more came back than went there: a consignee or a unit is wrong", "heeltap amend RETURN quantity=… or unit=…", returnedAboveShipped},
+		{"returned-above-shipped", Misses, "more came back than went there: a consignee or a unit is wrong", "heeltap amend ENTRY consignee=…, or quantity=…", returnedAboveShipped},
 	}
 }
 
@@ -51,7 +52,14 @@ func unitNowhere(b *book) (out []Hit) {
 func shippedAbovePacked(b *book) (out []Hit) {
 	for _, unit := range sortedKeys(b.unitRows) {
 		if left := trace.BooksOf(b.tx, unit).OnHand(); left < 0 {
-			out = append(out, hit(unit, b.unitRows[unit][0].Seq, "%s more left %s than was on it", lots.Figure(-left), unit))
+			h := hit(unit, b.unitRows[unit][0].Seq, "%s more left %s than was on it", lots.Figure(-left), unit)
+			h.Mend = "look at what left it (heeltap show UNIT), then correct the row that is wrong"
+			for _, rec := range b.tx.Touching(unit) {
+				if s, ok := rec.(*lots.Shipment); ok && !s.Unit.OneOf() {
+					h.Mend = fmt.Sprintf("heeltap amend %d quantity=…, or unit=…; heeltap show UNIT lists all that left it", s.Seq)
+				}
+			}
+			out = append(out, h)
 		}
 	}
 	joined := map[string][]string{} // units that name each other in rows of one of several
@@ -196,6 +204,9 @@ func oneOfSeveral(b *book) (out []Hit) {
 	for _, x := range b.shipments {
 		see(x.Unit, x.Seq, "shipment "+x.Shipment)
 	}
+	for _, x := range b.bulk {
+		see(x.From, x.Seq, "shipment "+x.Shipment)
+	}
 	for _, x := range b.returns {
 		see(x.Unit, x.Seq, "return "+x.Return)
 	}
@@ -216,6 +227,9 @@ func oneOfSeveral(b *book) (out []Hit) {
 func consigneeWithoutContact(b *book) (out []Hit) {
 	supplied := map[string]bool{}
 	for _, s := range b.shipments {
+		supplied[s.Consignee] = true
+	}
+	for _, s := range b.bulk {
 		supplied[s.Consignee] = true
 	}
 	for _, code := range slices.Sorted(maps.Keys(supplied)) {

@@ -43,6 +43,12 @@ func (b *book) usesOfLots() map[string][]use {
 			add(x.From, use{at: b.fedAt(x), entry: x.Seq, what: "run " + run, qty: float64(x.Qty.N)})
 		}
 	}
+	for _, x := range b.tippings {
+		add(x.From, use{at: x.At, entry: x.Seq, what: "lot " + x.Into, qty: float64(x.Qty.N)})
+	}
+	for _, x := range b.bulk {
+		add(x.From, use{at: x.At, entry: x.Seq, what: "shipped to " + x.Consignee, qty: float64(x.Qty.N), removed: true})
+	}
 	for _, x := range b.removals {
 		add(x.Subject, use{at: x.At, entry: x.Seq, what: x.Reason, qty: float64(x.Qty.N), removed: true})
 	}
@@ -74,6 +80,11 @@ func (b *book) lotBooked(lot string, at lots.When) (float64, bool) {
 	came, sum, into, ok := b.came(lot)
 	if !ok || into != "" || came.From > at.To {
 		return 0, false
+	}
+	for _, x := range b.tippings {
+		if x.Into == lot && x.At.From <= at.To {
+			sum += float64(x.Qty.N)
+		}
 	}
 	for _, u := range b.uses[lot] {
 		if u.at.From > at.To {

@@ -21,6 +21,7 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 	if a.Sheet.Has("by") {
 		row["by"] = cmp.Or(row["by"], a.By)
 	}
+	whatLeaves(a.Sheet, row)
 	site := tx.Site()
 	doubts, faults := lots.Plain(a.Sheet, row, tx.Manner())
 	if len(faults) > 0 {
@@ -61,6 +62,14 @@ func ownUnit(tx *store.Tx, s *lots.Sheet, row lots.Row) {
 		row["unit"] = string(thing.Unit)
 	case ok && thing.Kind == lots.KindVessel:
 		row["unit"] = string(UnitIn(tx, of))
+	}
+}
+
+// whatLeaves takes the only code given of a shipment for what leaves: the shipment gets a code of its own.
+func whatLeaves(s *lots.Sheet, row lots.Row) {
+	if s.Name == "shipments" && row["unit"] == "" && row["shipment"] != "" {
+		row["unit"] = row["shipment"]
+		delete(row, "shipment")
 	}
 }
 

@@ -105,11 +105,13 @@ func (said *Said) warn(tx *store.Tx, row store.Statement, override string) error
 // calledBack warns where what is shipped is in scope of an open recall and nobody has held it yet.
 func calledBack(tx *store.Tx, entry int64) ([]string, error) {
 	rec, _ := tx.Record(entry)
-	sh, ok := rec.(*lots.Shipment)
-	if !ok {
-		return nil, nil
+	switch x := rec.(type) {
+	case *lots.Shipment:
+		return recall.Wanted(tx, x.Unit.Codes, entry)
+	case *lots.Bulk:
+		return recall.Wanted(tx, nil, entry)
 	}
-	return recall.Wanted(tx, sh.Unit.Codes)
+	return nil, nil
 }
 
 // unplaced takes the line off faults of a row that stands in no file.

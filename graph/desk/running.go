@@ -306,12 +306,13 @@ func EndRun(tx *store.Tx, run string, e End) (*Corrected, error) {
 	if err != nil {
 		return nil, err
 	}
-	if last := lastOff(tx, run, r.Started.From+60); at < last {
+	if last := lastOff(tx, run, r.Started.From); at < last {
 		return nil, lots.Errorf(lots.Invalid, "something came off the line at %s: the run cannot have ended before that", clock(tx, last)[11:16])
 	}
 	if e.Good == "" {
 		return nil, lots.Errorf(lots.Invalid, "count the good containers: %d hang on pallets and kegs so far", onUnits(tx, run))
 	}
+	at = max(at, r.Started.From+60)
 	set := map[string]string{"ended_at": clock(tx, at), "good": e.Good, "rejects": cmp.Or(e.Rejects, "0")}
 	if r.Ended.From == at {
 		delete(set, "ended_at")

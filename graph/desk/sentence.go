@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -51,6 +52,9 @@ func (t teller) cellar(rec lots.Record) string {
 	case *lots.Transfer:
 		return t.transfer(x)
 	case *lots.Circulation:
+		if x.Perhaps {
+			return fmt.Sprintf("%s were perhaps joined %s: what any of them held may be in the others", and(x.Vessels), t.span(x.Started, x.Ended))
+		}
 		return fmt.Sprintf("Circulated %s together %s", and(x.Vessels), t.span(x.Started, x.Ended))
 	case *lots.Crop:
 		into := ""
@@ -60,6 +64,8 @@ func (t teller) cellar(rec lots.Record) string {
 		return fmt.Sprintf("Cropped %s of %s from %s%s%s, as lot %s", t.amount(x.Qty), called(t.tx, x.Item), x.Vessel, into, t.at(x.At), x.Lot)
 	case *lots.Clean:
 		return t.clean(x)
+	case *lots.Tipping:
+		return fmt.Sprintf("Tipped %s into lot %s%s: what is used of %s from then on may have it in it", t.taken(x.Qty, 0, x.From), x.Into, t.at(x.At), x.Into)
 	case *lots.Clearance:
 		return fmt.Sprintf("Cleared line %s%s: its magazines, hoppers and rolls were empty", x.Line, t.at(x.At))
 	}
@@ -155,6 +161,8 @@ func (t teller) packaging(rec lots.Record) string {
 		return packed(x)
 	case *lots.Shipment:
 		return fmt.Sprintf("Shipped %s to %s%s, as %s", t.goods(float64(x.Quantity), x.Unit), called(t.tx, x.Consignee), t.at(x.At), x.Shipment)
+	case *lots.Bulk:
+		return fmt.Sprintf("Shipped %s to %s%s, as %s", t.inBulk(x), called(t.tx, x.Consignee), t.at(x.At), x.Shipment)
 	case *lots.Return:
 		return t.comeBack(x)
 	case *lots.Removal:
@@ -176,6 +184,22 @@ func (t teller) packaging(rec lots.Record) string {
 		return fmt.Sprintf("%s is on hold: %s", x.Subject.Code(), x.Reason)
 	}
 	return ""
+}
+
+// inBulk writes what left without being packed.
+func (t teller) inBulk(x *lots.Bulk) string {
+	amount := lots.Figure(x.Unit.Of(float64(x.Qty.N))) + " " + string(x.Unit)
+	switch {
+	case x.From.Kind == lots.KindLot:
+		return t.of(x.Qty, t.named(x.From))
+	case x.Goods != "" && x.From.Kind == lots.KindBrew:
+		return fmt.Sprintf("%s of %s of brew %s", amount, x.Goods, either(x.From))
+	case x.From.Kind == lots.KindBrew:
+		return fmt.Sprintf("%s of a by-product of brew %s", amount, either(x.From))
+	case x.Goods != "":
+		return fmt.Sprintf("%s of %s from %s", amount, x.Goods, either(x.From))
+	}
+	return amount + " from " + either(x.From)
 }
 
 func (t teller) run(x *lots.Run) string {
@@ -281,7 +305,7 @@ func (t teller) vessel(x *lots.Vessel) string {
 
 // amount writes a quantity in the unit it was given in, as it was understood.
 func (t teller) amount(q lots.Quantity) string {
-	unit, err := lots.ParseUnit(t.row["unit"])
+	unit, err := lots.ParseUnit(cmp.Or(t.row["quantity_unit"], t.row["unit"]))
 	if err != nil || unit.Dim() != q.Dim {
 		unit = baseUnit(t.site, q.Dim)
 	}
@@ -311,6 +335,10 @@ func (t teller) taken(q lots.Quantity, count float64, from lots.Ref) string {
 	switch {
 	case from.Kind == lots.KindUnit && (count != 0 || q.N == 0):
 		return t.goods(count, from)
+	case from.Kind == lots.KindRun && q.Dim == lots.Pieces:
+		return counted(q.N, "reject") + " of run " + either(from)
+	case from.Kind == lots.KindRun:
+		return t.amount(q) + " of rejects of run " + either(from)
 	case from.Kind == lots.KindVessel:
 		return t.amount(q) + " from " + either(from)
 	}

@@ -22,20 +22,30 @@ const mostPlato = 40 // no wort is stronger (common practice)
 
 // Of says what is doubtful about an entry just recorded, in plain sentences.
 func Of(tx *store.Tx, entry int64) ([]string, error) {
+	texts, near, err := Apart(tx, entry)
+	if near != nil {
+		texts = append(texts, near.text())
+	}
+	return texts, err
+}
+
+// Apart is Of with the lots that a delivery's is nearly told apart from the rest; nil where there are none.
+func Apart(tx *store.Tx, entry int64) (texts []string, near *Near, err error) {
 	rec, ok := tx.Record(entry)
 	if !ok {
-		return nil, tx.Err()
+		return nil, nil, tx.Err()
 	}
 	row, _ := tx.Row(entry)
 	d := &doubts{tx: tx}
 	d.future(row)
 	d.about(rec)
-	return d.texts, tx.Err()
+	return d.texts, d.near, tx.Err()
 }
 
 type doubts struct {
 	tx    *store.Tx
 	texts []string
+	near  *Near
 }
 
 func (d *doubts) add(format string, args ...any) {
@@ -77,6 +87,8 @@ func (d *doubts) about(rec lots.Record) {
 		}
 	case *lots.Shipment:
 		d.shipment(x)
+	case *lots.Bulk:
+		d.consignee(x.Consignee)
 	case *lots.Return:
 		d.comeBack(x)
 	case *lots.Removal:
@@ -172,10 +184,14 @@ func (d *doubts) sideBySide(r *lots.Run) {
 // packed sums what stands on a unit by all its rows.
 func (d *doubts) packed(unit string) int64 { return trace.BooksOf(d.tx, unit).Quantity }
 
-func (d *doubts) shipment(s *lots.Shipment) {
-	if p, ok := d.tx.Party(s.Consignee); ok && p.Role == "supplier" {
-		d.add("%s is recorded as a supplier: is that the consignee?", s.Consignee)
+func (d *doubts) consignee(party string) {
+	if p, ok := d.tx.Party(party); ok && p.Role == "supplier" {
+		d.add("%s is recorded as a supplier: is that the consignee?", party)
 	}
+}
+
+func (d *doubts) shipment(s *lots.Shipment) {
+	d.consignee(s.Consignee)
 	if s.Unit.OneOf() {
 		d.oneOfShipped(s)
 		return

@@ -27,30 +27,53 @@ func (d *doubts) twins(r *lots.Receipt, others []*lots.Receipt) {
 	}
 	var known []string // in order of receipt
 	slices.SortStableFunc(others, func(a, b *lots.Receipt) int { return cmp.Compare(a.At.From, b.At.From) })
-	ours := map[string]string{}
+	ours := map[string]*lots.Receipt{}
 	for _, o := range others {
-		if o.Supplier == r.Supplier && o.SupplierLot != "-" && ours[o.SupplierLot] == "" {
-			known, ours[o.SupplierLot] = append(known, o.SupplierLot), o.Lot
+		if o.Supplier == r.Supplier && o.SupplierLot != "-" && ours[o.SupplierLot] == nil {
+			known, ours[o.SupplierLot] = append(known, o.SupplierLot), o
 		}
 	}
-	if ours[r.SupplierLot] != "" {
+	if ours[r.SupplierLot] != nil {
 		return // more of a lot that is known
 	}
-	var near []string
-	same := ""
+	var like []Twin
 	for _, k := range known {
 		if how := likeness(k, r.SupplierLot, known); how != "" {
-			near, same = append(near, fmt.Sprintf("%s (%s, %s)", quoted(k), ours[k], how)), k
+			like = append(like, Twin{k, ours[k].Lot, ours[k].At, how})
 		}
 	}
-	if len(near) == 0 {
-		return
+	if len(like) > 0 {
+		more := max(0, len(like)-mostTwins)
+		d.near = &Near{r.Lot, r.SupplierLot, like[more:], more}
 	}
-	more := ""
-	if n := len(near) - mostTwins; n > 0 {
-		near, more = near[n:], fmt.Sprintf(" and %d more", n)
+}
+
+// Near tells of a delivery whose supplier's lot is nearly one or more that came in before.
+type Near struct {
+	Lot         string
+	SupplierLot string
+	Like        []Twin // in the order in which they first came in, the newest last
+	More        int    // how many more there are
+}
+
+// Twin is a supplier's lot that came in before, under our lot, and how like another it is.
+type Twin struct {
+	SupplierLot, Lot string
+	At               lots.When // when it first came in
+	How              string
+}
+
+func (n *Near) text() string {
+	var near []string
+	for _, t := range n.Like {
+		near = append(near, fmt.Sprintf("%s (%s, %s)", quoted(t.SupplierLot), t.Lot, t.How))
 	}
-	d.add("NEARLY A LOT WE HAVE: supplier's lot %s is close to %s%s. Read the goods again: if it is the same lot, heeltap amend %s supplier_lot=%s; if both are right, go on", quoted(r.SupplierLot), strings.Join(near, ", "), more, r.Lot, quoted(same))
+	more, same := "", n.Like[len(n.Like)-1].SupplierLot
+	if n.More > 0 {
+		more = fmt.Sprintf(" and %d more", n.More)
+	}
+	return fmt.Sprintf("NEARLY A LOT WE HAVE: supplier's lot %s is close to %s%s. Read the goods again: if it is the same lot, heeltap amend %s supplier_lot=%s; if both are right, go on",
+		quoted(n.SupplierLot), strings.Join(near, ", "), more, n.Lot, quoted(same))
 }
 
 func quoted(text string) string { return `"` + text + `"` }

@@ -124,6 +124,8 @@ type model struct {
 	runNo  map[string]int
 	parts  []int          // of runs: segments and stretches, each by its run
 	partNo map[int64]int  // of the parts
+	sent   [][]string     // who received in bulk what left from a node
+	sentNo map[int64]int  // by that node
 	risks  map[int64]Risk // by node, with what it reaches and no more
 	behind map[int64]int  // units that a node reaches over any link
 	upward map[int]int    // lots received that are in a run, by content
@@ -148,7 +150,7 @@ func read(tx *store.Tx) (*model, error) {
 	if err != nil {
 		return nil, err
 	}
-	m := &model{tx: tx, g: g, places: map[int64]int{}, runNo: map[string]int{}, partNo: map[int64]int{}, risks: map[int64]Risk{}, behind: map[int64]int{}, upward: map[int]int{}}
+	m := &model{tx: tx, g: g, places: map[int64]int{}, runNo: map[string]int{}, partNo: map[int64]int{}, sentNo: map[int64]int{}, risks: map[int64]Risk{}, behind: map[int64]int{}, upward: map[int]int{}}
 	var codes []string
 	for n := range g.Nodes() {
 		if n.Kind == graph.Lot || n.Kind == graph.Unit {
@@ -177,7 +179,32 @@ func read(tx *store.Tx) (*model, error) {
 			m.units[m.places[n.ID]] = m.unit(n.Code)
 		}
 	}
-	return m, tx.Err()
+	return m, m.readBulk()
+}
+
+// readBulk notes who received in bulk what left from which node.
+func (m *model) readBulk() error {
+	rows, err := m.tx.Records("shipments")
+	if err != nil {
+		return err
+	}
+	by := map[string][]string{} // kind and code to parties
+	for _, rec := range rows {
+		x, ok := rec.(*lots.Bulk)
+		if !ok {
+			continue
+		}
+		for _, node := range trace.LeftFrom(m.tx, x) {
+			by[node] = append(by[node], x.Consignee)
+		}
+	}
+	for n := range m.g.Nodes() {
+		if parties := by[n.Kind.String()+" "+n.Code]; len(parties) > 0 {
+			m.sentNo[n.ID] = len(m.sent)
+			m.sent = append(m.sent, parties)
+		}
+	}
+	return m.tx.Err()
 }
 
 // unassigned counts the good cases or kegs of a run that are on no unit.
@@ -188,13 +215,17 @@ func (m *model) unassigned(code string) (p lots.Packages) {
 	return p
 }
 
-// mark is a node's place among the units and, after them, the parts of runs; -1 for what is neither.
+// mark is a node's place among the units and, after them, the parts of runs, and what was shipped of in bulk; -1 for
+// what is none of them.
 func (m *model) mark(n graph.Node) int {
 	if n.Kind == graph.Unit {
 		return m.places[n.ID]
 	}
 	if n.Run != "" {
 		return len(m.units) + m.partNo[n.ID]
+	}
+	if k, ok := m.sentNo[n.ID]; ok {
+		return len(m.units) + len(m.parts) + k
 	}
 	return -1
 }
@@ -205,7 +236,7 @@ func (m *model) reach() {
 	for _, c := range m.chains() {
 		first[c.id] = true
 	}
-	marks := len(m.units) + len(m.parts)
+	marks := len(m.units) + len(m.parts) + len(m.sent)
 	sure := map[int64]set{}
 	newWeb(m.g, true).spread(marks, m.mark, func(n graph.Node, s set) {
 		if n.Kind == graph.Lot || first[n.ID] {
@@ -257,7 +288,7 @@ func (m *model) unit(code string) thing {
 func (m *model) runsOf(s set) set {
 	out := newSet(len(m.runs))
 	s.each(func(i int) {
-		if i >= len(m.units) {
+		if i >= len(m.units) && i < len(m.units)+len(m.parts) {
 			out.add(m.parts[i-len(m.units)])
 		}
 	})
@@ -270,6 +301,7 @@ func (m *model) sum(s, runs, reached set) Reach {
 	who := map[string]bool{}
 	s.each(func(i int) {
 		if i >= len(m.units) {
+			m.inBulk(i, who)
 			return
 		}
 		t := m.units[i]
@@ -285,6 +317,15 @@ func (m *model) sum(s, runs, reached set) Reach {
 	})
 	r.VolumeL, r.Consignees = lots.Nine(r.VolumeL), len(who)
 	return r
+}
+
+// inBulk adds who received in bulk what left from a node, by its mark.
+func (m *model) inBulk(mark int, who map[string]bool) {
+	if k := mark - len(m.units) - len(m.parts); k >= 0 {
+		for _, party := range m.sent[k] {
+			who[party] = true
+		}
+	}
 }
 
 // oneOfSeveral sums the shipments of one of several that name any unit that is reached.

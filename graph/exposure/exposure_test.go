@@ -192,6 +192,9 @@ func movedBy(tx *store.Tx, told *trace.Answer) (left map[string]lots.Packages, s
 			}
 		}
 	}
+	for _, b := range told.Bulk {
+		who[b.Consignee] = true
+	}
 	return left, several, who
 }
 

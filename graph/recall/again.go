@@ -2,6 +2,7 @@ package recall
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"heeltap/graph/recall/internal/words"
@@ -17,11 +18,25 @@ type Again struct {
 	Was     lots.Packages // what it received, by that version
 	Now     lots.Packages // and by the scope as it stands
 	Detail  string
+
+	bulkWas, bulkNow []scope.InBulk
 }
 
 // Text says it in words.
 func (a Again) Text() string {
-	return fmt.Sprintf("it was told %s (version %d); now it is %s: %s", a.Was, a.Version, a.Now, a.Detail)
+	return fmt.Sprintf("it was told %s (version %d); now it is %s: %s", withBulk(a.Was, a.bulkWas), a.Version, withBulk(a.Now, a.bulkNow), a.Detail)
+}
+
+// withBulk counts packages, and names what came in bulk with its own measure.
+func withBulk(p lots.Packages, bulk []scope.InBulk) string {
+	var parts []string
+	if !p.None() || len(bulk) == 0 {
+		parts = append(parts, p.String())
+	}
+	for _, b := range bulk {
+		parts = append(parts, lots.FigureOf(b.Quantity, b.Unit)+" "+b.Unit+" of "+b.From)
+	}
+	return strings.Join(parts, " and ")
 }
 
 // TellAgain tells whether a consignee that was told is to be told again. Versions that do not say
@@ -33,10 +48,10 @@ func (r *Recall) TellAgain(s *scope.Scope, party string) (Again, bool) {
 	}
 	was, known := scope.ConsigneeIn(by.Items, party)
 	now, _ := scope.ConsigneeIn(s.Items(), party)
-	if known && was.Received == "" || was.Received == now.Received && was.Band == now.Band {
+	if known && was.Received+was.Bulk == "" || was.Received == now.Received && was.Bulk == now.Bulk && was.Band == now.Band {
 		return Again{}, false
 	}
-	a := Again{Party: party, Version: by.Version, Was: was.Sum(), Now: now.Sum(), Detail: moved(now.Received, was.Received)}
+	a := Again{Party: party, Version: by.Version, Was: was.Sum(), Now: now.Sum(), Detail: moved(now, was), bulkWas: was.InBulk(), bulkNow: now.InBulk()}
 	if known && was.Band != now.Band {
 		a.Detail = words.Comma(a.Detail, fmt.Sprintf("`%s`, was `%s`", now.Band, was.Band))
 	}
@@ -113,7 +128,7 @@ func (r *Recall) changedFor(party string, told int) time.Time {
 		switch {
 		case v.Version == told:
 			was = i
-		case v.Version > told && (i.Received != was.Received || i.Band != was.Band):
+		case v.Version > told && (i.Received != was.Received || i.Bulk != was.Bulk || i.Band != was.Band):
 			return v.At
 		}
 	}
@@ -121,9 +136,9 @@ func (r *Recall) changedFor(party string, told int) time.Time {
 }
 
 // moved says what was received more or less of, also where it was nothing before.
-func moved(now, old string) string {
-	if old == "" {
-		old = "0 of " // no unit
+func moved(now, old scope.Item) string {
+	if old.Received == "" {
+		old.Received = "0 of " // no unit
 	}
 	return scope.MoreReceived(now, old)
 }

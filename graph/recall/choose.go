@@ -73,9 +73,13 @@ func (r *Recall) Summary(tx *store.Tx) Summary {
 	return Summary{r.Code, r.Kind(), r.State(), lots.RFC3339(r.OpenedAt.Unix(), tx.Site().Zone), r.Lead, r.Suspects, string(r.Hazard), r.Reason, len(r.Versions)}
 }
 
+func wantedText(code string, r *Recall) string {
+	return fmt.Sprintf("%s is in scope of recall %s: stop the lorry, or tell the lead; heeltap recall hold stops what is in scope", code, r.Code)
+}
+
 // Wanted says of units that are about to leave, or just did, which open recalls have them in scope; one of
-// several is wanted where any of them is. Mock recalls want nothing.
-func Wanted(tx *store.Tx, units []string) ([]string, error) {
+// several is wanted where any of them is. What leaves in bulk is known by its entry. Mock recalls want nothing.
+func Wanted(tx *store.Tx, units []string, entry int64) ([]string, error) {
 	all, err := All(tx)
 	if err != nil {
 		return nil, err
@@ -91,7 +95,12 @@ func Wanted(tx *store.Tx, units []string) ([]string, error) {
 		}
 		for _, u := range s.Answer.Units {
 			if slices.Contains(units, u.Code) {
-				out = append(out, fmt.Sprintf("%s is in scope of recall %s: stop the lorry, or tell the lead; heeltap recall hold stops what is in scope", u.Code, r.Code))
+				out = append(out, wantedText(u.Code, r))
+			}
+		}
+		for _, b := range s.Answer.Bulk {
+			if b.Entry() == entry {
+				out = append(out, wantedText(strings.ReplaceAll(b.From, "|", " or "), r))
 			}
 		}
 	}

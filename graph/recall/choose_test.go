@@ -59,7 +59,7 @@ func TestWanted(t *testing.T) {
 	f := newFloor(t, cellar)
 	wanted := func(units ...string) (out []string) {
 		f.do(func(tx *store.Tx) (err error) {
-			out, err = recall.Wanted(tx, units)
+			out, err = recall.Wanted(tx, units, 0)
 			return err
 		})
 		return out

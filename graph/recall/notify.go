@@ -82,6 +82,9 @@ func (r *Recall) Notify(tx *store.Tx, s *scope.Scope) (*Notification, error) {
 				add(market, p)
 			}
 		}
+		for _, l := range c.Bulk {
+			add(market, l.Goods+" in bulk")
+		}
 	}
 	for _, u := range s.Answer.Units {
 		for _, p := range u.Parts { // where it was made is always concerned
@@ -273,6 +276,12 @@ func distributed(tx *store.Tx, s *scope.Scope, consignees []deliveries.Consignee
 	}
 	if !kept.None() {
 		t += fmt.Sprintf(" (of that %s counted at two consignees: a correction gave them to the other one, and nobody has signed for that)", kept)
+	}
+	for _, c := range consignees {
+		for _, l := range c.Bulk {
+			perhaps := map[bool]string{true: "perhaps "}[l.MayBe]
+			t += fmt.Sprintf("; in bulk: %s%s of %s from %s to %s", perhaps, l.Amount(), l.Goods, l.From, c.Party)
+		}
 	}
 	for _, x := range s.Served(tx) {
 		t += fmt.Sprintf("; served here: %s %s of %s, %s", lots.Figure(x.Quantity), x.Unit, x.Code, words.Minute(x.At))

@@ -23,6 +23,7 @@ type Standing struct {
 	Left     lots.Packages `json:"unexplained"` // what of it is not explained; below zero: more than it received
 	OnHand   lots.Packages `json:"on_hand"`     // there still, by its answer
 	OnTheWay lots.Packages `json:"on_the_way"`  // it says it sent them back, and they have not arrived
+	Bulk     []string      `json:"in_bulk"`     // what of it is not explained, still there or on the way, in words
 	Due      string        `json:"due"`         // when to remind it; empty where nothing waits
 	Overdue  bool          `json:"overdue"`
 	Accounts int           `json:"accounts"` // on its own list
@@ -57,7 +58,7 @@ func (r *Recall) Standings(tx *store.Tx, s *scope.Scope) ([]Standing, error) {
 	remind := time.Duration(settingOr(tx, SettingRemind, remindOtherwise)) * time.Minute
 	out := []Standing{}
 	for _, c := range consignees {
-		x := Standing{Party: c.Party, Name: c.Name, State: "to tell"}
+		x := Standing{Party: c.Party, Name: c.Name, State: "to tell", Bulk: []string{}}
 		open := false
 		for _, rec := range a.Consignees {
 			if rec.Party == c.Party {
@@ -65,6 +66,11 @@ func (r *Recall) Standings(tx *store.Tx, s *scope.Scope) ([]Standing, error) {
 				x.OnHand.Add(rec.Kegs, rec.OnHand)
 				x.OnTheWay.Add(rec.Kegs, rec.OnTheWay)
 				open = open || rec.Unexplained != 0 || rec.OnHand > 0 || rec.OnTheWay > 0
+			}
+		}
+		for _, rec := range a.Bulk {
+			if rec.Party == c.Party && rec.Open() {
+				x.Bulk, open = append(x.Bulk, rec.BulkText()), true
 			}
 		}
 		if again, ok := r.TellAgain(s, c.Party); ok {
@@ -136,6 +142,9 @@ func (x Standing) Wants() string {
 	add(x.OnTheWay, "said to be sent back and not arrived")
 	add(missing, "not explained")
 	add(more, "more than it received: ask again")
+	for _, text := range x.Bulk {
+		parts = append(parts, "in bulk "+text)
+	}
 	if x.NeedList {
 		parts = append(parts, "its own list is missing")
 	}
@@ -149,7 +158,9 @@ func (c *Contact) PassedOn() (says, listed lots.Packages, ok bool) {
 		return says, listed, false
 	}
 	for _, l := range c.Answer.Lines {
-		says.Add(l.Kegs, l.PassedOn)
+		if l.Unit == "" { // its list counts cases and kegs
+			says.Add(l.Kegs, l.PassedOn)
+		}
 	}
 	for _, a := range c.Accounts {
 		listed.Add(a.OfKegs(), a.Quantity)

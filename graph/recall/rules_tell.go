@@ -44,12 +44,18 @@ func (s *Answered) ready(tx *store.Tx, r *Recall) error {
 			word = "kegs"
 		}
 		for _, l := range s.Lines {
-			if l.Kegs == kegs {
+			if l.Of(kegs) {
 				sum += l.OnHand + l.Sold + l.PassedOn
 			}
 		}
 		if most := moved.Shipped + moved.MayBe; sum > most {
 			s.odd = append(s.odd, fmt.Sprintf("%s accounts for %s %s and received %s at most: ask again, or a delivery is not entered", s.Party, lots.Figure(sum), word, lots.Figure(most)))
+		}
+	}
+	for _, l := range s.Lines {
+		of := c.Measured()[l.Unit]
+		if sum, most := l.OnHand+l.Sold+l.PassedOn, of.Shipped+of.MayBe; l.Unit != "" && sum > lots.Nine(most) {
+			s.odd = append(s.odd, fmt.Sprintf("%s accounts for %s %s in bulk and received %s at most: ask again, or a delivery is not entered", s.Party, lots.FigureOf(sum, l.Unit), l.Unit, lots.FigureOf(most, l.Unit)))
 		}
 	}
 	return nil

@@ -47,6 +47,9 @@ func (s *Answered) text() string {
 		if l.Kegs {
 			of = "kegs"
 		}
+		if l.Unit != "" {
+			of = "in bulk, " + l.Unit
+		}
 		what := strings.TrimSpace(l.Product + " " + l.DateCode)
 		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s: %s on hand, %s sold, %s returned, %s destroyed, %s passed on", what, of,
 			lots.Figure(l.OnHand), lots.Figure(l.Sold), lots.Figure(l.Returned), lots.Figure(l.Destroyed), lots.Figure(l.PassedOn))))

@@ -54,6 +54,8 @@ type Target struct {
 	Within string `json:"within"`
 	Took   string `json:"took"`  // h:mm; empty while it is not reached
 	State  string `json:"state"` // met, late, running, overdue
+	// Note says what the step came to, where that it was done says little: an account may be struck and much be missing.
+	Note   string `json:"note"`
 	Source string `json:"source"`
 }
 
@@ -85,6 +87,9 @@ func (r *Recall) Timeline(tx *store.Tx) Timeline {
 	for _, x := range targets {
 		minutes := settingOr(tx, x.setting, x.minutes)
 		t.Targets = append(t.Targets, r.target(tx, x.name, time.Duration(minutes)*time.Minute, r.OpenedAt, r.reached(x.setting), x.source))
+		if x.setting == SettingAccount {
+			t.Targets[len(t.Targets)-1].Note = r.struck()
+		}
 	}
 	for _, s := range r.Spoke {
 		if s.Asked {
@@ -119,6 +124,43 @@ func (r *Recall) reached(setting string) time.Time {
 		}
 	}
 	return first
+}
+
+// StateText is the state with its note.
+func (t Target) StateText() string {
+	if t.Note == "" {
+		return t.State
+	}
+	return t.State + " (" + t.Note + ")"
+}
+
+// struck says what the last account came to; empty where none was struck, or where all is accounted for.
+func (r *Recall) struck() string {
+	var last *Reconciled
+	for _, l := range r.Log {
+		if s, ok := l.Step.(*Reconciled); ok {
+			last = s
+		}
+	}
+	if last == nil {
+		return ""
+	}
+	var parts []string
+	for _, o := range []struct {
+		*Outcome
+		unit string
+	}{{last.Cases, "case"}, {last.Kegs, "keg"}} {
+		if o.Outcome != nil && (o.Missing != 0 || o.Over != 0) {
+			parts = append(parts, o.text(o.unit))
+		}
+	}
+	if last.Cases == nil && last.Kegs == nil && (last.Unaccounted != 0 || last.Over != 0) {
+		parts = append(parts, lots.PercentFigure(last.Accounted)+" % accounted for")
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "the account is complete: every unit is in it. It does not find everything: " + strings.Join(parts, "; ")
 }
 
 // toldAfter is when an authority that asked was told next.

@@ -61,6 +61,13 @@ func usedOf(tx *store.Tx, rec lots.Record, lot string) (used float64, at lots.Wh
 		return whole(x.From, x.Qty, x.At)
 	case *lots.Removal:
 		return whole(x.Subject, x.Qty, x.At)
+	case *lots.Tipping:
+		if x.Into == lot {
+			return -float64(x.Qty.N), x.At, true
+		}
+		return whole(x.From, x.Qty, x.At)
+	case *lots.Bulk:
+		return whole(x.From, x.Qty, x.At)
 	case *lots.Feed:
 		used, at, known = whole(x.From, x.Qty, trace.FedAt(tx, x))
 		return used, at, known && (x.HasQty || x.From.OneOf() || x.From.Code() != lot)

@@ -30,7 +30,11 @@ type Thing struct {
 	To      []Step // what it went into, one step on
 	Doubts  []string
 	Entries []Entry // the newest first
+	Papers  []Paper // photos and papers attached to it
 }
+
+// Paper is a photo or paper that is attached to a thing.
+type Paper struct{ Hash, Name, By, When, Size string }
 
 // Fact is one thing worth knowing, with its name.
 type Fact struct{ Name, Text string }
@@ -101,6 +105,9 @@ func Of(tx *store.Tx, kind lots.Kind, code string) (*Thing, error) {
 	if err := w.entries(); err != nil {
 		return nil, err
 	}
+	if err := w.papers(); err != nil {
+		return nil, err
+	}
 	return t, tx.Err()
 }
 
@@ -168,7 +175,7 @@ func (w *writer) stopped() error {
 		t.Stopped = append(t.Stopped, w.heldBecause(by))
 	}
 	if t.Kind == lots.KindUnit {
-		wanted, err := recall.Wanted(w.tx, []string{t.Code})
+		wanted, err := recall.Wanted(w.tx, []string{t.Code}, 0)
 		if err != nil {
 			return err
 		}
@@ -213,4 +220,25 @@ func (w *writer) entries() error {
 		w.t.Entries = append(w.t.Entries, e)
 	}
 	return nil
+}
+
+// papers tells what is attached to a thing, and what its papers said there was.
+func (w *writer) papers() error {
+	known, err := desk.PapersOf(w.tx, w.t.Code)
+	if err != nil {
+		return err
+	}
+	w.fact("On the papers", known.Quantity)
+	for _, p := range known.Attached {
+		w.t.Papers = append(w.t.Papers, Paper{p.Hash, p.Name, p.By, w.moment(p.At.Unix()), size(p.Size)})
+	}
+	return nil
+}
+
+// size writes bytes for people.
+func size(bytes int64) string {
+	if bytes < 1_000_000 {
+		return lots.Figure(float64((bytes+999)/1000)) + " kB"
+	}
+	return lots.Figure(float64(bytes/100_000)/10) + " MB"
 }

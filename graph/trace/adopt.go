@@ -59,10 +59,26 @@ func (a *Answer) Adopt(tx *store.Tx, kept []Kept) error {
 		}
 		a.Shipments = append(a.Shipments, s)
 	}
+	a.adoptBulk(more.Bulk, wanted)
 	a.sort()
-	a.Totals = a.asked.totals(a, a.Shipments)
+	a.Totals = a.asked.totals(a, a.Shipments, a.Bulk)
 	a.NotCounted = a.Uncounted()
 	return nil
+}
+
+// adoptBulk takes in what left in bulk from something that is kept.
+func (a *Answer) adoptBulk(more []Bulk, wanted map[string]Kept) {
+	for _, b := range more {
+		i := slices.IndexFunc(b.origin, func(o string) bool { return wanted[o].Code != "" })
+		if i < 0 || slices.ContainsFunc(a.Bulk, func(o Bulk) bool { return o.entry == b.entry }) {
+			continue
+		}
+		if b.Band = wanted[b.origin[i]].Band; b.oneOf {
+			b.Band = graph.Possible.String()
+		}
+		a.Bulk = append(a.Bulk, b)
+	}
+	sortBulk(a.Bulk)
 }
 
 // adopted picks what is wanted, with the band it is to have and no amount.

@@ -17,8 +17,10 @@ type Answer struct {
 	Runs      []Run      `json:"runs"`
 	Units     []Unit     `json:"units"`
 	Shipments []Shipment `json:"shipments"`
-	Totals    Totals     `json:"totals"`
-	Findings  []Finding  `json:"findings"`
+	// Bulk are the shipments of what was never packed. As JSON they stand among the shipments.
+	Bulk     []Bulk    `json:"-"`
+	Totals   Totals    `json:"totals"`
+	Findings []Finding `json:"findings"`
 	// NotCounted stands in every answer for a hazard other than anything.
 	NotCounted *NotCounted `json:"not_counted,omitempty"`
 	// MayRetain lists, for a foreign body, what it passed that may have held it back.
@@ -159,6 +161,7 @@ type Total struct {
 	Affected, OnHand, Shipped, Returned, Removed, Repacked, Unassigned lots.Packages
 	Litres                                                             float64 // of what is affected
 	Consignees                                                         int
+	Bulk                                                               Measured // shipped in bulk
 }
 
 // MarshalJSON gives every sum for cases and for kegs. The plain names stand for whichever of the two there is; where
@@ -181,12 +184,13 @@ func (t Total) MarshalJSON() ([]byte, error) {
 		Cases int64 `json:"cases"`
 		Kegs  int64 `json:"kegs"`
 		sums
-		Consignees int     `json:"consignees"`
-		Litres     float64 `json:"affected_l"`
-		OfCases    sums    `json:"of_cases"`
-		OfKegs     sums    `json:"of_kegs"`
+		Consignees int      `json:"consignees"`
+		Litres     float64  `json:"affected_l"`
+		OfCases    sums     `json:"of_cases"`
+		OfKegs     sums     `json:"of_kegs"`
+		Bulk       Measured `json:"shipped_in_bulk"`
 	}{t.Units, t.Cases, t.Kegs, of(lots.Packages.Only), t.Consignees, t.Litres,
-		of(func(p lots.Packages) *float64 { return &p.Cases }), of(func(p lots.Packages) *float64 { return &p.Kegs })})
+		of(func(p lots.Packages) *float64 { return &p.Cases }), of(func(p lots.Packages) *float64 { return &p.Kegs }), t.Bulk})
 }
 
 // Finding is a fault in the records that touches the answer.

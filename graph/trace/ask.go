@@ -177,7 +177,13 @@ func (q *asked) answer() (*Answer, error) {
 	}
 	a.Runs = q.runs(parts)
 	moved := q.shipments(a.Units)
-	a.Totals = q.totals(a, moved)
+	inBulk := q.bulk()
+	a.Totals = q.totals(a, moved, inBulk)
+	for _, b := range inBulk {
+		if q.dir == graph.Forward || q.target.shipments[b.entry] {
+			a.Bulk = append(a.Bulk, b)
+		}
+	}
 	for _, s := range moved {
 		if q.dir == graph.Forward || q.target.shipments[s.entry] {
 			a.Shipments = append(a.Shipments, s)
@@ -369,9 +375,9 @@ func (a *Answer) sort() {
 	})
 }
 
-// totals sums an answer by band; moved are all rows that moved its units. One that moved
-// one of several counts only its consignee.
-func (q *asked) totals(a *Answer, moved []Shipment) Totals {
+// totals sums an answer by band; moved are all rows that moved its units, and inBulk those of what was never
+// packed. One that moved one of several counts only its consignee.
+func (q *asked) totals(a *Answer, moved []Shipment, inBulk []Bulk) Totals {
 	var t Totals
 	band := func(name string) *Total {
 		if name == graph.In.String() {
@@ -402,6 +408,12 @@ func (q *asked) totals(a *Answer, moved []Shipment) Totals {
 	consignees := map[string]map[string]bool{graph.In.String(): {}, graph.Possible.String(): {}}
 	for _, s := range moved {
 		consignees[s.Band][s.Consignee] = true
+	}
+	for _, x := range inBulk {
+		consignees[x.Band][x.Consignee] = true
+		if !x.oneOf {
+			band(x.Band).Bulk.add(x.qty)
+		}
 	}
 	t.In.Consignees, t.Possible.Consignees = len(consignees[graph.In.String()]), len(consignees[graph.Possible.String()])
 	return t

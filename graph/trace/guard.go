@@ -234,12 +234,19 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 	case *lots.Transfer:
 		return x.Started, []lots.Ref{x.From}
 	case *lots.Circulation:
+		if x.Perhaps { // nobody took anything: what may have happened is told, whatever is on hold
+			return lots.When{}, nil
+		}
 		return x.Started, []lots.Ref{{Kind: lots.KindVessel, Codes: x.Vessels}}
 	case *lots.Feed:
 		return FedAt(g.tx, x), []lots.Ref{x.From}
 	case *lots.Shipment:
 		return x.At, []lots.Ref{x.Unit}
+	case *lots.Bulk:
+		return x.At, []lots.Ref{x.From}
 	case *lots.Clean:
+		return x.At, []lots.Ref{x.From}
+	case *lots.Tipping:
 		return x.At, []lots.Ref{x.From}
 	case *lots.Removal:
 		if x.Reason == "taproom" {
@@ -251,7 +258,11 @@ func (g *guard) took(rec lots.Record) (lots.When, []lots.Ref) {
 
 // nodesTaken finds the nodes that an entry took of a thing: of a vessel the fills it drew on.
 func (g *guard) nodesTaken(entry int64, kind lots.Kind, code string) []store.Node {
-	if kind != lots.KindVessel {
+	switch kind {
+	case lots.KindRun: // its rejects: of any moment of it
+		return slices.DeleteFunc(g.tx.NodesOf(code), func(n store.Node) bool { return n.Kind != graph.Segment && n.Kind != graph.Stretch })
+	case lots.KindVessel:
+	default:
 		return g.tx.NodesNamed(code)
 	}
 	var out []store.Node

@@ -396,10 +396,14 @@ func (r *resolver) lineAt(t *target, line string, s span) {
 			t.add(kindFill, n.Code, false, n)
 		}
 	}
-	if r.dir == graph.Forward && !lineOf(r.tx, line).Residue && len(t.runs) > 0 {
+	if l := lineOf(r.tx, line); r.dir == graph.Forward && !l.Residue && len(t.runs) > 0 {
+		counted := "is not counted"
+		if !l.HasResidue {
+			counted = "counts only where an allergen would go undeclared"
+		}
 		t.notes = append(t.notes, Finding{"line-keeps-nothing", line, fmt.Sprintf(
-			"%s is not recorded as a line that keeps residue: what ran on it after %s is not counted. If something may have stayed in it, set residue to yes (heeltap amend %s residue=yes)",
-			line, r.clock(s.until), line)})
+			"%s is not recorded as a line that keeps residue: what ran on it after %s %s. If something may have stayed in it, set residue to yes (heeltap amend %s residue=yes)",
+			line, r.clock(s.until), counted, line)})
 	}
 }
 

@@ -70,6 +70,10 @@ func (r *resolver) about(t *target, m reading) {
 			if x.Shipment == m.code || x.Consignee == m.code {
 				r.addEntry(t, x.Seq)
 			}
+		case *lots.Bulk:
+			if x.Shipment == m.code || x.Consignee == m.code {
+				r.addEntry(t, x.Seq)
+			}
 		case *lots.Return:
 			if x.Return == m.code || x.Consignee == m.code {
 				r.addEntry(t, x.Seq)
@@ -105,6 +109,9 @@ func (r *resolver) addEntry(t *target, entry int64) {
 		t.ask(x.Seq)
 	case *lots.Return:
 		units(x.Unit)
+	case *lots.Bulk:
+		r.addOrigins(t, x)
+		t.ask(x.Seq)
 	case *lots.Removal:
 		switch x.Subject.Kind {
 		case lots.KindUnit:
@@ -116,6 +123,22 @@ func (r *resolver) addEntry(t *target, entry int64) {
 		case lots.KindVessel:
 			for _, d := range r.tx.DrawsOf(x.Seq) {
 				r.addFills(t, r.tx.NodesNamed(lineage.FillRef(d.Vessel, d.Fill, r.site.Zone).Code))
+			}
+		}
+	}
+}
+
+// addOrigins starts at what a shipment in bulk left from, and possibly at what it may have left from.
+func (r *resolver) addOrigins(t *target, x *lots.Bulk) {
+	q := &asked{tx: r.tx, site: r.site}
+	for _, o := range q.origins(x) {
+		if o.kind != kindFill {
+			r.addNode(t, o.kind, o.code, !o.sure)
+			continue
+		}
+		for _, n := range r.tx.NodesNamed(o.code) {
+			if n.Kind == graph.Fill {
+				t.add(kindFill, n.Code, !o.sure, n)
 			}
 		}
 	}

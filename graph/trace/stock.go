@@ -16,9 +16,25 @@ func LotLeft(tx *store.Tx, lot string) (left float64, sure bool) {
 			continue
 		}
 		used, known := tx.PassedOn(n.ID)
-		return max(0, n.Total-used-RemovedOf(tx, lot)), known
+		in, out := TippedOf(tx, lot)
+		return max(0, n.Total+in-out-used-RemovedOf(tx, lot)-ShippedOf(tx, lot)), known
 	}
 	return 0, true
+}
+
+// TippedOf sums what was tipped into a lot and out of it into others, in base units.
+func TippedOf(tx *store.Tx, lot string) (in, out float64) {
+	for _, rec := range tx.Touching(lot) {
+		t, ok := rec.(*lots.Tipping)
+		switch {
+		case !ok:
+		case t.Into == lot:
+			in += float64(t.Qty.N)
+		case !t.From.OneOf():
+			out += float64(t.Qty.N)
+		}
+	}
+	return in, out
 }
 
 // RemovedOf sums the removals of a lot, in base units.
@@ -27,6 +43,20 @@ func RemovedOf(tx *store.Tx, lot string) float64 {
 	for _, rec := range tx.Touching(lot) {
 		if r, ok := rec.(*lots.Removal); ok && r.Subject.Kind == lots.KindLot && !r.Subject.OneOf() && r.Subject.Code() == lot {
 			sum += float64(r.Qty.N)
+		}
+	}
+	return sum
+}
+
+// ShippedOf sums what was shipped of a lot, in base units.
+func ShippedOf(tx *store.Tx, lot string) float64 {
+	sum := 0.0
+	if thing, _ := tx.Thing(lot); thing.Into != "" {
+		return 0 // it was drawn through the vessel that it went into
+	}
+	for _, rec := range tx.Touching(lot) {
+		if x, ok := rec.(*lots.Bulk); ok && x.From.Kind == lots.KindLot && !x.From.OneOf() && x.From.Code() == lot {
+			sum += float64(x.Qty.N)
 		}
 	}
 	return sum

@@ -100,7 +100,7 @@ type act struct {
 // acts lists what was taken at or after a moment.
 func (g *guard) acts(from int64) ([]act, error) {
 	var out []act
-	for _, sheet := range []string{"brew_inputs", "additions", "transfers", "circulations", "cleans", "feeds", "shipments", "removals"} {
+	for _, sheet := range []string{"brew_inputs", "additions", "transfers", "circulations", "cleans", "tippings", "feeds", "shipments", "removals"} {
 		rows, err := g.tx.Records(sheet)
 		if err != nil {
 			return nil, err

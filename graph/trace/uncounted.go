@@ -22,7 +22,7 @@ type NotCounted struct {
 	Runs       int           `json:"runs"`
 	Fills      int           `json:"fills"`
 	Lots       int           `json:"lots"`
-	Consignees int           `json:"consignees"` // all who received any of the units
+	Consignees int           `json:"consignees"` // all who received any of the units, or of it in bulk
 	By         []UncountedBy `json:"by"`         // in order of the causes' names
 
 	// UnitCodes and ConsigneeCodes name them, sorted.
@@ -104,6 +104,9 @@ func (a *Answer) Uncounted() *NotCounted {
 			n.Lots++
 		}
 	}
+	for _, b := range a.uncountedBulk(wide) {
+		consignees[b.Consignee] = true
+	}
 	for _, r := range a.Runs {
 		delete(runs, r.Code)
 	}
@@ -184,7 +187,11 @@ func (a *Answer) UncountedLeft() bool {
 		return false
 	}
 	fills, vessels := map[string]graph.Band{}, map[string]bool{}
-	for node, band := range q.widely().All() {
+	wide := q.widely()
+	if len(a.uncountedBulk(wide)) > 0 {
+		return true
+	}
+	for node, band := range wide.All() {
 		if q.reach.Band(node.ID) != graph.Out {
 			continue
 		}
@@ -198,6 +205,20 @@ func (a *Answer) UncountedLeft() bool {
 		}
 	}
 	return len(q.poured(fills, vessels)) > 0
+}
+
+// uncountedBulk lists what left in bulk that only a wider walk reaches.
+func (a *Answer) uncountedBulk(wide *graph.Reach) []Bulk {
+	q := *a.asked
+	q.reach = wide
+	listed := map[int64]bool{}
+	for _, b := range a.asked.bulk() {
+		listed[b.entry] = true
+	}
+	for _, b := range a.Bulk {
+		listed[b.entry] = true
+	}
+	return slices.DeleteFunc(q.bulk(), func(b Bulk) bool { return listed[b.entry] })
 }
 
 // wentOut reports whether any of a unit or lot was shipped, or sold or served here.
@@ -218,6 +239,11 @@ func (q *asked) wentOut(code string) bool {
 type Retaining struct {
 	Code string   `json:"code"`
 	Into []string `json:"into"`
+}
+
+// Text says it in a line.
+func (r Retaining) Text() string {
+	return fmt.Sprintf("passed %s, which may have held it back, into %s; that alone takes nothing out of scope", r.Code, strings.Join(r.Into, ", "))
 }
 
 // retaining lists, for a foreign body, the path items that what is reached came through.

@@ -41,6 +41,7 @@ func (e *engine) vesselCell(b *book) *Cell {
 			c.Links = append(c.Links, contact(refs[f.prev], refs[i], graph.UncertainClean, f.entry, f.since))
 		}
 	}
+	e.tellUnproven(c, b, refs)
 	e.writeBreaks(c, b, refs)
 	e.writeDraws(c, b, refs)
 	for _, a := range b.arrivals {
@@ -145,6 +146,8 @@ func (e *engine) nameOf(entry int64) (who, code string) {
 		return "run " + r.Run, r.Run
 	case *lots.Removal:
 		return "a removal", ""
+	case *lots.Bulk:
+		return "shipment " + r.Shipment, ""
 	case *lots.Clean:
 		return "a clean of " + r.Subject.Code(), ""
 	}
@@ -157,7 +160,7 @@ func litres(ml float64) string { return strconv.FormatFloat(math.Round(ml/10)/10
 func (e *engine) lotCell(code string) *Cell {
 	c := &Cell{Owner: "l:" + code}
 	node := Node{Ref: Ref{graph.Lot, code}}
-	var used int64
+	var used, tipped int64
 	found := false
 	for _, rec := range e.src.Touching(code) {
 		switch r := rec.(type) {
@@ -171,6 +174,9 @@ func (e *engine) lotCell(code string) *Cell {
 			}
 		}
 		used += lotUse(rec, code)
+		if t, ok := rec.(*lots.Tipping); ok && t.Into == code {
+			tipped += t.Qty.N
+		}
 	}
 	if !found {
 		return c
@@ -179,7 +185,7 @@ func (e *engine) lotCell(code string) *Cell {
 		used = 0 // it was used through the vessel it went into
 	}
 	node.Den = max(node.Total, float64(used))
-	if float64(used) > node.Total {
+	if float64(used) > node.Total+float64(tipped) {
 		c.Findings = append(c.Findings, Finding{"used-above-receipt", code,
 			fmt.Sprintf("more of lot %s is used than came in: a lot, a quantity or a receipt is wrong", code), node.Entry})
 	}
@@ -199,6 +205,10 @@ func lotUse(rec lots.Record, code string) int64 {
 		from, qty = r.From, r.Qty
 	case *lots.Removal:
 		from, qty = r.Subject, r.Qty
+	case *lots.Tipping:
+		from, qty = r.From, r.Qty
+	case *lots.Bulk:
+		from, qty = r.From, r.Qty
 	}
 	if from.Kind != lots.KindLot || from.OneOf() || from.Code() != code {
 		return 0

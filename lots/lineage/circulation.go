@@ -86,7 +86,7 @@ func (e *engine) jointCirculations(r *lots.Circulation) []*lots.Circulation {
 		v := todo[0]
 		todo = todo[1:]
 		for _, rec := range e.src.Touching(v) {
-			if x, ok := rec.(*lots.Circulation); ok && !seen[x.Seq] && x.Started.To == r.Started.To {
+			if x, ok := rec.(*lots.Circulation); ok && !x.Perhaps && !seen[x.Seq] && x.Started.To == r.Started.To {
 				seen[x.Seq] = true
 				out = append(out, x)
 				todo = append(todo, x.Vessels...)
@@ -99,6 +99,10 @@ func (e *engine) jointCirculations(r *lots.Circulation) []*lots.Circulation {
 
 // markCirculation marks all circulations that join with one: the first of them writes for all.
 func (e *engine) markCirculation(r *lots.Circulation) {
+	if r.Perhaps {
+		e.mark(r.Seq)
+		return
+	}
 	for _, x := range e.jointCirculations(r) {
 		e.mark(x.Seq)
 	}

@@ -31,7 +31,11 @@ func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 		e.expand(rec)
 	}
 	e.settleVessels()
-	e.followMaybes()
+	for before := -1; before != len(e.runs)+len(e.entries); {
+		before = len(e.runs) + len(e.entries)
+		e.followRejects()
+		e.followMaybes()
+	}
 	for entry := range e.entries {
 		e.out.Cells[entryOwner(entry)] = e.entryCell(entry)
 	}
@@ -64,8 +68,9 @@ type engine struct {
 	vessels, runs, items, lots, brews, units map[string]bool
 	entries, changed                         map[int64]bool
 	kegs                                     map[string]*keg
-	washes, followed                         map[string]bool  // runs: a wash of one of its kegs is noted; its kegs are marked
-	fresh                                    map[string]*Cell // vessels derived in this pass
+	labels                                   map[[2]string]bool // product and allergen: it is declared
+	washes, followed                         map[string]bool    // runs: a wash of one of its kegs is noted; its kegs are marked
+	fresh                                    map[string]*Cell   // vessels derived in this pass
 	freshDraws                               map[int64][]Draw
 	freshArrivals                            map[int64][]Arrival
 }
@@ -76,7 +81,7 @@ func newEngine(src Source, limits Limits) *engine {
 		out:     &Delta{Cells: map[string]*Cell{}},
 		vessels: map[string]bool{}, runs: map[string]bool{}, items: map[string]bool{},
 		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{}, changed: map[int64]bool{},
-		kegs: map[string]*keg{}, washes: map[string]bool{}, followed: map[string]bool{},
+		kegs: map[string]*keg{}, labels: map[[2]string]bool{}, washes: map[string]bool{}, followed: map[string]bool{},
 		fresh: map[string]*Cell{}, freshDraws: map[int64][]Draw{}, freshArrivals: map[int64][]Arrival{},
 	}
 }
@@ -127,6 +132,10 @@ func (e *engine) expand(rec lots.Record) {
 		e.lots[r.Lot] = true
 	case *lots.Clean:
 		e.cleaned(r)
+	case *lots.Tipping:
+		e.lots[r.Into] = true
+		e.used(r.From)
+		e.tippedOn(r.Into, map[string]bool{})
 	case *lots.Clearance:
 		e.followLine(r.Line, r.At.From, r.At.To)
 	case *lots.Run:
@@ -154,6 +163,9 @@ func (e *engine) expand(rec lots.Record) {
 	case *lots.Removal:
 		e.mark(0, e.holders(r.Subject)...)
 		e.used(r.Subject)
+	case *lots.Bulk:
+		e.mark(0, e.holders(r.From)...)
+		e.used(r.From)
 	}
 }
 
@@ -210,6 +222,8 @@ func (e *engine) used(from lots.Ref) {
 		case lots.KindUnit:
 			e.units[code] = true
 			e.followUnit(code)
+		case lots.KindRun:
+			e.runs[code] = true
 		}
 	}
 }
@@ -246,6 +260,7 @@ func (e *engine) settleVessel(v string) {
 	oldDraws, oldArrivals := e.known(v)
 	cell := e.vesselCell(settle(v, e.gather(v), e.limits))
 	e.replace(v, cell)
+	e.markPerhaps(v)
 	changed := changedEntries(oldDraws, cell.Draws, func(d Draw) int64 { return d.Entry }, Draw.Same)
 	for entry := range changed {
 		e.drawChanged(v, entry)

@@ -23,6 +23,7 @@ func (e *engine) entryCell(entry int64) *Cell {
 	case *lots.BrewInput:
 		dst, at := Ref{graph.Brew, r.Brew}, e.inputTime(r).From
 		e.linkStock(c, entry, r.From, float64(r.Qty.N), dst, at)
+		e.linkTipped(c, entry, r.From, e.inputTime(r), dst)
 		for _, d := range e.drawsOf(entry) {
 			e.linkDraw(c, d, dst, d.Qty, graph.Moved, at)
 		}
@@ -31,7 +32,11 @@ func (e *engine) entryCell(entry int64) *Cell {
 	case *lots.Transfer:
 		e.joinTransfer(c, r)
 	case *lots.Circulation:
-		e.joinCirculation(c, r)
+		if r.Perhaps {
+			e.joinPerhaps(c, r)
+		} else {
+			e.joinCirculation(c, r)
+		}
 	case *lots.Crop:
 		dst := Ref{graph.Lot, r.Lot}
 		for _, d := range e.drawsOf(entry) {
@@ -60,6 +65,9 @@ func (e *engine) linkStock(c *Cell, entry int64, from lots.Ref, qty float64, dst
 		return
 	case lots.KindUnit:
 		kind, cause = graph.Unit, graph.Unpacked
+	case lots.KindRun:
+		e.linkRejects(c, entry, from, qty, dst, at)
+		return
 	}
 	for _, code := range from.Codes {
 		t, _ := e.src.Thing(code)
@@ -104,7 +112,7 @@ func (e *engine) sourcesOf(entry int64, late Draw) []Ref {
 	case *lots.Brew:
 		return []Ref{{graph.Brew, r.Brew}}
 	case *lots.Addition:
-		out = stockRefs(e, r.From)
+		out = append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
 	}
 	for _, d := range e.drawsBehind(rec, late) {
 		if d.Vessel != late.Vessel && d.State != Never {
@@ -172,6 +180,10 @@ func stockRefs(e *engine, from lots.Ref) []Ref {
 	for _, code := range from.Codes {
 		t, _ := e.src.Thing(code)
 		switch {
+		case from.Kind == lots.KindRun:
+			if ref, ok := e.rejectsOf(code); ok {
+				out = append(out, ref)
+			}
 		case from.Kind == lots.KindUnit:
 			out = append(out, Ref{graph.Unit, code})
 		case from.Kind == lots.KindLot && (t.Into == "" || from.OneOf()):
@@ -193,12 +205,13 @@ func dedupe(refs []Ref) []Ref {
 
 func (e *engine) joinAddition(c *Cell, r *lots.Addition) {
 	qty := float64(r.Qty.N)
-	if r.From.Kind == lots.KindUnit {
+	if r.From.Kind == lots.KindUnit || r.From.Kind == lots.KindRun {
 		qty = r.Count
 	}
 	for _, a := range e.arrivalsOf(r.Seq) {
 		dst := FillRef(a.Vessel, a.Fill, e.zone)
 		e.linkStock(c, r.Seq, r.From, qty, dst, a.Fill)
+		e.linkTipped(c, r.Seq, r.From, r.At, dst)
 		for _, d := range e.drawsOf(r.Seq) {
 			e.linkDraw(c, d, dst, d.Qty, graph.Moved, a.Fill)
 		}

@@ -62,7 +62,7 @@ func (e *engine) leftBy(before, run *lots.Run, near []lots.Record, between []*lo
 		}
 		until := min(max(run.Started.To, before.Ended.End())+left, run.Ended.End())
 		until = clearedBy(near, f.until, until)
-		for _, lot := range f.From.Codes {
+		for _, lot := range e.withTipped(f.From, f.until-1) {
 			if until > run.Started.From && !fedFromStart(feeds, lot, run.Started.From, until) {
 				out = append(out, leftover{lot, before.Run, f.Seq, until})
 			}

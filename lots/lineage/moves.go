@@ -129,7 +129,11 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 	case *lots.Transfer:
 		e.moveTransfer(m, v, r)
 	case *lots.Circulation:
-		if slices.Contains(r.Vessels, v) {
+		switch {
+		case !slices.Contains(r.Vessels, v):
+		case r.Perhaps:
+			m.outs = append(m.outs, perhaps(r))
+		default:
 			w := r.Started
 			m.ins = append(m.ins, inflow{entry: r.Seq, lo: w.From, hi: w.To, at: w.To, start: w.To, end: w.To, circ: true})
 		}
@@ -139,6 +143,11 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 		e.moveClean(m, v, r)
 	case *lots.Removal:
 		e.moveRemoval(m, v, r)
+	case *lots.Bulk:
+		if out, oneOf := e.drawsOn(r.From, v); out {
+			m.out(r.Seq, r.At, r.Qty.Millilitres(), oneOf)
+			m.named(e, r.Seq, r.From, v)
+		}
 	case *lots.Feed:
 		e.moveFeed(m, v, r)
 	}
@@ -192,7 +201,7 @@ func (e *engine) holders(from lots.Ref) []string {
 			t, _ := e.src.Thing(code)
 			v = t.Into
 		}
-		if from.Kind != lots.KindUnit && v != "" && !slices.Contains(out, v) {
+		if (from.Kind == lots.KindVessel || from.Kind == lots.KindLot) && v != "" && !slices.Contains(out, v) {
 			out = append(out, v)
 		}
 	}
@@ -232,6 +241,10 @@ func (e *engine) addedVolume(r *lots.Addition) float64 {
 	if r.From.Kind == lots.KindUnit {
 		t, _ := e.src.Thing(r.From.Code())
 		return r.Count * float64(t.PerCase*t.ContainerML)
+	}
+	if r.From.Kind == lots.KindRun {
+		t, _ := e.src.Thing(r.From.Code())
+		return r.Count * float64(t.ContainerML)
 	}
 	if e.gasInto(r.From, r.Vessel) {
 		return 0

@@ -111,6 +111,7 @@ func (e *engine) packUnits(c *Cell, run *lots.Run, product *lots.Product, segs [
 			c.Links = append(c.Links, contact(segs[i].ref, Ref{graph.Unit, p.Unit}, graph.Margin, p.Seq, segs[i].since))
 		}
 	}
+	e.packRejects(c, run, segs, stretches)
 	if claimed > run.Good+run.Rejects {
 		c.Findings = append(c.Findings, Finding{"units-above-run", run.Run,
 			fmt.Sprintf("the units of run %s hold %d containers, but only %d were filled", run.Run, claimed, run.Good+run.Rejects), run.Seq})
@@ -136,8 +137,14 @@ func (e *engine) packCertain(c *Cell, p *lots.Packed, containers float64, w Wind
 // packAnyOf hangs a unit on the stretch of segments of which it came from one or
 // more, unknown which: what feeds all of them is surely in it.
 func (e *engine) packAnyOf(c *Cell, run *lots.Run, p *lots.Packed, segs []segment, touched []int, made map[string]bool) {
+	ref := e.anyOf(c, run, segs, touched, made)
+	c.Links = append(c.Links, content(ref, Ref{graph.Unit, p.Unit}, graph.Packed, unknown, p.Seq, segs[touched[0]].since))
+}
+
+// anyOf writes the stretch of several segments, once.
+func (e *engine) anyOf(c *Cell, run *lots.Run, segs []segment, touched []int, made map[string]bool) Ref {
 	first, last := &segs[touched[0]], &segs[touched[len(touched)-1]]
-	ref := Ref{graph.Stretch, run.Run + "@" + lots.Stamp(first.since, e.zone) + ".." + lots.Stamp(last.until, e.zone)}
+	ref := e.stretchRef(run, first.since, last.until)
 	if !made[ref.Code] {
 		made[ref.Code] = true
 		node := Node{Ref: ref, Home: run.Run, Since: first.since, Until: last.until, Den: 1, Entry: run.Seq}
@@ -149,7 +156,11 @@ func (e *engine) packAnyOf(c *Cell, run *lots.Run, p *lots.Packed, segs []segmen
 		c.Nodes = append(c.Nodes, node)
 		e.feedAnyOf(c, ref, segs, touched)
 	}
-	c.Links = append(c.Links, content(ref, Ref{graph.Unit, p.Unit}, graph.Packed, unknown, p.Seq, first.since))
+	return ref
+}
+
+func (e *engine) stretchRef(run *lots.Run, since, until int64) Ref {
+	return Ref{graph.Stretch, run.Run + "@" + lots.Stamp(since, e.zone) + ".." + lots.Stamp(until, e.zone)}
 }
 
 // feedAnyOf links a stretch with what feeds all of its segments by content (of a

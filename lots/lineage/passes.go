@@ -10,37 +10,51 @@ import (
 	"heeltap/lots"
 )
 
-// pathCell derives the passes of one path item, or of a line that keeps residue:
+// pathCell derives the passes of one path item, or of a line that keeps or may keep residue:
 // what a piece leaves behind reaches the pass after it and what that fills.
 func (e *engine) pathCell(item string) *Cell {
 	c := &Cell{Owner: "p:" + item}
 	passes := e.passesThrough(item)
-	cleans := e.cleansOf(item)
+	residue := e.residueOf(item, passes)
+	stands := e.standingPasses(item, passes, residue)
 	refs := passRefs(item, passes, e.zone)
 	for i, p := range passes {
+		if !stands[i] {
+			continue
+		}
 		c.Nodes = append(c.Nodes, Node{Ref: refs[i], Home: item, Since: p.Start, Until: p.End, Den: 1, Entry: p.Entry})
 		for _, src := range p.Srcs {
 			c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
 		}
 	}
-	residue := func(from, to int) {
-		c.Links = append(c.Links,
-			contact(refs[from], refs[to], graph.Path, passes[to].Entry, passes[to].Start),
-			contact(refs[from], passes[to].Dst, graph.Path, passes[to].Entry, passes[to].Start))
-	}
-	for q, before := range predecessors(stretchesOf(passes)) {
-		for _, p := range before {
-			switch {
-			case !passes[p].stretch().surelyBefore(passes[q].stretch()):
-				residue(p, q)
-				residue(q, p)
-			case !cleans.between(passes[p], passes[q]):
-				residue(p, q)
-			}
+	e.tellUnprovenPasses(c, item, passes)
+	for _, a := range residue {
+		to := passes[a.to]
+		if a.pass {
+			c.Links = append(c.Links, contact(refs[a.from], refs[a.to], graph.Path, to.Entry, to.Start))
+		}
+		if a.filled {
+			c.Links = append(c.Links, contact(refs[a.from], to.Dst, graph.Path, to.Entry, to.Start))
 		}
 	}
-	e.passCleans(c, item, passes, refs)
+	e.passCleans(c, item, passes, refs, stands)
 	return c
+}
+
+// standingPasses tells which passes are nodes: those of a transfer, all on an item that keeps residue, and on a line of
+// which nobody said so those that leave or take up something that counts.
+func (e *engine) standingPasses(item string, passes []Pass, residue []after) []bool {
+	out := make([]bool, len(passes))
+	rec, _ := e.src.Stated(item)
+	line, isLine := rec.(*lots.Line)
+	for i, p := range passes {
+		out[i] = !isLine || line.HasResidue || e.productOf(p) == nil
+	}
+	for _, a := range residue {
+		out[a.from] = true
+		out[a.to] = out[a.to] || a.pass
+	}
+	return out
 }
 
 // passRefs names the passes of an item, sorted by start.

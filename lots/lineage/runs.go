@@ -208,7 +208,7 @@ func (e *engine) lineOf(code string) lots.Line {
 			}
 		}
 	}
-	return lots.Line{}
+	return lots.Line{HasResidue: true} // of no line: nothing stays in it
 }
 
 // segments cuts a run wherever anything about its feeds changes.
@@ -222,6 +222,7 @@ func (e *engine) segments(run *lots.Run, feeds []*feeding, left []leftover) []se
 		for _, d := range e.drawsOf(f.Seq) {
 			cuts = append(cuts, d.Start, d.End)
 		}
+		cuts = append(cuts, e.tippedAt(f.From, f.until-1)...)
 	}
 	for _, rec := range e.src.Touching(run.Run) {
 		if k, ok := rec.(*lots.CodeChange); ok && k.Run == run.Run {
@@ -304,8 +305,13 @@ func (e *engine) supplyStock(f *feeding, run *lots.Run, segs []segment) {
 	qty, length := unknown, lengthOf(sure)
 	if f.HasQty {
 		qty = float64(f.Qty.N)
-		if f.From.Kind == lots.KindUnit {
+		if f.From.Kind == lots.KindUnit || f.From.Kind == lots.KindRun {
 			qty = f.Count
+		}
+	}
+	for _, s := range slices.Concat(sure, doubtful) {
+		for _, ref := range e.tippedRefs(f.From, min(s.until, f.until)-1) {
+			s.in = append(s.in, supply{src: ref, grade: graph.Contact, cause: graph.Tipped, qty: unknown, entry: f.Seq, dosed: e.dosed(ref)})
 		}
 	}
 	for _, ref := range stockRefs(e, f.From) {
@@ -315,6 +321,9 @@ func (e *engine) supplyStock(f *feeding, run *lots.Run, segs []segment) {
 		}
 		for _, s := range sure {
 			if w.grade == graph.Content {
+				w.qty = unknown
+			}
+			if w.grade == graph.Content && ref.Kind != graph.Stretch {
 				w.qty = qty * float64(s.until-s.since) / float64(length)
 			}
 			s.in = append(s.in, w)
@@ -330,7 +339,7 @@ func (e *engine) supplyStock(f *feeding, run *lots.Run, segs []segment) {
 }
 
 func (e *engine) stockCause(r Ref) graph.Cause {
-	if r.Kind == graph.Unit {
+	if r.Kind == graph.Unit || r.Kind == graph.Segment || r.Kind == graph.Stretch {
 		return graph.Unpacked
 	}
 	if t, _ := e.src.Thing(r.Code); lots.PackagingPart(t.ItemKind) {
@@ -374,7 +383,7 @@ func (e *engine) passRun(c *Cell, run *lots.Run, feeds []*feeding, segs []segmen
 	for i := range segs {
 		s := &segs[i]
 		var items []string
-		if e.lineOf(run.Line).Residue {
+		if line := e.lineOf(run.Line); line.MayKeepResidue() {
 			items = append(items, run.Line)
 		}
 		for _, f := range feeds {

@@ -87,7 +87,7 @@ func (c *Cell) linkCleaned(with []Ref, dst Ref, r *lots.Clean) {
 
 // cleanedWith lists what a clean was, or may have been, done with: lots, and what tanks held.
 func (e *engine) cleanedWith(r *lots.Clean) []Ref {
-	out := stockRefs(e, r.From)
+	out := append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
 	for _, d := range e.drawsOf(r.Seq) {
 		if d.State != Never {
 			out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
@@ -156,12 +156,14 @@ func (e *engine) ranNext(run *lots.Run, segs []segment, r *lots.Clean) (out []in
 
 // passCleans links what a path item or line was cleaned with to the next passes and to what they fill. What a
 // run fills stands in its own cell.
-func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref) {
+func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref, stands []bool) {
 	t, _ := e.src.Thing(item)
 	for _, r := range e.cleansWith(item) {
 		with := e.cleanedWith(r)
 		for _, i := range passedNext(passes, r) {
-			c.linkCleaned(with, refs[i], r)
+			if stands[i] {
+				c.linkCleaned(with, refs[i], r)
+			}
 			if t.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {
 				c.linkCleaned(with, passes[i].Dst, r)
 			}

@@ -27,7 +27,7 @@ items item=END name=end kind=closure unit=each
 items item=YEAST name=yeast kind=yeast unit=L
 parties party=SUP name=s role=supplier
 parties party=D name=d role=consignee channel=distributor
-products product=P name=p container_ml=500 per_case=20
+products product=P name=p container_ml=500 per_case=20 declares=gluten
 products product=K name=k container_ml=30000 per_case=1
 lines line=L1 margin_min=20 overlap_min=30 residue=yes
 lines line=L2
@@ -43,6 +43,7 @@ receipts lot=LM item=MALT supplier=SUP supplier_lot=m quantity=900 unit=kg recei
 receipts lot=LH item=HOP supplier=SUP supplier_lot=h quantity=40 unit=kg received_at=2026-03-01
 receipts lot=LE item=END supplier=SUP supplier_lot=e quantity=9000 unit=each received_at=2026-03-01
 receipts lot=LE2 item=END supplier=SUP supplier_lot=e2 quantity=9000 unit=each received_at=2026-03-01
+receipts lot=LE3 item=END supplier=SUP supplier_lot=e3 quantity=9000 unit=each received_at=2026-03-01
 `
 
 // moment draws a time on a coarse grid over three days, or a bare date: much falls together.
@@ -84,7 +85,7 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 	code := fmt.Sprint(n)
 	tanks := "F1 F2 B1 B2"
 	runs := "R1 R2 R3"
-	switch rapid.IntRange(0, 16).Draw(t, "sheet") {
+	switch rapid.IntRange(0, 17).Draw(t, "sheet") {
 	case 0:
 		return "receipts", lots.Row{"lot": "N" + code, "item": "MALT", "supplier": "SUP", "supplier_lot": code, "quantity": qty(), "unit": "kg", "received_at": moment(t), "into": "SI"}
 	case 1, 2:
@@ -97,7 +98,7 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		}
 		return "brew_inputs", row
 	case 4, 5:
-		row := lots.Row{"vessel": pick(t, tanks+" SI Y1 G1"), "from": pick(t, "LM LH SI F1 B2 LM|LH U1 U2 C1"), "quantity": qty(), "unit": pick(t, "kg L case"), "at": moment(t), "ref": code}
+		row := lots.Row{"vessel": pick(t, tanks+" SI Y1 G1"), "from": pick(t, "LM LH SI F1 B2 LM|LH U1 U2 C1 R1 R2 R1|R3"), "quantity": qty(), "unit": pick(t, "kg L case"), "at": moment(t), "ref": code}
 		if rapid.IntRange(0, 3).Draw(t, "volume") == 0 {
 			row["volume"], row["volume_unit"] = qty(), "L"
 		}
@@ -109,9 +110,9 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 			row["via"] = "H1"
 		}
 		return "transfers", row
-	case 9:
+	case 9, 17:
 		start, end := spanOf(t)
-		return "circulations", lots.Row{"vessels": pick(t, "F1;F2 B1;B2 F1;B1;B2"), "started_at": start, "ended_at": end, "ref": code}
+		return "circulations", lots.Row{"vessels": pick(t, "F1;F2 B1;B2 F1;B1;B2"), "started_at": start, "ended_at": end, "ref": code, "perhaps": pick(t, "yes no yes")}
 	case 10:
 		row := lots.Row{"lot": pick(t, "C1 C2"), "item": "YEAST", "vessel": pick(t, "F1 F2 B1"), "quantity": qty(), "unit": pick(t, "L kg"), "at": moment(t)}
 		if rapid.Bool().Draw(t, "into") {
@@ -128,12 +129,18 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		}
 		return "cleans", row
 	case 13:
+		if rapid.IntRange(0, 2).Draw(t, "tip") > 0 {
+			return "tippings", lots.Row{"from": pick(t, "LE LE3 LE|LE3"), "into": pick(t, "LE2 LE LE3"), "quantity": qty(), "at": moment(t), "ref": code}
+		}
+		if rapid.Bool().Draw(t, "shipped in bulk") {
+			return "shipments", lots.Row{"shipment": "S" + code, "unit": pick(t, tanks+" SI Y1 LM LH C1 LM|LH F1|B1 Ba"), "quantity": qty(), "quantity_unit": pick(t, "kg L"), "consignee": "D", "shipped_at": moment(t)}
+		}
 		return "removals", lots.Row{"subject": pick(t, tanks+" SI Y1"), "quantity": pick(t, "all 10 100"), "at": moment(t), "reason": "dumped", "ref": code}
 	case 14:
 		start, end := spanOf(t)
 		return "runs", lots.Row{"run": pick(t, runs), "product": pick(t, "P P K"), "line": pick(t, "L1 L2"), "started_at": start, "ended_at": end, "date_code": "X", "good": qty(), "rejects": pick(t, "0 7")}
 	case 15:
-		row := lots.Row{"run": pick(t, runs), "from": pick(t, "B1 B2 F1 LE LE2 LH G1 B1|B2 LE|LE2 U1"), "ref": code}
+		row := lots.Row{"run": pick(t, runs), "from": pick(t, "B1 B2 F1 LE LE2 LH G1 B1|B2 LE|LE2 U1 R2 R3"), "ref": code}
 		if rapid.Bool().Draw(t, "since") {
 			row["since"], row["until"] = spanOf(t)
 		}

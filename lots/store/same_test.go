@@ -104,8 +104,10 @@ func TestOlderDigestsAreWorkedOutAnew(t *testing.T) {
 		if err := tx.exec("UPDATE record SET digest = seq + 1000"); err != nil {
 			return err
 		}
-		if err := tx.exec("DROP TABLE line_span"); err != nil {
-			return err
+		for _, later := range []string{"line_span", "answered"} {
+			if err := tx.exec("DROP TABLE " + later); err != nil {
+				return err
+			}
 		}
 		return tx.exec("PRAGMA user_version = 2")
 	}))

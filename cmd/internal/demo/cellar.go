@@ -40,12 +40,12 @@ type strain struct {
 	generation  int // of the crop in the brink; 0 where it holds none to pitch
 }
 
-// plan starts two batches a week.
-func (b *book) plan() {
+// plan starts two batches a week, until some weeks before the end.
+func (b *book) plan(weeksBefore int) {
 	b.yeast = [4]strain{{item: "YEAST-ALE", brink: "YB1"}, {item: "YEAST-ALE", brink: "YB2"}, {item: "YEAST-LAG", brink: "YB3"}, {item: "YEAST-ALE", brink: "YB4"}}
 	order := []beer{pale, lager, stout, pale, bitter, lager, pale}
 	made := map[string]int{}
-	for n := range 2 * (days/7 - 3) {
+	for n := range 2 * (days/7 - weeksBefore) {
 		x := order[n%len(order)]
 		made[x.name]++
 		key := x.vessels[0]

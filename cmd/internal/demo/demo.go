@@ -38,8 +38,14 @@ type Fix struct {
 // Zone is where the brewery stands.
 const Zone = "Europe/Copenhagen"
 
-// Brewery gives the whole history in the order in which it was typed in.
-func Brewery() []Entry {
+// Brewery gives the whole history in the order in which it was typed in. It ends when its last tank is empty.
+func Brewery() []Entry { return story(3) }
+
+// AtWork is the same history with its last batches still in their tanks, for those who want to work on in it.
+func AtWork() []Entry { return story(0) }
+
+// story is the brewery's until its end, with the last batches begun some weeks before.
+func story(weeksBefore int) []Entry {
 	zone, err := time.LoadLocation(Zone)
 	if err != nil {
 		panic(err) // the zones are built in
@@ -47,7 +53,7 @@ func Brewery() []Entry {
 	b := &book{zone: zone, rng: rand.New(rand.NewPCG(1842, 7)), stock: map[string][]*lot{}, numbers: map[string]int{}, open: map[string]*pallet{}, free: map[string]time.Time{}}
 	b.reference()
 	b.fillPool()
-	b.plan()
+	b.plan(weeksBefore)
 	b.live()
 	b.load()
 	b.mishaps()

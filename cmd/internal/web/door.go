@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 
+	"heeltap/cmd/internal/people"
 	"heeltap/lots"
 )
 
@@ -24,6 +25,8 @@ type doorPage struct {
 	Name  string
 	Said  string // why somebody is asked, or what was wrong
 	Demo  []Persona
+	// Tablet is the shared tablet's name, where people can also take over by PIN.
+	Tablet string
 }
 
 func (s *Server) signInPage(v *visit) error {
@@ -31,7 +34,15 @@ func (s *Server) signInPage(v *visit) error {
 	if v.session != nil && v.field("again") == "" {
 		return v.seeOther(next)
 	}
-	return s.show(v, "signin", "Sign in", doorPage{Next: next, Demo: s.Demo})
+	return s.showSignIn(v, doorPage{Next: next})
+}
+
+func (s *Server) showSignIn(v *visit, page doorPage) error {
+	page.Demo = s.Demo
+	if v.tablet != nil {
+		page.Tablet = v.tablet.Name
+	}
+	return s.show(v, "signin", "Sign in", page)
 }
 
 // signIn begins a session, under a new number each time.
@@ -39,19 +50,26 @@ func (s *Server) signIn(v *visit) error {
 	login, next := v.field("login"), back(v.field("next"))
 	token, _, err := s.People.SignIn(v.ctx, login, v.r.FormValue("password"), v.from())
 	if err != nil {
-		if lots.KindOf(err) == lots.Internal {
+		if isInternal(err) {
 			return err
 		}
-		v.w.WriteHeader(http.StatusUnauthorized)
-		return s.show(v, "signin", "Sign in", doorPage{Next: next, Login: login, Said: err.Error(), Demo: s.Demo})
+		v.begin(err)
+		return s.showSignIn(v, doorPage{Next: next, Login: login, Said: err.Error()})
 	}
-	if c, err := v.r.Cookie(sessionCookie); err == nil { // whoever was signed in here before is not any more
-		if err := s.People.SignOut(v.ctx, c.Value); err != nil {
-			return err
-		}
+	if err := s.endSession(v); err != nil {
+		return err
 	}
 	s.setSession(v, token)
 	return v.seeOther(next)
+}
+
+// endSession signs out whoever was signed in here before.
+func (s *Server) endSession(v *visit) error {
+	c, err := v.r.Cookie(sessionCookie)
+	if err != nil {
+		return nil
+	}
+	return s.People.SignOut(v.ctx, c.Value)
 }
 
 // setSession gives the browser the number of its session. It keeps it until it closes; the server ends it earlier.
@@ -60,75 +78,97 @@ func (s *Server) setSession(v *visit, token string) {
 }
 
 func (s *Server) signOut(v *visit) error {
-	if c, err := v.r.Cookie(sessionCookie); err == nil {
-		if err := s.People.SignOut(v.ctx, c.Value); err != nil {
-			return err
-		}
+	if err := s.endSession(v); err != nil {
+		return err
 	}
 	http.SetCookie(v.w, &http.Cookie{Name: sessionCookie, Path: "/", MaxAge: -1, HttpOnly: true, Secure: s.Secure, SameSite: http.SameSiteLaxMode})
+	if v.tablet != nil {
+		return v.seeOther("/switch")
+	}
 	return v.seeOther("/signin")
 }
 
+// holder finds whom a one-time link is for: the first person to be, or one who was invited.
+func (s *Server) holder(v *visit, first bool) (people.Person, error) {
+	token := v.r.PathValue("token")
+	p, err := s.People.Holder(v.ctx, token)
+	if err == nil && (p.ID == 0) != first {
+		return p, lots.Errorf(lots.NotFound, "this link is for something else: open it as it was given to you")
+	}
+	return p, err
+}
+
 func (s *Server) welcomePage(v *visit) error {
-	return s.show(v, "welcome", "Choose a password", doorPage{})
+	p, err := s.holder(v, false)
+	if err != nil {
+		return err
+	}
+	return s.show(v, "welcome", "Choose a password", doorPage{Name: p.Name, Login: p.Login})
 }
 
 // welcome lets a person who was invited choose a password.
 func (s *Server) welcome(v *visit) error {
-	if said := twice(v); said != "" {
-		v.w.WriteHeader(http.StatusUnprocessableEntity)
-		return s.show(v, "welcome", "Choose a password", doorPage{Said: said})
-	}
-	person, err := s.People.Redeem(v.ctx, v.r.PathValue("token"), v.r.FormValue("password"))
+	p, err := s.holder(v, false)
 	if err != nil {
-		return s.showAgain(v, "welcome", "Choose a password", err, doorPage{})
+		return err
 	}
-	return s.enter(v, person.Login)
+	page := doorPage{Name: p.Name, Login: p.Login}
+	if err := twice(v); err != nil {
+		return s.showAgain(v, "welcome", "Choose a password", err, page)
+	}
+	if _, err := s.People.Redeem(v.ctx, v.r.PathValue("token"), v.r.FormValue("password")); err != nil {
+		return s.showAgain(v, "welcome", "Choose a password", err, page)
+	}
+	return s.enter(v, p.Login, "/")
 }
 
 func (s *Server) setupPage(v *visit) error {
+	if _, err := s.holder(v, true); err != nil {
+		return err
+	}
 	return s.show(v, "setup", "Set up", doorPage{})
 }
 
 // setUp makes the first person, who may then invite the others.
 func (s *Server) setUp(v *visit) error {
 	page := doorPage{Login: v.field("login"), Name: v.field("name")}
-	if page.Said = twice(v); page.Said != "" {
-		v.w.WriteHeader(http.StatusUnprocessableEntity)
-		return s.show(v, "setup", "Set up", page)
+	if err := twice(v); err != nil {
+		return s.showAgain(v, "setup", "Set up", err, page)
 	}
 	person, err := s.People.Setup(v.ctx, v.r.PathValue("token"), page.Name, page.Login, v.r.FormValue("password"))
 	if err != nil {
 		return s.showAgain(v, "setup", "Set up", err, page)
 	}
-	return s.enter(v, person.Login)
+	return s.enter(v, person.Login, "/")
 }
 
 // twice says that a password was not typed alike both times.
-func twice(v *visit) string {
+func twice(v *visit) error {
 	if v.r.FormValue("password") != v.r.FormValue("again") {
-		return "The two passwords differ. Type the same one twice."
+		return lots.Errorf(lots.Invalid, "the two passwords differ: type the same one twice")
 	}
-	return ""
+	return nil
 }
 
-// showAgain shows a form again with what was wrong.
+// showAgain shows a form again with what was wrong; a link that is no longer good has no form.
 func (s *Server) showAgain(v *visit, name, title string, err error, page doorPage) error {
-	kind := lots.KindOf(err)
-	if kind == lots.Internal {
+	if isInternal(err) || statusOf(err) == http.StatusGone {
 		return err
 	}
 	page.Said = err.Error()
-	v.w.WriteHeader(statuses[kind])
+	v.begin(err)
 	return s.show(v, name, title, page)
 }
 
-// enter signs somebody in with the password just chosen.
-func (s *Server) enter(v *visit, login string) error {
+// enter signs somebody in with the password just chosen, in place of whoever was signed in here.
+func (s *Server) enter(v *visit, login, next string) error {
 	token, _, err := s.People.SignIn(v.ctx, login, v.r.FormValue("password"), v.from())
 	if err != nil {
 		return err
 	}
+	if err := s.endSession(v); err != nil {
+		return err
+	}
 	s.setSession(v, token)
-	return v.seeOther("/")
+	return v.seeOther(next)
 }

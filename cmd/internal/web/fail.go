@@ -3,7 +3,6 @@ package web
 import (
 	"net/http"
 
-	"heeltap/cmd/internal/people"
 	"heeltap/lots"
 )
 
@@ -13,42 +12,31 @@ var statuses = map[lots.ErrKind]int{
 	lots.Locked: http.StatusServiceUnavailable, lots.Corrupt: http.StatusInternalServerError, lots.Internal: http.StatusInternalServerError,
 }
 
-type failPage struct{ What, Then string }
+type failPage struct {
+	What, Then string
+	Go         link // what to do about it; empty for the start page
+}
 
 // fail shows what went wrong and what to do. What went wrong inside is for the log, not for the page.
 func (s *Server) fail(v *visit, err error) {
-	kind := lots.KindOf(err)
-	page := failPage{What: err.Error()}
-	title := "That did not work"
-	switch kind {
-	case lots.NotFound:
+	page, title := failPage{What: err.Error()}, "That did not work"
+	switch status := statusOf(err); {
+	case status == http.StatusNotFound:
 		title = "Not found"
-	case lots.Internal:
-		s.Log.Error("page failed", "path", v.r.URL.Path, "error", err.Error())
-		page = failPage{"Something went wrong on our side.", "Nothing was recorded by this page. Try again; if it happens again, tell whoever runs the server."}
-	case lots.Locked:
+	case isInternal(err):
+		s.Log.Error("page failed", "path", v.spot(), "error", err.Error())
+		page = failPage{What: "Something went wrong on our side.", Then: "Nothing was recorded by this page. Try again; if it happens again, tell whoever runs the server."}
+	case status == http.StatusServiceUnavailable:
 		page.Then = "Try again in a moment."
 	}
 	if v.wrote {
 		return
 	}
-	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	v.w.WriteHeader(statuses[kind])
+	v.begin(err)
 	v.wrote = true
 	if err := s.show(v, "fail", title, page); err != nil {
-		s.Log.Error("page failed", "path", v.r.URL.Path, "error", err.Error())
+		s.Log.Error("page failed", "path", v.spot(), "error", err.Error())
 	}
-}
-
-// notAllowed tells somebody that a page is for others.
-func (s *Server) notAllowed(v *visit, right people.Right) error {
-	v.w.WriteHeader(http.StatusForbidden)
-	v.wrote = true
-	then := "Ask somebody who may."
-	if v.session.ByPIN {
-		then = "You are signed in by PIN, which allows less: sign in with your password."
-	}
-	return s.show(v, "fail", "Not yours to do", failPage{"Your account may not do that.", then})
 }
 
 // nowhere answers an address that there is none of.

@@ -6,12 +6,14 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+
+	"heeltap/lots/papers"
 )
 
 // What one request may send: forms, and forms with a photo or a paper.
 const (
 	mostForm = 256 << 10
-	mostFile = 20 << 20
+	mostFile = 3*papers.Largest + mostForm
 )
 
 // policy lets a page load what this server itself holds and nothing else, run no script written into it, and be

@@ -160,6 +160,11 @@ func (s *Server) begin(v *visit) error {
 	if v.field("checked") == "" {
 		err = desk.Try(v.ctx, s.DB, func(tx *store.Tx) error {
 			said, err := try(tx)
+			for _, p := range f.Parts {
+				if p.Name != "" && p.Value == "" {
+					f.Warnings = append(f.Warnings, "No lot is scanned for "+p.Name+", which the last run of this product had.")
+				}
+			}
 			for _, x := range said {
 				f.Warnings = append(f.Warnings, pageTexts(append(x.Warnings, x.Findings...))...)
 			}
@@ -206,6 +211,8 @@ type runningView struct {
 	Balances                        []balance.Balance
 	Change, Unit, Quantity, At      string // as typed, where it was refused
 	Good, Rejects                   string
+	Held                            bool // for the part that shows refusals; nothing here can be overridden
+	Overriding                      string
 }
 
 type feedView struct {

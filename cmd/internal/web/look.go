@@ -96,7 +96,7 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 			if err != nil {
 				return err
 			}
-			page := thingView{Thing: t, Acts: s.actsOn(v, t)}
+			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
 			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)
 			return s.show(v, "thing", t.Code, page)
 		})
@@ -105,7 +105,9 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 
 type thingView struct {
 	*thing.Thing
-	Acts []act
+	Acts   []act
+	Tags   []tagged
+	Stocks []option
 }
 
 // act is something that can be done with a thing now: a form, with what is known filled in.
@@ -115,6 +117,9 @@ type act struct {
 	Main bool
 }
 
+// ownForm are the pages of sheets that have one of their own in place of the form of one row.
+var ownForm = map[string]string{"receipts": "/delivery"}
+
 // actsOn lists what makes sense with a thing now, for whoever looks.
 func (s *Server) actsOn(v *visit, t *thing.Thing) []act {
 	var out []act
@@ -122,7 +127,7 @@ func (s *Server) actsOn(v *visit, t *thing.Thing) []act {
 		if !v.may(rightFor(x.Sheet)) {
 			continue
 		}
-		out = append(out, act{Text: x.Text, Path: "/do/" + x.Sheet.Verb + "?" + queryOf(x.Set...)})
+		out = append(out, act{Text: x.Text, Path: cmp.Or(ownForm[x.Sheet.Name], "/do/"+x.Sheet.Verb) + "?" + queryOf(x.Set...)})
 	}
 	slices.SortStableFunc(out, func(a, b act) int { return 0 })
 	return out

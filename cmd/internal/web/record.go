@@ -1,11 +1,16 @@
 package web
 
 import (
+	"cmp"
 	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"maps"
 	"net/http"
 	"net/url"
+	"strings"
 
 	"heeltap/cmd/internal/people"
 	"heeltap/graph/desk"
@@ -114,18 +119,15 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 			return err
 		}
 		f.Token, f.Back, f.Overriding = v.field("form"), back(v.field("back")), v.field("override")
+		if lots.KindOf(why) == lots.Conflict {
+			f.Token = newToken() // the old one is used up
+		}
 		f.fromPaper(v)
 		f.take(why)
 		f.Held = f.Held && v.may("override")
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, "form", f.Heading, f)
 	})
-}
-
-// isInternal reports whether an error is no refusal but a failure on our side.
-func isInternal(err error) bool {
-	_, faults := errors.AsType[lots.Faults](err)
-	return !faults && lots.KindOf(err) == lots.Internal
 }
 
 // take says on a form why it was refused.
@@ -147,6 +149,8 @@ type outcome struct {
 	Entries  []int64  `json:"entries"`  // to take back
 	Links    []link   `json:"links"`    // where to go on, the likeliest first
 	By       string   `json:"by"`
+	Tags     []tagged `json:"tags,omitempty"` // what to print tags for
+	Sent     string   `json:"sent"`           // tells what was sent from anything else sent under the form's number
 }
 
 type link struct {
@@ -157,20 +161,41 @@ type link struct {
 // once records what a form says, if it was not sent before: whoever sends it again is told the same.
 func (s *Server) once(v *visit, token string, f func(tx *store.Tx) (*outcome, error)) error {
 	return s.DB.Update(v.ctx, func(tx *store.Tx) error {
-		if _, before, err := tx.Answered(token); err != nil || before {
-			return err
+		if text, before, err := tx.Answered(token); err != nil || before {
+			return cmp.Or(err, sameAgain(text, v.sent()))
 		}
 		out, err := f(tx)
 		if err != nil {
 			return err
 		}
-		out.By = v.by()
+		out.By, out.Sent = v.by(), v.sent()
 		text, err := json.Marshal(out)
 		if err != nil {
 			return err
 		}
 		return tx.Answer(token, string(text))
 	})
+}
+
+// sent is a number for all that a form says.
+func (v *visit) sent() string {
+	said := maps.Clone(v.r.PostForm)
+	said.Del("form")
+	said.Del("back")
+	sum := sha256.Sum256([]byte(said.Encode()))
+	return hex.EncodeToString(sum[:12])
+}
+
+// sameAgain refuses a form that was recorded before if it says something else now: nobody may take the one for the other.
+func sameAgain(answer, sent string) error {
+	var before outcome
+	if err := json.Unmarshal([]byte(answer), &before); err != nil {
+		return err
+	}
+	if before.Sent == sent {
+		return nil
+	}
+	return lots.Errorf(lots.Conflict, "this form was recorded before, and said something else: %s What stands here now is not recorded: send it once more if it is to be", strings.Join(before.Texts, " "))
 }
 
 // outcomeOf tells of one recorded row, and where to go on.
@@ -226,8 +251,9 @@ func placesOf(rec lots.Record) []string {
 
 type saidPage struct {
 	outcome
-	Form string
-	Mine bool
+	Form   string
+	Mine   bool
+	Stocks []option
 }
 
 // said tells what became of a form: recorded, or not.
@@ -247,7 +273,7 @@ func (s *Server) said(v *visit) error {
 	if err != nil {
 		return err
 	}
-	page.Form, page.Mine = form, page.By == v.by()
+	page.Form, page.Mine, page.Stocks = form, page.By == v.by(), stocks(v)
 	for i, w := range page.Warnings {
 		page.Warnings[i] = onPage(w)
 	}

@@ -24,6 +24,7 @@ type layout struct {
 	Title   string
 	Person  *people.Person
 	ByPIN   bool
+	Tablet  string // the shared tablet's name; empty elsewhere
 	Query   string // what stands in the box
 	Path    string
 	Role    string
@@ -65,14 +66,16 @@ func parsePages() (map[string]*template.Template, error) {
 
 // helpers are what templates may call.
 var helpers = template.FuncMap{
-	"path":    func(kind lots.Kind, code string) string { return pathOf(kind, code) },
-	"figure":  lots.Figure,
-	"lower":   strings.ToLower,
-	"capital": capital,
-	"label":   labelOf,
-	"list":    func(texts []string) string { return strings.Join(texts, ", ") },
-	"percent": func(part float64) string { return lots.PercentFigure(100 * part) },
-	"query":   url.QueryEscape,
+	"path":     func(kind lots.Kind, code string) string { return pathOf(kind, code) },
+	"figure":   lots.Figure,
+	"lower":    strings.ToLower,
+	"capital":  capital,
+	"label":    labelOf,
+	"list":     func(texts []string) string { return strings.Join(texts, ", ") },
+	"percent":  func(part float64) string { return lots.PercentFigure(100 * part) },
+	"query":    url.QueryEscape,
+	"sentence": sentence,
+	"pairs":    func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
 }
 
 // pathOf is the page of a thing.
@@ -81,6 +84,14 @@ func pathOf(kind lots.Kind, code string) string {
 		return "/"
 	}
 	return "/" + string(kind) + "/" + url.PathEscape(code)
+}
+
+// sentence writes what an error says as a sentence.
+func sentence(text string) string {
+	if text = capital(text); text != "" && !strings.ContainsAny(text[len(text)-1:], ".!?") {
+		text += "."
+	}
+	return text
 }
 
 func capital(text string) string {
@@ -95,6 +106,9 @@ func (s *Server) show(v *visit, name, title string, body any) error {
 	l := layout{Title: title, Body: body, Query: v.r.URL.Query().Get("q"), Path: v.r.URL.Path, Version: assetVersion, Rights: map[people.Right]bool{}}
 	if s.Story {
 		l.Clock = s.DB.Now().Format("Monday 2 January 2006, 15:04")
+	}
+	if v.tablet != nil {
+		l.Tablet = v.tablet.Name
 	}
 	if v.session != nil {
 		l.Person, l.ByPIN, l.Role = &v.session.Person, v.session.ByPIN, string(v.session.Person.Role)

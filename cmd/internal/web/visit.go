@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"net/http"
 	"net/url"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,6 +30,7 @@ type visit struct {
 	r       *http.Request
 	ctx     context.Context
 	session *people.Session // nil where nobody is signed in
+	tablet  *people.Device  // the shared tablet it comes from; nil from elsewhere
 	names   []string        // of whoever is signed in, where they correct their own entries only
 	wrote   bool
 }
@@ -63,26 +66,24 @@ func (s *Server) afterwards(v *visit, began time.Time) {
 		if broke == http.ErrAbortHandler {
 			panic(broke)
 		}
-		s.Log.Error("page broke", "path", v.r.URL.Path, "what", fmt.Sprint(broke), "where", string(debug.Stack()))
+		s.Log.Error("page broke", "path", v.spot(), "what", fmt.Sprint(broke), "where", string(debug.Stack()))
 		if !v.wrote {
 			s.fail(v, lots.Errorf(lots.Internal, "something broke on our side"))
 		}
 	}
-	s.Log.Debug("page", "method", v.r.Method, "path", v.r.URL.Path, "took", time.Since(began))
+	s.Log.Debug("page", "method", v.r.Method, "path", v.spot(), "took", time.Since(began))
 }
 
 func (s *Server) answer(v *visit, rt route) error {
-	most := int64(mostForm)
-	if rt.Large {
+	if err := s.recognise(v); err != nil {
+		return err
+	}
+	most, large := int64(mostForm), rt.Large && v.may(rt.Right) // who may not send a file is not read for that long
+	if large {
 		most = mostFile
 	}
 	v.r.Body = http.MaxBytesReader(v.w, v.r.Body, most)
-	if v.r.Method == http.MethodPost {
-		if err := v.readForm(rt.Large); err != nil {
-			return err
-		}
-	}
-	if err := s.recognise(v); err != nil {
+	if err := v.readForm(large); err != nil { // of a stranger a form's worth, kept until they have signed in
 		return err
 	}
 	switch {
@@ -110,32 +111,65 @@ func (v *visit) readForm(large bool) error {
 	return nil
 }
 
-// recognise finds who is signed in.
+// recognise finds who is signed in. A session by PIN is good on its tablet only.
 func (s *Server) recognise(v *visit) error {
+	if err := s.recogniseTablet(v); err != nil {
+		return err
+	}
 	c, err := v.r.Cookie(sessionCookie)
 	if err != nil {
 		return nil
 	}
 	session, err := s.People.Session(v.ctx, c.Value)
-	switch {
-	case err == nil:
-		v.session = session
-		v.names, err = s.ownNames(v.ctx, session)
-		return err
-	case lots.KindOf(err) == lots.Internal:
+	if _, ended := errors.AsType[*people.Refused](err); ended || err == nil && session.ByPIN && (v.tablet == nil || v.tablet.ID != session.Device) {
+		return nil
+	}
+	if err != nil {
 		return err
 	}
-	return nil
+	v.session = session
+	v.names, err = s.ownNames(v.ctx, session)
+	return err
 }
 
 // toTheDoor asks for a sign-in, and comes back to the page asked for.
 func (s *Server) toTheDoor(v *visit) error {
-	if v.r.Method != http.MethodGet {
-		v.w.WriteHeader(http.StatusUnauthorized)
-		v.wrote = true
-		return s.show(v, "signin", "Sign in", doorPage{Next: back(v.r.Referer()), Said: "You were signed out while you were writing, and nothing was recorded. Sign in and send it again.", Demo: s.Demo})
+	if v.r.Method != http.MethodGet && v.r.Method != http.MethodHead {
+		return s.signedOutMeanwhile(v)
 	}
-	return v.seeOther("/signin?next=" + url.QueryEscape(v.r.URL.RequestURI()))
+	door := "/signin?"
+	if v.tablet != nil {
+		door = "/switch?"
+	}
+	return v.seeOther(door + queryOf("next", v.r.URL.RequestURI()))
+}
+
+// signedOutMeanwhile asks somebody to sign in who was writing when their session ended.
+func (s *Server) signedOutMeanwhile(v *visit) error {
+	said := "You were signed out while you were writing, and nothing was recorded. Sign in and send it again."
+	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	v.w.WriteHeader(http.StatusUnauthorized)
+	if v.tablet != nil {
+		return s.showSwitch(v, "", switchView{Next: v.origin(), Said: said})
+	}
+	return s.showSignIn(v, doorPage{Next: v.origin(), Said: said})
+}
+
+// origin is the page that a request was made on, to come back to. Where no script kept what was typed into a form,
+// the address brings it along.
+func (v *visit) origin() string {
+	if v.r.Method == http.MethodGet || v.r.Method == http.MethodHead {
+		return back(v.r.URL.RequestURI())
+	}
+	typed := maps.Clone(v.r.PostForm)
+	for _, name := range []string{"form", "back", "override", "reason_for_hold"} {
+		typed.Del(name)
+	}
+	maps.DeleteFunc(typed, func(_ string, texts []string) bool { return strings.Join(texts, "") == "" })
+	if q := typed.Encode(); strings.HasPrefix(v.r.URL.Path, "/do/") && v.r.Header.Get("Sec-Fetch-Dest") != "empty" && len(q) < 8<<10 {
+		return back(v.r.URL.EscapedPath() + "?" + q)
+	}
+	return back(v.r.Referer())
 }
 
 // seeOther sends the browser on to another page of ours.
@@ -148,10 +182,25 @@ func (v *visit) seeOther(path string) error {
 // back gives the path of an address as far as it is one of ours to go back to.
 func back(address string) string {
 	u, err := url.Parse(address)
-	if err != nil || !strings.HasPrefix(u.Path, "/") || strings.HasPrefix(u.Path, "//") || strings.ContainsAny(u.Path, "\\\r\n") || strings.HasPrefix(u.Path, "/sign") {
+	if err != nil || !strings.HasPrefix(u.Path, "/") || strings.HasPrefix(u.Path, "//") || strings.ContainsAny(u.Path, "\\\r\n") || closed(u.Path) {
 		return "/"
 	}
 	return (&url.URL{Path: u.Path, RawPath: u.RawPath, RawQuery: u.RawQuery}).RequestURI()
+}
+
+// closed reports whether a path is one before the sign-in, where nobody goes back to.
+func closed(path string) bool {
+	return slices.ContainsFunc([]string{"/signin", "/signout", "/switch", "/welcome/", "/setup/"}, func(door string) bool { return strings.HasPrefix(path, door) })
+}
+
+// spot is the path of a request as it may be written down: without a one-time link's secret.
+func (v *visit) spot() string {
+	for _, door := range []string{"/welcome/", "/setup/"} {
+		if strings.HasPrefix(v.r.URL.Path, door) {
+			return door + "…"
+		}
+	}
+	return v.r.URL.Path
 }
 
 // view runs f on a snapshot of the records.

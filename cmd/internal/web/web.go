@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"heeltap/cmd/internal/people"
+	"heeltap/lots/papers"
 	"heeltap/lots/store"
 )
 
@@ -24,6 +25,10 @@ type Server struct {
 	// Secure is set where pages come over TLS: cookies are then kept off plain connections.
 	Secure bool
 	Log    *slog.Logger
+	// Papers keeps the photos and papers that are attached to things.
+	Papers papers.Store
+	// Address is put before the codes on tags; empty: the site's setting, else the address a browser came by.
+	Address string
 	// Demo names the persons of the demo, who sign in with one touch; nil elsewhere.
 	Demo []Persona
 	// Story is set in the demo, whose clock is not that of the wall: every page then shows it.

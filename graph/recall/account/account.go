@@ -25,8 +25,10 @@ type Account struct {
 	Units      []UnitAccount  `json:"units"`
 	Groups     []GroupAccount `json:"groups"` // by product, date codes and cases or kegs
 	Consignees []Recovery     `json:"consignees"`
-	Cases      Sum            `json:"cases"`
-	Kegs       Sum            `json:"kegs"`
+	// Bulk is what came of what was never packed, by consignee and by what it is measured in: it is in no sum.
+	Bulk  []Recovery `json:"bulk"`
+	Cases Sum        `json:"cases"`
+	Kegs  Sum        `json:"kegs"`
 	// Others is what came back from parties that had none of it from us.
 	Others []deliveries.OtherReturn `json:"returned_by_others"`
 	// Served is what was drawn or sold in the taproom: of a unit it is among removed, of a tank in no unit's account.
@@ -87,6 +89,7 @@ type GroupAccount struct {
 type Recovery struct {
 	Party       string  `json:"party"`
 	Kegs        bool    `json:"kegs"`
+	Unit        string  `json:"unit,omitempty"` // of goods in bulk: L, kg or each
 	Distributed float64 `json:"distributed"`
 	MayBe       float64 `json:"may_be"`             // of one of several, besides
 	Returned    float64 `json:"returned"`           // booked here, ever
@@ -120,7 +123,7 @@ type Reply struct {
 
 // Strike strikes the account of a scope; replyOf gives what a consignee was told and said.
 func Strike(tx *store.Tx, s *scope.Scope, replyOf func(party string) Reply) (*Account, error) {
-	a := &Account{Units: []UnitAccount{}, Groups: []GroupAccount{}, Consignees: []Recovery{}, Others: deliveries.ReturnedByOthers(tx, s), Served: s.Served(tx)}
+	a := &Account{Units: []UnitAccount{}, Groups: []GroupAccount{}, Consignees: []Recovery{}, Bulk: []Recovery{}, Others: deliveries.ReturnedByOthers(tx, s), Served: s.Served(tx)}
 	for _, u := range s.Answer.Units {
 		a.Units = append(a.Units, unitAccount(tx, u))
 	}
@@ -140,6 +143,7 @@ func Strike(tx *store.Tx, s *scope.Scope, replyOf func(party string) Reply) (*Ac
 				a.Consignees = append(a.Consignees, recovery(c, kegs, replyOf(c.Party)))
 			}
 		}
+		a.Bulk = append(a.Bulk, inBulk(c, replyOf(c.Party))...)
 	}
 	return a, tx.Err()
 }
@@ -292,9 +296,13 @@ func (a *Account) group() {
 
 // recovery sets what a consignee received against what came back and what it answered.
 func recovery(c deliveries.Consignee, kegs bool, said Reply) Recovery {
-	moved := c.Of(kegs)
-	x := Recovery{Party: c.Party, Kegs: kegs, Distributed: moved.Shipped, MayBe: moved.MayBe, Returned: moved.Returned, ByOthers: moved.ByOthers}
-	x.Since = c.ReturnedSince(kegs, said.Told)
+	x := Recovery{Party: c.Party, Kegs: kegs, Since: c.ReturnedSince(kegs, said.Told)}
+	return x.of(c.Of(kegs), said, func(l deliveries.AnswerLine) bool { return l.Of(kegs) })
+}
+
+// of sets what was moved against the lines of an answer that are about it.
+func (x Recovery) of(moved deliveries.Moved, said Reply, about func(deliveries.AnswerLine) bool) Recovery {
+	x.Distributed, x.MayBe, x.Returned, x.ByOthers = moved.Shipped, moved.MayBe, moved.Returned, moved.ByOthers
 	there := lots.Nine(x.Distributed - x.Returned + x.Since) // when the notice came
 	if !said.Answered {                                      // whatever may have gone there is to be asked about
 		x.Unexplained = lots.Nine(moved.Net + moved.MayBe)
@@ -304,7 +312,7 @@ func recovery(c deliveries.Consignee, kegs bool, said Reply) Recovery {
 	x.Answered = true
 	onHand := 0.0
 	for _, l := range said.Lines {
-		if l.Kegs != kegs {
+		if !about(l) {
 			continue
 		}
 		onHand += l.OnHand

@@ -1,6 +1,7 @@
 package account
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -13,7 +14,7 @@ import (
 
 // LotBalance is the mass balance of one suspect lot, in its own unit.
 //
-// received = on hand + removed + in tanks + in units + served + lost + not measured
+// received = on hand + removed + shipped + in tanks + in units + served + lost + not measured
 //
 // It rests on perfect mixing within each fill: an estimate, never a reason to call beer safe.
 type LotBalance struct {
@@ -22,11 +23,26 @@ type LotBalance struct {
 	Received float64 `json:"received"`
 	OnHand   float64 `json:"on_hand"`  // by the books
 	Removed  float64 `json:"removed"`  // samples, to the supplier, destroyed …
+	Shipped  float64 `json:"shipped"`  // in bulk: of the lot itself, and with the beer of tanks
 	InTanks  float64 `json:"in_tanks"` // there now, by the books
-	InUnits  float64 `json:"in_units"`
-	Served   float64 `json:"served"`       // drawn or sold from tanks in the taproom
-	Lost     float64 `json:"lost"`         // rejects, trub, transfers, what else was removed from tanks
-	Unknown  float64 `json:"not_measured"` // used in a quantity nobody wrote down, or fed beyond what the containers took
+	InUnits  float64 `json:"in_units"` // surely, in a measured quantity
+	// Unmeasured counts the units that surely hold some of it, nobody wrote down how much: it is among what is not measured.
+	Unmeasured int     `json:"units_not_measured"`
+	Served     float64 `json:"served"`       // drawn or sold from tanks in the taproom
+	Lost       float64 `json:"lost"`         // rejects, trub, transfers, what else was removed from tanks
+	Unknown    float64 `json:"not_measured"` // used in a quantity nobody wrote down, tipped into another lot, or fed beyond what the containers took
+}
+
+// InUnitsText says how much is in units: a range where some of them hold a quantity that nobody wrote down.
+func (b LotBalance) InUnitsText() string {
+	if b.Unmeasured == 0 {
+		return lots.Figure(b.InUnits)
+	}
+	units := "1 unit"
+	if b.Unmeasured > 1 {
+		units = lots.Figure(float64(b.Unmeasured)) + " units"
+	}
+	return fmt.Sprintf("%s to %s (%s, not measured)", lots.Figure(b.InUnits), lots.Figure(b.InUnits+max(0, b.Unknown)), units)
 }
 
 // LotBalances strikes the balance of each suspect that is a lot.
@@ -60,26 +76,31 @@ func lotBalance(tx *store.Tx, lot string) (LotBalance, error) {
 	thing, _ := tx.Thing(lot)
 	of := func(base float64) float64 { return lots.Nine(thing.Unit.Of(base)) }
 	b.Unit = string(thing.Unit)
-	var tanks, units, served, lost, left float64
+	var tanks, units, served, lost, left, sent float64
 	fills := map[string]trace.Fill{}
 	for _, f := range a.Fills {
 		fills[f.Code] = f
 	}
 	for _, e := range a.Ends() {
+		if e.Kind == graph.Unit && e.Band == graph.In && math.IsNaN(e.Left) {
+			b.Unmeasured++
+		}
 		switch {
 		case e.Band != graph.In || math.IsNaN(e.Left):
 		case e.Kind == graph.Lot && e.Code == lot:
 			left = e.Left
 		case e.Kind == graph.Fill:
 			f := fills[e.Code]
-			there, drawn := 0.0, 0.0 // of the lot
+			there, drawn, gone := 0.0, 0.0, 0.0 // of the lot
 			if f.Amount.Amount != nil && f.Volume > 0 {
 				each := *f.Amount.Amount / thing.Unit.Of(1) / (f.Volume * 1000) // of the lot in a mL
-				there, drawn = f.Left*1000*each, taproomOf(tx, f)*each
+				there, drawn = f.Left*1000*each, drawnOf(tx, f, atTap)*each
+				gone = drawnOf(tx, f, inBulkRow) * each
 			}
 			there = min(e.Left, there)
 			drawn = max(0, min(e.Left-there, drawn))
-			tanks, served, lost = tanks+there, served+drawn, lost+e.Left-there-drawn
+			gone = max(0, min(e.Left-there-drawn, gone))
+			tanks, served, sent, lost = tanks+there, served+drawn, sent+gone, lost+e.Left-there-drawn-gone
 		case e.Kind == graph.Unit:
 			units += e.Left
 		default: // what was fed beyond what the containers took was measured by nobody: spoiled, put back, or in units that may have it
@@ -92,30 +113,38 @@ func lotBalance(tx *store.Tx, lot string) (LotBalance, error) {
 			total = n.Total
 		}
 	}
-	removed := trace.RemovedOf(tx, lot)
+	removed, shipped := trace.RemovedOf(tx, lot), trace.ShippedOf(tx, lot)
 	b.Received, b.Removed, b.InTanks, b.InUnits, b.Served, b.Lost = of(total), of(removed), of(tanks), of(units), of(served), of(lost)
 	if math.IsNaN(left) {
 		left = 0
 	}
-	b.OnHand = of(left - removed)
-	b.Unknown = lots.Nine(b.Received - b.OnHand - b.Removed - b.InTanks - b.InUnits - b.Served - b.Lost)
+	_, tipped := trace.TippedOf(tx, lot) // into other lots: where it went from there nobody measured
+	b.OnHand, b.Shipped = of(max(0, left-removed-shipped-tipped)), of(shipped+sent)
+	b.Unknown = lots.Nine(b.Received - b.OnHand - b.Removed - b.Shipped - b.InTanks - b.InUnits - b.Served - b.Lost)
 	if math.Abs(b.Unknown) < b.Received*1e-9 {
 		b.Unknown = 0
 	}
 	return b, tx.Err()
 }
 
-// taproomOf is how much of a fill was drawn in the taproom by the books, mL.
-func taproomOf(tx *store.Tx, f trace.Fill) (sum float64) {
-	for _, rec := range tx.Touching(f.Vessel) {
-		x, ok := rec.(*lots.Removal)
-		if !ok || x.Reason != "taproom" || x.Subject.Kind != lots.KindVessel || x.Subject.OneOf() {
-			continue
-		}
-		for _, d := range tx.DrawsOf(x.Seq) {
-			if d.Vessel == f.Vessel && d.State == lineage.Drew && lineage.FillRef(f.Vessel, d.Fill, tx.Site().Zone).Code == f.Code {
-				sum += d.Qty
-			}
+// atTap reports whether a record drew beer of a known vessel in the taproom.
+func atTap(rec lots.Record) bool {
+	x, ok := rec.(*lots.Removal)
+	return ok && x.Reason == "taproom" && x.Subject.Kind == lots.KindVessel && !x.Subject.OneOf()
+}
+
+// inBulkRow reports whether a record shipped what it drew of a known vessel or lot in bulk.
+func inBulkRow(rec lots.Record) bool {
+	x, ok := rec.(*lots.Bulk)
+	return ok && !x.From.OneOf()
+}
+
+// drawnOf is how much of a fill records of one sort drew by the books, mL.
+func drawnOf(tx *store.Tx, f trace.Fill, sort func(lots.Record) bool) (sum float64) {
+	for _, d := range tx.VesselDraws(f.Vessel) {
+		rec, _ := tx.Record(d.Entry)
+		if sort(rec) && d.State == lineage.Drew && lineage.FillRef(f.Vessel, d.Fill, tx.Site().Zone).Code == f.Code {
+			sum += d.Qty
 		}
 	}
 	return sum

@@ -17,6 +17,7 @@ type AnswerLine struct {
 	Product   string  `json:"product,omitempty"`
 	DateCode  string  `json:"date_code,omitempty"`
 	Kegs      bool    `json:"kegs,omitempty"` // quantities are kegs, else cases
+	Unit      string  `json:"unit,omitempty"` // of goods in bulk: L, kg or each; else empty
 	OnHand    float64 `json:"on_hand"`        // when the notice came
 	Sold      float64 `json:"sold"`           // or served: cannot be recovered
 	Returned  float64 `json:"returned"`       // on its way back
@@ -27,8 +28,11 @@ type AnswerLine struct {
 // Possible refuses quantities that cannot be.
 func (l AnswerLine) Possible() error {
 	for _, q := range []float64{l.OnHand, l.Sold, l.PassedOn, l.Returned, l.Destroyed} {
-		if !QuantityOK(q) {
+		if l.Unit == "" && !QuantityOK(q) {
 			return lots.Errorf(lots.Invalid, "%s is not a quantity of cases or kegs: give a whole number", lots.Figure(q))
+		}
+		if !(q >= 0 && q <= mostQuantity) {
+			return lots.Errorf(lots.Invalid, "%s %s is not a quantity: give a number that is not below zero", lots.Figure(q), l.Unit)
 		}
 	}
 	if l.Returned+l.Destroyed > l.OnHand {
@@ -36,6 +40,9 @@ func (l AnswerLine) Possible() error {
 	}
 	return nil
 }
+
+// Of reports whether a line counts cases, or kegs; what came in bulk is neither.
+func (l AnswerLine) Of(kegs bool) bool { return l.Unit == "" && l.Kegs == kegs }
 
 // SubAccount is somebody whom a consignee supplied.
 type SubAccount struct {

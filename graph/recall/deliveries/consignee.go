@@ -27,8 +27,10 @@ type Consignee struct {
 	// Further is true where it distributes further: its own list is needed.
 	Further bool   `json:"distributes_further"`
 	Lines   []Line `json:"lines"`
-	Cases   Moved  `json:"cases"`
-	Kegs    Moved  `json:"kegs"`
+	// Bulk is what it received that was never packed; it is in no count of cases or kegs.
+	Bulk  []BulkLine `json:"bulk"`
+	Cases Moved      `json:"cases"`
+	Kegs  Moved      `json:"kegs"`
 	// KegsOut are fillings shipped there whose keg has not come back since.
 	KegsOut []string `json:"kegs_out"`
 	// Kept is true where a correction took its deliveries away and nobody signed for that: what
@@ -121,8 +123,12 @@ func Consignees(tx *store.Tx, s *scope.Scope) ([]Consignee, error) {
 	for _, sh := range s.Shipments() {
 		d.add(sh, sh.OneOf())
 	}
+	for _, b := range s.Bulk() {
+		d.bulk(b)
+	}
 	for _, i := range s.Kept {
 		d.keep(i)
+		d.keepBulk(i)
 	}
 	others := ReturnedByOthers(tx, s)
 	var out []Consignee
@@ -138,6 +144,7 @@ func Consignees(tx *store.Tx, s *scope.Scope) ([]Consignee, error) {
 		}
 		slices.SortFunc(c.Lines, func(a, b Line) int { return cmp.Compare(a.Unit, b.Unit) })
 		slices.Sort(c.KegsOut)
+		sortBulk(c.Bulk)
 		out = append(out, *c)
 	}
 	slices.SortFunc(out, func(a, b Consignee) int { return cmp.Compare(a.Party, b.Party) })
@@ -145,7 +152,7 @@ func Consignees(tx *store.Tx, s *scope.Scope) ([]Consignee, error) {
 }
 
 func newConsignee(tx *store.Tx, party string) *Consignee {
-	c := &Consignee{Party: party, Name: party, Band: graph.Possible.String(), Lines: []Line{}, KegsOut: []string{}}
+	c := &Consignee{Party: party, Name: party, Band: graph.Possible.String(), Lines: []Line{}, Bulk: []BulkLine{}, KegsOut: []string{}}
 	if p, ok := tx.Party(party); ok {
 		c.Name, c.Contact, c.Phone, c.Email, c.Address, c.Channel = p.Name, p.Contact, p.Phone, p.Email, p.Address, p.Channel
 		c.Further = p.Channel == "distributor"

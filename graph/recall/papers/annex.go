@@ -35,6 +35,13 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 			}
 			received.Rows = append(received.Rows, []string{m.party(c.Party), oneOfText(l.Unit), l.Band, l.CodesText(), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
 		}
+		for _, l := range c.Bulk {
+			amount := l.Amount()
+			if l.MayBe {
+				amount = "perhaps " + amount
+			}
+			received.Rows = append(received.Rows, []string{m.party(c.Party), l.Goods + " from " + l.From + ", in bulk", l.Band, "", amount, "", "", day(l.ShippedAt), l.Document})
+		}
 	}
 	return append([]paper.Part{
 		paper.Heading{Level: 1, Text: "Annex 1: what is in the house"}, house,

@@ -84,7 +84,8 @@ func (d *danger) part(kinds []string) {
 		return
 	}
 	d.risk += " It may leak or break, and injure whoever handles it."
-	d.care, d.stay = "Wear gloves to handle it, and keep it away from people.", true
+	// Gloves and eye protection where glass or metal may burst: common practice.
+	d.care, d.stay = "Wear gloves and eye protection to handle it, and keep it away from people.", true
 }
 
 // undeclared lists the allergens that the suspect lots carry and the label of some product in scope does not declare, in the

@@ -66,7 +66,7 @@ shipments shipment=S5 unit=P-3 quantity=20 consignee=D-1 shipped_at=2026-02-10_0
 	says(t, b.text(letter("D-1")), graph.Process.Risk())
 
 	b.suspects(graph.PackagePart, "END1")
-	says(t, b.text(letter("D-1")), "It may leak or break, and injure whoever handles it.", "Wear gloves")
+	says(t, b.text(letter("D-1")), "It may leak or break, and injure whoever handles it.", "Wear gloves and eye protection")
 	says(t, b.text(press), "do not carry it back to the shop")
 	b.suspects(graph.PackagePart, "LAB1")
 	text := b.text(letter("D-1"))

@@ -15,17 +15,22 @@ import (
 
 // form is the answer form, with a code that says whose it is: a line for each date code, and sums of cases and kegs.
 func (m *Maker) form(c deliveries.Consignee) []paper.Part {
-	return []paper.Part{
+	parts := []paper.Part{
 		paper.Heading{Level: 1, Text: m.heading("Answer form")},
 		paper.Code{Payload: FormCode(m.r, c.Party), Text: fmt.Sprintf("%s, %s (%s)", m.r.Code, c.Name, c.Party)},
 		paper.Text{Text: "Return to: " + m.contact()},
-		m.formTable(c),
+	}
+	if !onlyBulk(c) {
+		parts = append(parts, m.formTable(c))
+	}
+	parts = append(parts, bulkForm(c)...)
+	return append(parts,
 		paper.Blank{Labels: []string{
 			"Notice received on", "Searched on, and by whom", "Destroyed: how, and who saw it",
 			"Our customers were told on", "Their list is enclosed (yes, no)", "Illness or injury that we know of",
 		}},
 		paper.Signatures{Roles: []string{c.Name}},
-	}
+	)
 }
 
 // formKey is what one line of the form is about.

@@ -79,14 +79,22 @@ func (m *Maker) letterTo(c deliveries.Consignee) *paper.Document {
 	d.Red = true // 7.49(b): conspicuously marked, preferably in bold red type
 	rules, danger := m.rulesFor(c), m.danger()
 	first, last := shipped(c)
-	d.Parts = append(m.exercise(), m.envelope(addressee{c.Party, c.Name, c.Contact, c.Address}, m.urgent()+of(namesOf(rules))))
+	what, names := "beer", namesOf(rules)
+	if onlyBulk(c) {
+		what, names = "goods", bulkNames(c)
+	}
+	d.Parts = append(m.exercise(), m.envelope(addressee{c.Party, c.Name, c.Contact, c.Address}, m.urgent()+of(names)))
 	d.Parts = append(d.Parts,
-		paper.Text{Text: fmt.Sprintf("We are recalling the beer described below. %s supplied it to you%s.", m.tx.Site().Name, when(first, last))},
+		paper.Text{Text: fmt.Sprintf("We are recalling the %s described below. %s supplied %s to you%s.", what, m.tx.Site().Name, map[bool]string{true: "them", false: "it"}[onlyBulk(c)], when(first, last))},
 		paper.Text{Text: "Stop selling, serving and shipping it now, and set it apart.", Strong: true},
-		paper.Heading{Level: 1, Text: "What is recalled"},
-		paper.Text{Text: "Look for this on " + bearers(rules) + ". Set apart whatever bears it, even if it is not in the list below."},
-		paper.List{Items: m.lookFor(rules)})
-	d.Parts = append(d.Parts, m.received(c)...)
+		paper.Heading{Level: 1, Text: "What is recalled"})
+	if !onlyBulk(c) {
+		d.Parts = append(d.Parts,
+			paper.Text{Text: "Look for this on " + bearers(rules) + ". Set apart whatever bears it, even if it is not in the list below."},
+			paper.List{Items: m.lookFor(rules)})
+		d.Parts = append(d.Parts, m.received(c)...)
+	}
+	d.Parts = append(d.Parts, receivedBulk(c)...)
 	d.Parts = append(d.Parts,
 		paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk},
 		paper.Heading{Level: 1, Text: "What to do"}, paper.List{Items: m.todo(c, danger.care)})
@@ -136,6 +144,13 @@ func shipped(c deliveries.Consignee) (first, last string) {
 			first = day(l.First)
 		}
 		last = max(last, day(l.Last))
+	}
+	for _, l := range c.Bulk {
+		at := day(l.ShippedAt)
+		if at != "" && (first == "" || at < first) {
+			first = at
+		}
+		last = max(last, at)
 	}
 	return first, last
 }
@@ -236,8 +251,11 @@ func (m *Maker) receivedRow(l deliveries.Line) []string {
 // todo are the instructions of a letter: 21 CFR 7.49(c)(1)(iv), and the sub-recall of 7.49(d).
 func (m *Maker) todo(c deliveries.Consignee, care string) []string {
 	items := []string{"Look for it in every store, cellar and vehicle and on every shelf. Set it apart, and mark it so that nobody sells or serves it."}
-	if care != "" {
+	if care != "" && !onlyBulk(c) {
 		items = append(items, care)
+	}
+	if len(c.Bulk) > 0 {
+		items = append(items, bulkCare)
 	}
 	items = append(items, or(m.r.Strategy.Instructions, "Keep it until we collect it, or tell you in writing how to destroy it. Do not destroy it before then."))
 	first, last := shipped(c)

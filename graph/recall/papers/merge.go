@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"heeltap/graph/recall/deliveries"
+	"heeltap/lots"
 )
 
 // MergeHead names the columns of [Maker.MergeRows]. The first says of every row whether it belongs to
@@ -12,7 +13,7 @@ import (
 // What is one of several units is in no other column: it may have gone there.
 var MergeHead = []string{"exercise", "party", "name", "contact", "phone", "email", "address", "distributes_further", "products", "date_codes", "units",
 	"cases_shipped", "cases_returned", "cases_net", "cases_one_of_several", "kegs_shipped", "kegs_returned", "kegs_net", "kegs_one_of_several",
-	"accounts_listed", "first_shipped", "last_shipped", "documents", "form_code"}
+	"accounts_listed", "first_shipped", "last_shipped", "documents", "form_code", "in_bulk"}
 
 // MergeRows is all letters to consignees as one table, for a mail merge: a row for each.
 func (m *Maker) MergeRows() ([][]string, error) {
@@ -27,12 +28,26 @@ func (m *Maker) MergeRows() ([][]string, error) {
 			products, units = append(products, strings.Split(l.Product, ", ")...), append(units, l.Unit)
 			codes, documents = append(codes, l.DateCodes...), append(documents, l.Documents...)
 		}
+		for _, l := range c.Bulk {
+			if l.Document != "" {
+				documents = append(documents, l.Document)
+			}
+		}
 		first, last := shipped(c)
 		out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, c.Contact, c.Phone, c.Email, c.Address, yesNo(c.Further), set(products), set(codes), set(units),
 			num(c.Cases.Shipped), num(c.Cases.Returned), num(c.Cases.Net), num(c.Cases.MayBe), num(c.Kegs.Shipped), num(c.Kegs.Returned), num(c.Kegs.Net), num(c.Kegs.MayBe),
-			whole(len(m.accounts(c.Party))), first, last, set(documents), FormCode(m.r, c.Party)})
+			whole(len(m.accounts(c.Party))), first, last, set(documents), FormCode(m.r, c.Party), inBulk(c)})
 	}
 	return out, nil
+}
+
+// inBulk says what a consignee received in bulk, each with its own measure.
+func inBulk(c deliveries.Consignee) string {
+	var parts []string
+	for _, l := range c.Bulk {
+		parts = append(parts, l.Amount()+" of "+l.Goods+" from "+l.From)
+	}
+	return strings.Join(parts, "; ")
 }
 
 // UnitHead names the columns of [Maker.UnitRows].
@@ -49,6 +64,13 @@ func (m *Maker) UnitRows() ([][]string, error) {
 	for _, c := range consignees {
 		for _, l := range c.Lines {
 			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, l.Unit, l.Band, l.Product, set(l.DateCodes), caseOrKeg(l.Kegs), num(l.Shipped), num(l.Returned), num(l.MayBe), num(l.Affected), day(l.First), day(l.Last), set(l.Documents)})
+		}
+		for _, l := range c.Bulk {
+			sure, maybe := lots.FigureOf(l.Quantity, l.Unit), num(0)
+			if l.MayBe {
+				sure, maybe = maybe, sure
+			}
+			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, l.From, l.Band, l.Goods, "", l.Unit, sure, num(0), maybe, lots.FigureOf(l.Quantity, l.Unit), day(l.ShippedAt), day(l.ShippedAt), l.Document})
 		}
 	}
 	return out, nil

@@ -171,7 +171,7 @@ func (m *Maker) timeline() []paper.Part {
 	}
 	g := paper.Table{Head: []string{"target", "within", "reached after", "", "source"}}
 	for _, x := range line.Targets {
-		g.Rows = append(g.Rows, []string{x.Name, x.Within, or(x.Took, "-"), x.State, x.Source})
+		g.Rows = append(g.Rows, []string{x.Name, x.Within, or(x.Took, "-"), x.StateText(), x.Source})
 	}
 	return []paper.Part{paper.Heading{Level: 1, Text: "Timeline"}, t, paper.Heading{Level: 2, Text: "Against the targets"}, g}
 }
@@ -323,14 +323,15 @@ func (m *Maker) account() ([]paper.Part, error) {
 	if served := m.served(a.Served); len(served.Rows) > 0 {
 		parts = append(parts, paper.Heading{Level: 2, Text: "Served here"}, served)
 	}
+	parts = append(parts, m.bulkTable(a)...)
 	balances, err := account.LotBalances(m.tx, m.r.Traced(m.tx))
 	if err != nil || len(balances) == 0 {
 		return parts, err
 	}
-	t := paper.Table{Head: []string{"lot", "#received", "#on hand", "#removed", "#in tanks", "#in units", "#served", "#lost", "#not measured", "unit"},
-		Note: "Received = on hand + removed + in tanks + in units + served + lost + not measured. It rests on perfect mixing within each fill: an estimate, never a reason to call beer safe."}
+	t := paper.Table{Head: []string{"lot", "#received", "#on hand", "#removed", "#shipped in bulk", "#in tanks", "#in units", "#served", "#lost", "#not measured", "unit"},
+		Note: "Received = on hand + removed + shipped in bulk + in tanks + in units + served + lost + not measured. It rests on perfect mixing within each fill: an estimate, never a reason to call beer safe."}
 	for _, b := range balances {
-		t.Rows = append(t.Rows, []string{b.Lot, num(b.Received), num(b.OnHand), num(b.Removed), num(b.InTanks), num(b.InUnits), num(b.Served), num(b.Lost), num(b.Unknown), b.Unit})
+		t.Rows = append(t.Rows, []string{b.Lot, num(b.Received), num(b.OnHand), num(b.Removed), num(b.Shipped), num(b.InTanks), b.InUnitsText(), num(b.Served), num(b.Lost), num(b.Unknown), b.Unit})
 	}
 	return append(parts, paper.Heading{Level: 2, Text: "Mass balance of the suspects"}, t), nil
 }

@@ -44,7 +44,11 @@ func (m *Maker) facts() paper.Facts {
 		{"Class proposed by the firm", or(m.r.Proposed, "none yet")}, {"Class assigned", or(strings.TrimSpace(m.r.Assigned+" "+m.r.Assigner), "none yet, by an authority")},
 		{"Depth", or(m.r.Strategy.Depth, "not decided")},
 	}}
-	return paper.Facts{Rows: append(f.Rows, [2]string{"Scope", sentence(m.basis())})}
+	f.Rows = append(f.Rows, [2]string{"Scope", sentence(m.basis())})
+	for _, x := range m.s.Answer.MayRetain { // named, and never a reason to cut by itself
+		f.Rows = append(f.Rows, [2]string{"May have held it back", sentence(x.Text())})
+	}
+	return f
 }
 
 // status writes the six items of 21 CFR 7.53(b), (1) to (6).
@@ -118,15 +122,19 @@ func (m *Maker) notices(consignees []deliveries.Consignee) noticed {
 		} else {
 			n.answered++
 			cases, kegs := 0.0, 0.0
+			bulk := ""
 			for _, l := range contact.Answer.Lines {
-				if l.Kegs {
+				switch {
+				case l.Unit != "":
+					bulk += ", " + quantity(l.OnHand, l.Unit) + " in bulk"
+				case l.Kegs:
 					kegs += l.OnHand
-				} else {
+				default:
 					cases += l.OnHand
 				}
 			}
 			n.cases, n.kegs = n.cases+cases, n.kegs+kegs
-			row[3], row[4] = m.time(contact.Answered.Unix()), casesAndKegs(cases, kegs)
+			row[3], row[4] = m.time(contact.Answered.Unix()), casesAndKegs(cases, kegs)+bulk
 		}
 		n.table.Rows = append(n.table.Rows, row)
 	}
@@ -321,6 +329,11 @@ func inTrade(a *account.Account) string {
 			}
 		}
 		text = fmt.Sprintf("Still in the trade: at most %s (%s).", still, strings.Join(parts, "; "))
+	}
+	for _, x := range a.Bulk {
+		if x.Open() {
+			text += fmt.Sprintf(" In bulk at %s: %s.", x.Party, x.BulkText())
+		}
 	}
 	if !t.Sold.None() {
 		text += fmt.Sprintf(" Sold or served there: %s, which cannot be recovered.", t.Sold)

@@ -97,7 +97,7 @@ func entries(served []Served) (out []int64) {
 func beyond(tx *store.Tx, s *Scope, a *trace.Answer) Beyond {
 	inside := keysOf(s.Items())
 	x := Beyond{UnitCodes: []string{}, ConsigneeCodes: []string{}, Tanks: []string{}, Served: []Served{}}
-	x.addPacked(tx, inside, a)
+	x.addPacked(tx, s, inside, a)
 	for _, f := range a.Fills {
 		if !inside["fill "+f.Code] && f.Left >= 0.001 && !slices.Contains(x.Tanks, f.Vessel) {
 			x.Tanks = append(x.Tanks, f.Vessel)
@@ -115,7 +115,7 @@ func beyond(tx *store.Tx, s *Scope, a *trace.Answer) Beyond {
 }
 
 // addPacked counts the units, what is on none, and who received any.
-func (x *Beyond) addPacked(tx *store.Tx, inside map[string]bool, a *trace.Answer) {
+func (x *Beyond) addPacked(tx *store.Tx, s *Scope, inside map[string]bool, a *trace.Answer) {
 	more := map[string]bool{}
 	for _, u := range a.Units {
 		if inside["unit "+u.Code] {
@@ -137,6 +137,11 @@ func (x *Beyond) addPacked(tx *store.Tx, inside map[string]bool, a *trace.Answer
 	for _, sh := range a.Carrying() {
 		if slices.ContainsFunc(strings.Split(sh.Unit, "|"), func(u string) bool { return more[u] }) && !slices.Contains(x.ConsigneeCodes, sh.Consignee) {
 			x.ConsigneeCodes = append(x.ConsigneeCodes, sh.Consignee)
+		}
+	}
+	for _, b := range a.Bulk {
+		if !slices.ContainsFunc(s.Bulk(), func(o trace.Bulk) bool { return o.Entry() == b.Entry() }) && !slices.Contains(x.ConsigneeCodes, b.Consignee) {
+			x.ConsigneeCodes = append(x.ConsigneeCodes, b.Consignee)
 		}
 	}
 	slices.Sort(x.ConsigneeCodes)

@@ -248,6 +248,9 @@ func chainsOf(a *trace.Answer) map[string][]int64 {
 	for _, s := range a.Shipments {
 		out["consignee "+s.Consignee] = append(append(out["consignee "+s.Consignee], s.Entry()), out["unit "+s.Unit]...)
 	}
+	for _, b := range a.Bulk {
+		out["consignee "+b.Consignee] = append(out["consignee "+b.Consignee], b.Entry())
+	}
 	return out
 }
 

@@ -42,7 +42,7 @@ func Diff(was, now []Item) []Change {
 		case !i.Kept && old.Kept:
 			out = append(out, Change{Item: i, What: Restored, Was: old.State()})
 		case !i.same(old):
-			out = append(out, Change{Item: i, What: Changed, Was: old.State(), Detail: MoreReceived(i.Received, old.Received)})
+			out = append(out, Change{Item: i, What: Changed, Was: old.State(), Detail: MoreReceived(i, old)})
 		}
 	}
 	for _, i := range was {

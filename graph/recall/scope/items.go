@@ -22,6 +22,8 @@ type Item struct {
 	// Received is what a consignee received, such as "80 of P-1; 5 of P-2"; the order is that of
 	// the units. Versions frozen before it was kept have none.
 	Received string `json:"received,omitempty"`
+	// Bulk is what a consignee received in bulk, such as "20 hL of BT2 @ S26-0101".
+	Bulk string `json:"bulk,omitempty"`
 	// Kept is true where the records would let it go, and nobody has signed for that.
 	Kept bool `json:"kept,omitempty"`
 }
@@ -44,6 +46,9 @@ func (i Item) State() string {
 	}
 	if i.Received != "" {
 		t += fmt.Sprintf(", %s received", i.Sum())
+	}
+	for _, b := range i.InBulk() {
+		t += fmt.Sprintf(", %s %s in bulk", lots.FigureOf(b.Quantity, b.Unit), b.Unit)
 	}
 	return t
 }
@@ -90,22 +95,26 @@ func receivedOf(text string) map[string]int64 {
 	return out
 }
 
-// MoreReceived says what a consignee received more or less of, unit by unit.
-func MoreReceived(now, old string) string {
+// MoreReceived says what a consignee received more or less of, unit by unit, and in bulk.
+func MoreReceived(now, old Item) string {
+	parts := moreUnits(now.Received, old.Received)
+	return strings.Join(append(parts, moreBulk(now.Bulk, old.Bulk)...), ", ")
+}
+
+func moreUnits(now, old string) (parts []string) {
 	if old == "" || now == old {
-		return ""
+		return nil
 	}
 	delta := receivedOf(now)
 	for unit, n := range receivedOf(old) {
 		delta[unit] -= n
 	}
-	var parts []string
 	for _, unit := range slices.Sorted(maps.Keys(delta)) {
 		if delta[unit] != 0 {
 			parts = append(parts, fmt.Sprintf("%+d of %s", delta[unit], unit))
 		}
 	}
-	return strings.Join(parts, ", ")
+	return parts
 }
 
 // Items lists a scope as it is frozen: sorted by kind and code.
@@ -163,6 +172,13 @@ func itemsOf(a *trace.Answer) []Item {
 func consigneeItems(a *trace.Answer) []Item {
 	bands := map[string]string{}
 	units := map[string]map[string]int64{}
+	bulk := map[string][]InBulk{}
+	for _, x := range a.Bulk {
+		if bands[x.Consignee] != graph.In.String() {
+			bands[x.Consignee] = x.Band
+		}
+		bulk[x.Consignee] = append(bulk[x.Consignee], inBulkOf(x))
+	}
 	for _, x := range a.Carrying() {
 		if bands[x.Consignee] != graph.In.String() {
 			bands[x.Consignee] = x.Band
@@ -174,7 +190,7 @@ func consigneeItems(a *trace.Answer) []Item {
 	}
 	var out []Item
 	for code, band := range bands {
-		out = append(out, Item{Kind: "consignee", Code: code, Band: band, Received: receivedText(units[code])})
+		out = append(out, Item{Kind: "consignee", Code: code, Band: band, Received: receivedText(units[code]), Bulk: bulkText(bulk[code])})
 	}
 	return out
 }

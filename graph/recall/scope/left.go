@@ -118,5 +118,5 @@ func (s *Scope) SoFarLeft(tx *store.Tx) bool {
 	if slices.ContainsFunc(s.Lost, func(l Lost) bool { return l.What == suspected && len(l.StandsIn) == 0 }) {
 		return true // what cannot be traced cannot be said to be here
 	}
-	return len(s.Shipments()) > 0 || len(s.Served(tx)) > 0 || s.Answer.UncountedLeft() || slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "consignee" })
+	return len(s.Shipments()) > 0 || len(s.Bulk()) > 0 || len(s.Served(tx)) > 0 || s.Answer.UncountedLeft() || slices.ContainsFunc(s.Kept, func(i Item) bool { return i.Kind == "consignee" })
 }

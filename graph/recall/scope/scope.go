@@ -133,12 +133,18 @@ func (b *Basis) keepConsignees(s *Scope, last *Version, stays map[string]Item) {
 				is[unit], missing = n, true
 			}
 		}
+		inBulk := now[i.key()].InBulk()
+		for _, b := range i.InBulk() {
+			if !slices.Contains(inBulk, b) && !slices.Contains(stays[i.key()].InBulk(), b) {
+				inBulk, missing = append(inBulk, b), true
+			}
+		}
 		_, known := now[i.key()]
 		_, stood := stays[i.key()]
-		if !missing && (i.Received != "" || known || stood) { // an old version does not say what it received
+		if !missing && (i.Received+i.Bulk != "" || known || stood) { // an old version does not say what it received
 			continue
 		}
-		i.Received, i.Kept = receivedText(is), true
+		i.Received, i.Bulk, i.Kept = receivedText(is), bulkText(inBulk), true
 		s.Kept = append(s.Kept, i)
 	}
 }

@@ -33,8 +33,8 @@ const (
 // actKinds favours what fills, moves and packs.
 func actKinds() []string {
 	return strings.Fields("nothing receive receive receive brew brew brew brew split input input input add add add transfer transfer transfer transfer " +
-		"transfer transfer circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
-		"feed feed code unit unit unit unit unit unit ship return count cleanline cleanline")
+		"transfer transfer circulate circulate circulate crop crop clean clean clean remove remove remove empty run run run run feed feed feed feed feed feed " +
+		"feed feed code unit unit unit unit unit unit ship ship ship return count cleanline cleanline tip tip tip")
 }
 
 // kegKinds favours filling kegs, and what became of them.
@@ -108,7 +108,7 @@ func (h *history) do(a act) {
 	acts := map[string]func(act){
 		"receive": h.receive, "brew": h.brew, "split": h.split, "input": h.input, "add": h.add, "transfer": h.transfer,
 		"circulate": h.circulate, "crop": h.crop, "clean": h.clean, "cleanline": h.cleanLine, "remove": h.remove, "empty": h.empty,
-		"run": h.run, "feed": h.feed, "code": h.codeChange, "unit": h.pack, "ship": h.ship, "return": h.giveBack, "count": h.count,
+		"run": h.run, "feed": h.feed, "code": h.codeChange, "unit": h.pack, "ship": h.ship, "return": h.giveBack, "count": h.count, "tip": h.tip,
 	}
 	h.n++
 	if act := acts[a.kind]; act != nil {
@@ -183,6 +183,12 @@ func (h *history) source(a act, not string, kinds string) (from, unit string, ok
 		}
 		return l.code, l.unit, ok
 	}
+	if r, ok := pick(h.runs, a.b); ok && a.c >= 3 && strings.Contains(kinds, "run") {
+		if other, _ := pick(h.runs, a.b+1+a.c); choice == "units" && other.code != r.code {
+			return r.code + "|" + other.code, "each", true
+		}
+		return r.code, []string{"each", "L", "case"}[a.c%3], true
+	}
 	u, ok := pick(h.units, a.b)
 	if other, _ := pick(h.units, a.b+1+a.c); choice == "units" && other.code != u.code {
 		return u.code + "|" + other.code, "case", ok
@@ -205,7 +211,7 @@ func (h *history) input(a act) {
 
 func (h *history) add(a act) {
 	to := h.vesselAt(a.a)
-	from, unit, ok := h.source(a, to, "lot vessel unit")
+	from, unit, ok := h.source(a, to, "lot vessel unit run")
 	if !ok {
 		return
 	}
@@ -233,7 +239,7 @@ func (h *history) transfer(a act) {
 	if a.x == 6 {
 		in = a.qty2
 	}
-	via := []string{"", "", "", "", "HOSE", "L2", "HOSE;L2", "HOSE"}[a.y]
+	via := []string{"", "", "", "L1", "HOSE", "L2", "HOSE;L2", "HOSE"}[a.y]
 	h.put("transfers", "transfer", h.code("T"), "from", from, "to", to, "out", a.qty, "in", in, "unit", "L",
 		"started_at", h.at(a.start), "ended_at", h.at(a.end), "via", via)
 }
@@ -247,7 +253,7 @@ func (h *history) circulate(a act) {
 	if a.x >= 6 && three != one && three != two {
 		both += ";" + three
 	}
-	h.put("circulations", "vessels", both, "started_at", h.at(a.start), "ended_at", h.at(a.end), "ref", h.ref())
+	h.put("circulations", "vessels", both, "started_at", h.at(a.start), "ended_at", h.at(a.end), "perhaps", []string{"", "yes", "yes", "no"}[a.y%4], "ref", h.ref())
 }
 
 func (h *history) crop(a act) {
@@ -303,4 +309,30 @@ func (h *history) remove(a act) {
 
 func (h *history) count(a act) {
 	h.put("counts", "subject", h.vesselAt(a.a), "quantity", a.qty, "unit", "L", "at", h.at(a.start), "ref", h.ref())
+}
+
+// tip puts some of a lot, or of one of two, back into another that is counted alike.
+func (h *history) tip(a act) {
+	beside := func(unit string) (out []lotMade) {
+		for _, l := range h.lots {
+			if l.into == "" && (unit == "" || l.unit == unit) {
+				out = append(out, l)
+			}
+		}
+		return out
+	}
+	into, ok := pick(beside(""), a.a)
+	if !ok {
+		return
+	}
+	like := beside(into.unit)
+	from, _ := pick(like, a.b)
+	if from.code == into.code {
+		return
+	}
+	code := from.code
+	if other, _ := pick(like, a.c); a.x == 7 && other.code != from.code && other.code != into.code {
+		code += "|" + other.code
+	}
+	h.put("tippings", "from", code, "into", into.code, "quantity", whole(a.qty, into.unit), "at", h.at(a.start), "ref", h.ref())
 }

@@ -42,6 +42,7 @@ func DrawSize(t *rapid.T, size Size) []Row {
 		days: evenFrom(weeks).Draw(t, "days"),
 	}
 	h.kegs = even(4).Draw(t, "kegs") == 3
+	h.sites = even(3).Draw(t, "whose hose")
 	h.reference()
 	kinds := vesselKinds()
 	n := 2 + even(max(1, size.Vessels-1)).Draw(t, "more vessels")
@@ -117,6 +118,7 @@ type history struct {
 	brews   []brewMade
 	runs    []runMade
 	units   []unitMade
+	sites   int  // makes the hose, and every third vessel, one of ours in so many words, or somebody else's
 	kegs    bool // most units are fillings of two kegs
 	n       int
 }
@@ -152,20 +154,24 @@ func (h *history) code(prefix string) string {
 	return fmt.Sprintf("%s%d", prefix, h.n)
 }
 
+// sites are what people write for a vessel's site.
+var sites = []string{"", "invented", "Quarry Haulage"}
+
 // reference records the site and what every history has.
 func (h *history) reference() {
 	h.put("site", "name", "Invented", "time_zone", h.zone)
 	for _, i := range items {
-		h.put("items", "item", i.code, "name", i.kind, "kind", i.kind, "unit", i.unit)
+		h.put("items", "item", i.code, "name", i.kind, "kind", i.kind, "unit", i.unit, "allergens", i.allergens)
 	}
 	h.put("parties", "party", "SUP", "name", "Supplier", "role", "supplier")
 	h.put("parties", "party", "CON", "name", "Consignee", "role", "consignee")
-	h.put("products", "product", "CAN", "name", "Pale cans", "container_ml", "500", "per_case", "20")
+	h.put("products", "product", "CAN", "name", "Pale cans", "container_ml", "500", "per_case", "20", "declares", "gluten")
+	h.put("products", "product", "STOUT", "name", "Milk stout", "container_ml", "500", "per_case", "20", "declares", "gluten;milk")
 	h.put("products", "product", "KEG", "name", "Pale kegs", "container_ml", "50000", "per_case", "1")
 	h.put("lines", "line", "L1")
 	h.put("lines", "line", "L2", "margin_min", "30", "overlap_min", "30", "residue", "yes")
-	h.put("lines", "line", "L3", "margin_min", "60", "overlap_min", "60")
-	h.put("vessels", "vessel", "HOSE", "kind", "path")
+	h.put("lines", "line", "L3", "margin_min", "60", "overlap_min", "60", "residue", "no")
+	h.put("vessels", "vessel", "HOSE", "kind", "path", "site", sites[h.sites])
 }
 
 func (h *history) vessel(code, kind string) {
@@ -173,15 +179,15 @@ func (h *history) vessel(code, kind string) {
 	if kind == "silo" || kind == "brink" {
 		unit = "kg"
 	}
-	h.put("vessels", "vessel", code, "kind", kind, "unit", unit)
+	h.put("vessels", "vessel", code, "kind", kind, "unit", unit, "site", sites[(h.sites+len(h.vessels))%3])
 	h.vessels = append(h.vessels, code)
 }
 
-type itemMade struct{ code, kind, unit string }
+type itemMade struct{ code, kind, unit, allergens string }
 
 var items = []itemMade{
-	{"MALT", "malt", "kg"}, {"HOPS", "hop", "kg"}, {"JUICE", "fruit", "L"}, {"YEAST", "yeast", "kg"},
-	{"CANS", "container", "each"}, {"ENDS", "closure", "each"}, {"CO2", "gas", "kg"},
+	{"MALT", "malt", "kg", "gluten"}, {"HOPS", "hop", "kg", ""}, {"JUICE", "fruit", "L", "sulphites"}, {"YEAST", "yeast", "kg", ""},
+	{"CANS", "container", "each", ""}, {"ENDS", "closure", "each", ""}, {"CO2", "gas", "kg", ""},
 }
 
 // Written reads rows as they stand in a test: a line each, of a sheet's name and cells like

@@ -2,6 +2,7 @@ package histories
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -12,8 +13,11 @@ func (h *history) run(a act) {
 	}
 	r := runMade{h.code("RUN"), a.start.half, a.end.half}
 	product, good, rejects := "CAN", a.qty, ""
-	if a.c == 5 {
+	switch {
+	case a.c == 5:
 		product = "KEG"
+	case a.x%2 == 1:
+		product = "STOUT"
 	}
 	if good = whole(good, "each"); a.c == 4 {
 		rejects = "20"
@@ -41,8 +45,8 @@ func (a act) span(r runMade) (since, until moment) {
 
 func (h *history) feed(a act) {
 	r, ok := pick(h.runs, a.a)
-	from, unit, found := h.source(a, "", "lot vessel unit")
-	if !ok || !found {
+	from, unit, found := h.source(a, "", "lot vessel unit run")
+	if !ok || !found || slices.Contains(strings.Split(from, "|"), r.code) { // no run is fed with its own rejects
 		return
 	}
 	if a.y == 7 {
@@ -117,8 +121,23 @@ func (h *history) pack(a act) {
 }
 
 func (h *history) ship(a act) {
+	if a.y < 4 {
+		h.shipBulk(a)
+		return
+	}
 	if from, ok := h.someUnit(a); ok {
 		h.put("shipments", "shipment", h.code("S"), "unit", from, "quantity", "1", "consignee", "CON", "shipped_at", h.at(a.start))
+	}
+}
+
+// shipBulk ships some of what a vessel holds, of a lot, or of what is left of a brew.
+func (h *history) shipBulk(a act) {
+	from, unit, ok := h.source(a, "", "lot vessel")
+	if b, is := pick(h.brews, a.b); is && a.y == 3 {
+		from, unit, ok = b.code, "kg", true
+	}
+	if ok {
+		h.put("shipments", "shipment", h.code("S"), "unit", from, "quantity", whole(a.qty, unit), "quantity_unit", unit, "consignee", "CON", "shipped_at", h.at(a.start))
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 type vessel struct {
 	w          *world
 	code, kind string
+	alien      bool // of another site, or hired
 	ins        []*inflow
 	outs       []*outflow
 	cleans     []*clean
@@ -74,6 +75,7 @@ type fill struct {
 	carry        float64 // of what was in before; -1 for a contact
 	cause        graph.Cause
 	circle       *inflow
+	cleaned      bool // the vessel was, at some time before it
 }
 
 type brk struct {
@@ -311,7 +313,7 @@ func (s *state) fillAt(t int64) {
 			continue
 		}
 		if f == nil {
-			f = &fill{v: s.v, at: t}
+			f = &fill{v: s.v, at: t, cleaned: len(s.v.breaks) > 0}
 		}
 		i.fill, i.before, i.left, i.heel, i.doubt = f, s.last, s.left(), s.cur == nil || s.cur.empty(), s.doubt
 		if s.broken {

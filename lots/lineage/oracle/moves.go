@@ -85,9 +85,15 @@ func (w *world) readMoves() {
 			w.readTransfer(r)
 		case *lots.Removal:
 			w.readRemoval(r)
+		case *lots.Bulk:
+			w.add(instant(&move{entry: r.Entry(), from: w.sources(r.From), oneOf: r.From.OneOf(), out: r.Qty.Millilitres(), used: float64(r.Qty.N)}, r.At))
 		case *lots.Clean:
 			w.readClean(r)
 		case *lots.Circulation:
+			if r.Perhaps {
+				w.readPerhaps(r)
+				continue
+			}
 			c := &circle{entry: r.Entry(), lo: r.Started.From, hi: r.Started.To}
 			for _, code := range r.Vessels {
 				v := w.vessels[code]
@@ -139,11 +145,13 @@ func (w *world) readAddition(r *lots.Addition) {
 	case r.From.Kind == lots.KindUnit:
 		t, _ := w.Thing(r.From.Code())
 		m.in = r.Count * float64(t.PerCase*t.ContainerML)
+	case r.From.Kind == lots.KindRun:
+		m.in = r.Count * float64(w.runOf[r.From.Code()].ml)
 	case w.onlyGas(r.From) && lots.BeerVessel(w.vessels[r.Vessel].kind): // it adds no beer
 	default:
 		m.in = w.gains(r.Vessel, r.Qty)
 	}
-	if r.From.Kind == lots.KindUnit {
+	if r.From.Kind == lots.KindUnit || r.From.Kind == lots.KindRun {
 		m.used, m.cause = r.Count, graph.Unpacked
 	}
 	w.add(instant(m, r.At))
@@ -212,6 +220,11 @@ func (w *world) add(m *move) {
 			w.lots[s.code].used += m.used
 		case s.kind == lots.KindUnit:
 			w.units[s.code].used += m.used
+		case s.kind == lots.KindRun:
+			w.runOf[s.code].emptied += m.used
+		}
+		if s.kind == lots.KindRun {
+			w.runOf[s.code].named = true
 		}
 	}
 	if m.to != "" && !m.long {
@@ -284,7 +297,7 @@ func (w *world) recut() (changed bool) {
 // writeMoves writes what moves link, except feeds.
 func (w *world) writeMoves() {
 	for code, l := range w.lots {
-		if l.used > l.total+slack {
+		if l.used > l.total+l.tipped+slack {
 			w.fault("used-above-receipt", code)
 		}
 	}
@@ -299,6 +312,7 @@ func (w *world) writeMoves() {
 		}
 		if m.hasDst {
 			w.writeInto(m, m.dst, m.lo, 1)
+			w.writeTips(m, m.dst)
 			for _, o := range m.outs {
 				w.writeMaybes(o.pieces[0], m.dst)
 			}
@@ -306,6 +320,7 @@ func (w *world) writeMoves() {
 		for _, i := range m.ins {
 			dst := w.fillRef(m.to, i.place)
 			w.writeInto(m, dst, i.s, i.part)
+			w.writeTips(m, dst)
 			for _, o := range m.outs {
 				w.writeMaybes(o.pieceAt(i.s), dst)
 			}
@@ -317,6 +332,10 @@ func (w *world) writeMoves() {
 // writeInto links a move's sources, as they were at a time, to what they went into.
 func (w *world) writeInto(m *move, dst lineage.Ref, at int64, part float64) {
 	for _, s := range m.from {
+		if s.kind == lots.KindRun {
+			w.writeRejects(s.code, dst, m.oneOf, m.used*part)
+			continue
+		}
 		if s.kind == lots.KindVessel {
 			p := m.outs[s.code].pieceAt(at)
 			w.writePiece(m, p, dst, m.carry*part)
@@ -387,8 +406,15 @@ func (w *world) inflowSources(i *inflow) (out []lineage.Ref) {
 			}
 		case lots.KindLot:
 			out = append(out, lotRef(s.code))
+			for _, code := range w.tipped(s.code, i.move.hi) {
+				out = append(out, lotRef(code))
+			}
 		case lots.KindUnit:
 			out = append(out, lineage.Ref{Kind: graph.Unit, Code: s.code})
+		case lots.KindRun:
+			if ref, ok := w.runOf[s.code].rejectsRef(w); ok {
+				out = append(out, ref)
+			}
 		case lots.KindBrew:
 			out = append(out, lineage.Ref{Kind: graph.Brew, Code: s.code})
 		}

@@ -51,7 +51,8 @@ type world struct {
 	order   []string // vessels in order of their records
 	lots    map[string]*lot
 	lines   map[string]*lots.Line
-	items   map[string]string // item to its kind
+	items   map[string]string   // item to its kind
+	carried map[string][]string // item to its allergens
 	prods   map[string]*lots.Product
 	brews   map[string]*brew
 	units   map[string]*unit
@@ -59,15 +60,18 @@ type world struct {
 	runOf   map[string]*run
 	moves   []*move
 	circles []*circle
+	perhaps []*move // vessels that may have been joined
 	passes  []*pass
 	cleared []*lots.Clearance
 	washes  []*wash
+	tips    []*lots.Tipping
 }
 
 type lot struct {
 	code, kind, into string
 	item             string
 	total, used      float64
+	tipped           float64 // into it
 }
 
 type brew struct {
@@ -85,9 +89,10 @@ type unit struct {
 func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	w := &world{Ledger: l, limits: limits, zone: l.Site().Zone,
 		res:     &Lineage{Nodes: map[lineage.Ref]float64{}, Links: map[Key]Share{}, Findings: map[Fault]bool{}},
-		vessels: map[string]*vessel{}, lots: map[string]*lot{}, lines: map[string]*lots.Line{}, items: map[string]string{},
+		vessels: map[string]*vessel{}, lots: map[string]*lot{}, lines: map[string]*lots.Line{}, items: map[string]string{}, carried: map[string][]string{},
 		prods: map[string]*lots.Product{}, brews: map[string]*brew{}, units: map[string]*unit{}, runOf: map[string]*run{}}
 	w.readThings()
+	w.readTips()
 	w.readRuns()
 	w.readMoves()
 	if w.crossing() {
@@ -99,8 +104,10 @@ func Derive(l *lots.Ledger, limits lineage.Limits) (*Lineage, error) {
 	if w.flowRing() {
 		return nil, fmt.Errorf("flows run in a ring")
 	}
+	w.cutRuns()
 	w.writeBooks()
 	w.writeMoves()
+	w.writePerhaps()
 	w.writeVesselWashes()
 	w.writeRuns()
 	w.writePasses()
@@ -115,12 +122,12 @@ func (w *world) readThings() {
 	for _, rec := range w.Records() {
 		switch r := rec.(type) {
 		case *lots.Vessel:
-			w.vessels[r.Code] = &vessel{w: w, code: r.Code, kind: r.Kind}
+			w.vessels[r.Code] = &vessel{w: w, code: r.Code, kind: r.Kind, alien: r.Elsewhere(w.Site())}
 			w.order = append(w.order, r.Code)
 		case *lots.Line:
 			w.lines[r.Code] = r
 		case *lots.Item:
-			w.items[r.Code] = r.Kind
+			w.items[r.Code], w.carried[r.Code] = r.Kind, r.Allergens
 		case *lots.Product:
 			w.prods[r.Code] = r
 		}
@@ -150,6 +157,8 @@ func (w *world) readThings() {
 			u.rows = append(u.rows, r)
 			u.total += float64(r.Quantity)
 			w.res.Nodes[lineage.Ref{Kind: graph.Unit, Code: r.Unit}] = u.total
+		case *lots.Tipping:
+			w.tips = append(w.tips, r)
 		case *lots.Clearance:
 			w.cleared = append(w.cleared, r)
 		case *lots.Clean:

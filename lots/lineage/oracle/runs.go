@@ -22,6 +22,8 @@ type run struct {
 	rows         []*lots.Packed
 	codes        []*lots.CodeChange
 	segs         []*segment
+	emptied      float64 // rejects that were emptied or fed, in containers
+	named        bool    // rejects of it were, perhaps as one of several
 	left         []left
 }
 
@@ -64,7 +66,7 @@ func (w *world) readRuns() {
 		if r, ok := rec.(*lots.Run); ok {
 			x := &run{rec: r, s: r.Started.From, e: r.Ended.End(), perCase: w.prods[r.Product].PerCase, ml: w.prods[r.Product].ContainerML}
 			if line := w.lines[r.Line]; line != nil {
-				x.margin, x.over, x.residue = line.Margin, line.Overlap, line.Residue
+				x.margin, x.over, x.residue = line.Margin, line.Overlap, line.Residue || !line.HasResidue
 			}
 			w.runs = append(w.runs, x)
 			w.runOf[r.Run] = x
@@ -99,6 +101,11 @@ func (w *world) readFeed(r *run, rec *lots.Feed) {
 				w.lots[s.code].used += float64(rec.Qty.N)
 			case s.kind == lots.KindUnit:
 				w.units[s.code].used += rec.Count
+			case s.kind == lots.KindRun:
+				w.runOf[s.code].emptied += rec.Count
+			}
+			if s.kind == lots.KindRun {
+				w.runOf[s.code].named = true
 			}
 		}
 		return
@@ -151,7 +158,7 @@ func (w *world) feedMoves(r *run) {
 			}
 		}
 		m.used = float64(f.rec.Qty.N)
-		if f.rec.From.Kind == lots.KindUnit {
+		if f.rec.From.Kind == lots.KindUnit || f.rec.From.Kind == lots.KindRun {
 			m.used = f.rec.Count
 		}
 		f.move = m
@@ -161,8 +168,6 @@ func (w *world) feedMoves(r *run) {
 
 func (w *world) writeRuns() {
 	for _, r := range w.runs {
-		w.findLeft(r)
-		w.cutRun(r)
 		for _, f := range r.feeds {
 			w.writeFeed(r, f)
 		}
@@ -195,6 +200,11 @@ func (w *world) cutRun(r *run) {
 		for _, o := range f.move.outs {
 			for _, p := range o.pieces {
 				cuts = append(cuts, p.s)
+			}
+		}
+		for _, s := range f.from {
+			if s.kind == lots.KindLot {
+				cuts = append(cuts, w.tippedSince(s.code, f.until-1)...)
 			}
 		}
 	}
@@ -264,9 +274,11 @@ func (w *world) findLeft(r *run) {
 				}
 			}
 			for _, s := range f.from {
-				if until > r.s && !r.has(s.code, until) {
-					r.left = append(r.left, left{s.code, until})
-					w.fault("part-changed-between-runs", r.rec.Run)
+				for _, code := range append(w.tipped(s.code, f.until-1), s.code) {
+					if until > r.s && !r.has(code, until) {
+						r.left = append(r.left, left{code, until})
+						w.fault("part-changed-between-runs", r.rec.Run)
+					}
 				}
 			}
 		}
@@ -336,6 +348,12 @@ func (w *world) writeFeed(r *run, f *feed) {
 	for k, g := range r.segs {
 		dst, part := r.segRef(k), float64(g.e-g.s)
 		for _, s := range f.from {
+			if s.kind == lots.KindLot && (sure(g) || f.since <= g.s && g.e <= f.may) {
+				for _, code := range w.tipped(s.code, min(g.e, f.until)-1) {
+					w.contact(lotRef(code), dst, graph.Tipped)
+					g.fed = append(g.fed, fed{src: lotRef(code)})
+				}
+			}
 			switch {
 			case sure(g) && s.kind == lots.KindVessel:
 				w.writeTankFeed(f, s, g, dst, f.move.out*part/float64(f.until-f.since))
@@ -366,6 +384,17 @@ func (w *world) writeTankFeed(f *feed, s source, g *segment, dst lineage.Ref, q 
 // writeLotFeed links a lot or a unit to a segment where it is certain.
 func (w *world) writeLotFeed(f *feed, s source, g *segment, dst lineage.Ref, part float64) {
 	ref, cause := lotRef(s.code), graph.Moved
+	if s.kind == lots.KindRun {
+		q := math.NaN()
+		if f.rec.HasQty {
+			q = f.move.used * part
+		}
+		w.writeRejects(s.code, dst, f.oneOf, q)
+		if ref, ok := w.runOf[s.code].rejectsRef(w); ok {
+			g.fed = append(g.fed, fed{src: ref, content: !f.oneOf})
+		}
+		return
+	}
 	switch {
 	case s.kind == lots.KindUnit:
 		ref, cause = lineage.Ref{Kind: graph.Unit, Code: s.code}, graph.Unpacked
@@ -395,6 +424,11 @@ func (w *world) writePossible(f *feed, s source, g *segment, dst lineage.Ref) {
 		ref = p.fill.ref()
 	case s.kind == lots.KindUnit:
 		ref = lineage.Ref{Kind: graph.Unit, Code: s.code}
+	case s.kind == lots.KindRun:
+		var ok bool
+		if ref, ok = w.runOf[s.code].rejectsRef(w); !ok {
+			return
+		}
 	}
 	if f.oneOf && s.kind != lots.KindVessel {
 		cause = graph.OneOf
@@ -410,12 +444,16 @@ func (w *world) writeUnits(r *run) {
 	for n, row := range r.rows {
 		hang[n] = w.hang(r, row)
 		packed += float64(row.Quantity * r.perCase)
-		for k, part := range hang[n].parts {
-			r.segs[k].claim += part * float64(row.Quantity*r.perCase)
-		}
 	}
 	if packed > float64(r.rec.Good+r.rec.Rejects)+slack {
 		w.fault("units-above-run", r.rec.Run)
+	}
+	if r.named && len(r.segs) > 1 {
+		var all []int
+		for k := range r.segs {
+			all = append(all, k)
+		}
+		w.writeAnyOf(r, all)
 	}
 	for n, row := range r.rows {
 		dst, h := lineage.Ref{Kind: graph.Unit, Code: row.Unit}, hang[n]
@@ -499,10 +537,18 @@ func (w *world) hang(r *run, row *lots.Packed) *hanging {
 
 // writeStretch writes the node a unit hangs on where none of the segments it touches is certain.
 func (w *world) writeStretch(r *run, touched []int, unit lineage.Ref) {
-	from, to := r.segs[touched[0]].s, r.segs[touched[len(touched)-1]].e
-	ref := lineage.Ref{Kind: graph.Stretch, Code: fmt.Sprintf("%s@%s..%s", r.rec.Run, lots.Stamp(from, w.zone), lots.Stamp(to, w.zone))}
-	w.res.Nodes[ref] = 0
+	ref := w.writeAnyOf(r, touched)
 	w.res.Links[Key{ref, unit, graph.Content, graph.Packed}] = Share{Unknown: true}
+}
+
+func (w *world) stretchRef(r *run, from, to int64) lineage.Ref {
+	return lineage.Ref{Kind: graph.Stretch, Code: fmt.Sprintf("%s@%s..%s", r.rec.Run, lots.Stamp(from, w.zone), lots.Stamp(to, w.zone))}
+}
+
+// writeAnyOf writes the stretch of segments with what feeds it.
+func (w *world) writeAnyOf(r *run, touched []int) lineage.Ref {
+	ref := w.stretchRef(r, r.segs[touched[0]].s, r.segs[touched[len(touched)-1]].e)
+	w.res.Nodes[ref] = 0
 	content, all := map[lineage.Ref]graph.Cause{}, map[lineage.Ref]bool{}
 	for _, k := range touched {
 		w.contact(r.segRef(k), ref, graph.Margin)
@@ -522,6 +568,7 @@ func (w *world) writeStretch(r *run, touched []int, unit lineage.Ref) {
 			w.contact(src, ref, graph.Margin)
 		}
 	}
+	return ref
 }
 
 // causeInto is the cause of a source's content link to a segment.

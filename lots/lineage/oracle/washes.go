@@ -28,6 +28,9 @@ func (w *world) with(x *wash) (out []lineage.Ref) {
 	for _, s := range x.move.from {
 		if s.kind == lots.KindLot {
 			out = append(out, lotRef(s.code))
+			for _, code := range w.tipped(s.code, x.hi) {
+				out = append(out, lotRef(code))
+			}
 			continue
 		}
 		p := x.move.outs[s.code].pieces[0]
@@ -157,7 +160,9 @@ func (w *world) writePassWashes() {
 			if p.item != x.item || max(p.e, p.s+1) <= x.lo || w.passedBetween(x, p) {
 				continue
 			}
-			w.washInto(x, p.ref)
+			if _, stands := w.res.Nodes[p.ref]; stands {
+				w.washInto(x, p.ref)
+			}
 			if w.lines[x.item] == nil || p.dst.Kind != graph.Segment {
 				w.washInto(x, p.dst)
 			}

@@ -18,6 +18,9 @@ func (w *world) writeBooks() {
 	for _, v := range w.vessels {
 		for _, f := range v.fills {
 			w.res.Nodes[f.ref()] = f.total
+			if v.alien && !f.cleaned {
+				w.fault("first-fill-unproven", f.ref().Code)
+			}
 			switch {
 			case f.circle != nil:
 				w.writeCircle(f)

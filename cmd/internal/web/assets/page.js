@@ -6,6 +6,7 @@ const net = document.getElementById("net");
 const say = (text) => { net.textContent = text; net.hidden = !text; };
 
 // A scanner ends each code with Enter. In a field that is scanned, that means the next field, not the whole form.
+let moved = false;
 document.addEventListener("keydown", (event) => {
   const field = event.target;
   if (event.key !== "Enter" || !(field instanceof HTMLInputElement) || !field.hasAttribute("data-scan")) return;
@@ -14,19 +15,20 @@ document.addEventListener("keydown", (event) => {
   const next = fields.slice(fields.indexOf(field) + 1).find((f) => !over || !f.matches("select"));
   if (!next) return;
   event.preventDefault();
-  next.focus();
   moved = true;
+  next.focus();
 });
-let moved = false; // the rest of that Enter comes to the field just reached, and is not meant for it
-document.addEventListener("keypress", (event) => { if (moved && event.key === "Enter") event.preventDefault(); });
+// The same Enter must not send the form from the field it has just come to.
+document.addEventListener("keypress", (event) => { if (event.key === "Enter" && moved) event.preventDefault(); });
 document.addEventListener("keyup", () => { moved = false; });
 
-// What is typed is kept in this browser until it is recorded.
-const keyOf = (form) => "typed " + form.getAttribute("action") + location.search;
+// What is typed is kept in this browser, for whoever typed it, until it is recorded. With what was sent goes the number of
+// its form: it may have been recorded without the answer coming through, and then it is not recorded again.
+const keyOf = (form) => "typed " + (document.body.dataset.who || "") + " " + form.getAttribute("action") + location.search;
 const cells = (form) => [...form.elements].filter((f) => f.name && f.type !== "hidden" && f.type !== "password" && f.type !== "file" && f.type !== "submit");
 
-function keep(form) {
-  const typed = {};
+function keep(form, sent) {
+  const typed = sent ? { "": form.elements.form.value } : {};
   for (const f of cells(form)) typed[f.name] = f.type === "checkbox" ? f.checked : f.value;
   try { sessionStorage.setItem(keyOf(form), JSON.stringify(typed)); } catch { /* no room: nothing is lost but comfort */ }
 }
@@ -34,6 +36,7 @@ function keep(form) {
 function restore(form) {
   let typed;
   try { typed = JSON.parse(sessionStorage.getItem(keyOf(form)) || "null"); } catch { return; }
+  if (typed && typed[""]) form.elements.form.value = typed[""];
   for (const f of typed ? cells(form) : []) {
     if (f.type === "checkbox") f.checked = f.checked || typed[f.name] === true;
     else if (!f.value && typed[f.name]) f.value = typed[f.name];
@@ -50,19 +53,27 @@ for (const form of document.querySelectorAll("form[data-keep]")) {
   adopt(form);
 }
 
+let pending = false;
+addEventListener("beforeunload", (event) => { if (pending) event.preventDefault(); });
+
 async function send(form, button) {
   const filled = new FormData(form, button);
-  const body = form.enctype === "multipart/form-data" ? filled : new URLSearchParams(filled);
+  const files = form.enctype === "multipart/form-data";
+  const body = files ? filled : new URLSearchParams(filled);
   for (const b of form.querySelectorAll("button")) b.disabled = true;
+  keep(form, true);
+  pending = true;
   for (let wait = 2; ; wait = Math.min(wait * 2, 30)) {
     let answer;
     try {
-      answer = await fetch(form.action, { method: "POST", body, credentials: "same-origin" });
-    } catch {
-      say("Not recorded yet: there is no connection. Keep this page open; it is sent when the connection is back.");
+      answer = await fetch(form.action, { method: "POST", body, credentials: "same-origin", signal: AbortSignal.timeout(files ? 120000 : 20000) });
+    } catch { /* no connection, or none to speak of */ }
+    if (!answer || answer.status === 503) {
+      say(answer ? "Not recorded yet: the server is busy. Keep this page open; it is sent again." : "Not recorded yet: there is no connection. Keep this page open; it is sent when the connection is back.");
       await new Promise((done) => { setTimeout(done, wait * 1000); addEventListener("online", done, { once: true }); });
       continue;
     }
+    pending = false;
     say("");
     if (answer.redirected) { // recorded
       sessionStorage.removeItem(keyOf(form));
@@ -78,6 +89,30 @@ async function send(form, button) {
     return;
   }
 }
+
+// One more lot of a delivery, at once and without sending what was typed.
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button[data-add]");
+  if (!button) return;
+  const all = button.form.querySelectorAll("fieldset.lot");
+  const last = all[all.length - 1], next = last.cloneNode(true), n = all.length + 1;
+  event.preventDefault();
+  for (const e of next.querySelectorAll("*")) {
+    for (const a of ["id", "for", "name", "list", "aria-describedby"]) if (e.hasAttribute(a)) e.setAttribute(a, e.getAttribute(a).replace(/\.\d+$/, "." + n));
+    e.removeAttribute("aria-invalid");
+    e.removeAttribute("autofocus");
+    e.classList.remove("wrong");
+    if (e.type === "checkbox") e.checked = false;
+    else if (e.matches("input")) e.value = "";
+    else if (e.matches("select")) e.selectedIndex = 0;
+  }
+  for (const e of next.querySelectorAll(".fault")) e.remove();
+  for (const e of next.querySelectorAll("details")) e.open = false;
+  last.after(next);
+  button.form.elements[button.dataset.add].value = n;
+  button.form.querySelectorAll("fieldset.lot > legend").forEach((l, i) => { l.textContent = "Lot " + (i + 1); });
+  next.querySelector("input").focus();
+});
 
 // Where somebody is, marked in the row of places.
 for (const a of document.querySelectorAll(".moments a")) if (location.pathname.startsWith(a.getAttribute("href"))) a.setAttribute("aria-current", "page");

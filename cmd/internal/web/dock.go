@@ -1,0 +1,124 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+
+	"heeltap/graph/desk"
+	"heeltap/lots"
+	"heeltap/lots/store"
+)
+
+var dockRoutes = []route{
+	{Method: "GET", Pattern: "/dock", Right: "look", do: (*Server).dock},
+	{Method: "GET", Pattern: "/delivery", Right: "record", do: (*Server).deliveryPage},
+	{Method: "POST", Pattern: "/delivery", Right: "record", Large: true, do: (*Server).delivery},
+}
+
+type dockPage struct {
+	*desk.Dock
+	Form *deliveryForm // nil for who may only look
+}
+
+// dock is where the receiving clerk works.
+func (s *Server) dock(v *visit) error {
+	return s.view(v, func(tx *store.Tx) error {
+		at, err := desk.AtTheDock(tx)
+		if err != nil {
+			return err
+		}
+		page := dockPage{Dock: at}
+		if v.may("record") {
+			if page.Form, err = newDeliveryForm(tx, deliveryOf(v)); err != nil {
+				return err
+			}
+			page.Form.Token, page.Form.Back = newToken(), "/dock"
+		}
+		return s.show(v, "dock", "Dock", page)
+	})
+}
+
+// deliveryPage shows the form for a delivery, with what the address gives filled in.
+func (s *Server) deliveryPage(v *visit) error {
+	return s.view(v, func(tx *store.Tx) error {
+		f, err := newDeliveryForm(tx, deliveryOf(v))
+		if err != nil {
+			return err
+		}
+		f.Token, f.Back = newToken(), back(v.r.Referer())
+		return s.show(v, "delivery", "A delivery came in", f)
+	})
+}
+
+// delivery takes a delivery to the desk, or shows it again with one more lot.
+func (s *Server) delivery(v *visit) error {
+	d := deliveryOf(v)
+	var unkept []string
+	d.Papers, unkept = s.papersOf(v)
+	press := v.field("press")
+	if press == "add" || len(unkept) > 0 {
+		if press == "add" {
+			d.Lots = append(d.Lots, desk.DeliveredLot{})
+		}
+		return s.deliveryAgain(v, d, nil, unkept, press == "add")
+	}
+	d.takeFix(press)
+	token := v.field("form")
+	record := d.Delivery
+	record.Lots, d.numbers = filled(d.Lots)
+	err := s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+		done, err := desk.Receive(tx, record)
+		if err != nil {
+			return nil, err
+		}
+		return receivedOutcome(done), nil
+	})
+	if err == nil {
+		return v.seeOther("/said/" + url.PathEscape(token))
+	}
+	return s.deliveryAgain(v, d, err, nil, false)
+}
+
+// deliveryAgain shows a delivery again with all that was typed, what was wrong with it, and what to look at again.
+func (s *Server) deliveryAgain(v *visit, d delivery, why error, said []string, more bool) error {
+	if failed(why) {
+		return why
+	}
+	return s.view(v, func(tx *store.Tx) error {
+		f, err := newDeliveryForm(tx, d)
+		if err != nil {
+			return err
+		}
+		f.Token, f.Back, f.Said = v.field("form"), back(v.field("back")), said
+		f.take(why, d.numbers)
+		if more {
+			f.focusLast()
+		} else {
+			v.w.WriteHeader(http.StatusUnprocessableEntity)
+		}
+		return s.show(v, "delivery", "A delivery came in", f)
+	})
+}
+
+// receivedOutcome tells of a delivery, and offers the tags of its lots.
+func receivedOutcome(done *desk.Received) *outcome {
+	out := &outcome{Title: "The delivery is logged", Warnings: done.Warnings, Entries: done.Entries, Links: []link{{"To the dock", "/dock"}}}
+	for _, said := range done.Lots {
+		out.Texts = append(append(out.Texts, said.Text), said.Also...)
+		out.Tags = append(out.Tags, tagged{Code: *said.Code, Copies: 1})
+		out.Links = append(out.Links, link{"Open " + *said.Code, pathOf(lots.KindLot, *said.Code)})
+	}
+	for i, t := range out.Texts {
+		out.Texts[i] = onPage(t)
+	}
+	return out
+}
+
+// legend is what a lot of a delivery is headed with.
+func legend(n, of int) string {
+	if of == 1 {
+		return "What came"
+	}
+	return fmt.Sprintf("Lot %d", n)
+}

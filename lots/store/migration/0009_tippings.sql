@@ -1,0 +1,1 @@
+-- The sheet tippings: what was put back into another lot. No record of it can stand in an older file.
