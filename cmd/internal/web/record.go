@@ -133,7 +133,9 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 // take says on a form why it was refused.
 func (f *form) take(why error) {
 	if faults, ok := errors.AsType[lots.Faults](why); ok {
-		f.mark(faults)
+		if f.mark(faults); len(f.Said) == 0 {
+			f.Said = []string{"Look at what is marked below."}
+		}
 		return
 	}
 	f.Said = append(f.Said, onPage(why.Error()))
