@@ -21,6 +21,7 @@ import (
 // Change is the correction of what is recorded under a name: a code, a ref, or an entry number.
 type Change struct {
 	Name     string
+	Entry    int64 // the row meant, by its entry, whatever else is called so; 0 where the name says it
 	Reason   string
 	By       string
 	Override string // why the rows as corrected may take what is on hold
@@ -31,7 +32,8 @@ type Corrected struct {
 	Pairs    []Pair   // never empty
 	Changes  []Reread // rows that read differently now
 	Warnings []string
-	Tried    bool // nothing was kept: see Try
+	Gone     []string // faults in the records that the correction put right
+	Tried    bool     // nothing was kept: see Try
 }
 
 // Pair is one correcting entry and the entry it corrects.
@@ -48,13 +50,13 @@ type Reread struct{ Was, Now string }
 // a new one would be.
 func Amend(tx *store.Tx, c Change, set map[string]string) (*Corrected, error) {
 	var notes []string
-	name, err := Subject(tx, c.Name)
+	name, err := c.subject(tx)
 	if err != nil {
 		return nil, err
 	}
 	c.Name = name
 	out, err := c.make(tx, func() (targets, entries []int64, err error) {
-		if targets, err = rowsAmended(tx, c.Name, set); err != nil {
+		if targets, err = c.rowsAmended(tx, set); err != nil {
 			return nil, nil, err
 		}
 		if set, notes, err = codesIn(tx, targets[0], set); err != nil {
@@ -94,13 +96,13 @@ func codesIn(tx *store.Tx, target int64, set map[string]string) (map[string]stri
 
 // Void takes a row back, or by its entry number a correction.
 func Void(tx *store.Tx, c Change) (*Corrected, error) {
-	name, err := Subject(tx, c.Name)
+	name, err := c.subject(tx)
 	if err != nil {
 		return nil, err
 	}
 	c.Name = name
 	return c.make(tx, func() ([]int64, []int64, error) {
-		target, err := EntryOf(tx, c.Name)
+		target, err := c.entry(tx)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -111,7 +113,7 @@ func Void(tx *store.Tx, c Change) (*Corrected, error) {
 
 // make corrects rows, and looks at them and at what is on hold before and after.
 func (c Change) make(tx *store.Tx, f func() (targets, entries []int64, err error)) (*Corrected, error) {
-	rows, err := rootsOf(tx, c.Name)
+	rows, err := c.roots(tx)
 	if err != nil {
 		return nil, err
 	}
@@ -121,6 +123,8 @@ func (c Change) make(tx *store.Tx, f func() (targets, entries []int64, err error
 		return nil, err
 	}
 	was, known, back := describeAll(tx, rows), findingsAbout(tx, rows), cameBack(tx, rows)
+	named := mentionedBy(tx, rows)
+	faulty := faultsAround(tx, named, rows)
 	stood, err := trace.StandingHolds(tx)
 	if err != nil {
 		return nil, err
@@ -133,6 +137,8 @@ func (c Change) make(tx *store.Tx, f func() (targets, entries []int64, err error
 	for i := range targets {
 		out.Pairs = append(out.Pairs, Pair{Entry: entries[i], Corrects: targets[i]})
 	}
+	stand := faultsAround(tx, named, rows)
+	out.Gone = slices.DeleteFunc(faulty, func(f string) bool { return slices.Contains(stand, f) })
 	now := describeAll(tx, rows)
 	for _, row := range rows {
 		if was[row] != now[row] {
@@ -189,8 +195,8 @@ func (c Change) judge(tx *store.Tx, out *Corrected, rows, takers []int64, held [
 }
 
 // rowsAmended finds the row meant, or all rows of a code where what is amended is the same in all.
-func rowsAmended(tx *store.Tx, name string, set map[string]string) ([]int64, error) {
-	rows, err := tx.RowsOf(name)
+func (c Change) rowsAmended(tx *store.Tx, set map[string]string) ([]int64, error) {
+	rows, err := c.rows(tx)
 	if err != nil {
 		return nil, err
 	}
@@ -205,13 +211,41 @@ func rowsAmended(tx *store.Tx, name string, set map[string]string) ([]int64, err
 	if shared {
 		return entries, nil
 	}
-	entry, err := EntryOf(tx, name)
+	entry, err := c.entry(tx)
 	return []int64{entry}, err
 }
 
-// rootsOf lists the rows that a name's corrections can change: also those whose correction it numbers.
-func rootsOf(tx *store.Tx, name string) ([]int64, error) {
-	rows, err := tx.RowsOf(name)
+// subject is the name meant, or the number of the entry.
+func (c Change) subject(tx *store.Tx) (string, error) {
+	if c.Entry != 0 {
+		return strconv.FormatInt(c.Entry, 10), nil
+	}
+	return Subject(tx, c.Name)
+}
+
+// entry is the one row meant.
+func (c Change) entry(tx *store.Tx) (int64, error) {
+	if c.Entry != 0 {
+		return c.Entry, nil
+	}
+	return EntryOf(tx, c.Name)
+}
+
+// rows are all rows of the code that is meant, or that the row meant states.
+func (c Change) rows(tx *store.Tx) ([]lots.Entered, error) {
+	if c.Entry == 0 {
+		return tx.RowsOf(c.Name)
+	}
+	row, ok := tx.Row(c.Entry)
+	if !ok || len(row.Sheet.Shared) == 0 {
+		return nil, tx.Err()
+	}
+	return tx.RowsOf(row.Row[row.Sheet.Code])
+}
+
+// roots lists the rows that the corrections of what is meant can change: also those whose correction it numbers.
+func (c Change) roots(tx *store.Tx) ([]int64, error) {
+	rows, err := c.rows(tx)
 	if err != nil {
 		return nil, err
 	}
@@ -222,7 +256,7 @@ func rootsOf(tx *store.Tx, name string) ([]int64, error) {
 	if len(roots) > 0 {
 		return roots, nil
 	}
-	entry, err := EntryOf(tx, name)
+	entry, err := c.entry(tx)
 	if err != nil {
 		return nil, err
 	}
@@ -312,6 +346,31 @@ func findingsAbout(tx *store.Tx, rows []int64) []string {
 		}
 	}
 	return out
+}
+
+// faultsAround lists the faults that touch codes, or that rows led to.
+func faultsAround(tx *store.Tx, codes []string, rows []int64) []string {
+	var out []string
+	found := tx.Findings(codes)
+	for _, row := range rows {
+		found = append(found, tx.FindingsOf(row)...)
+	}
+	for _, f := range found {
+		if !slices.Contains(out, f.Text) {
+			out = append(out, f.Text)
+		}
+	}
+	return out
+}
+
+// mentionedBy lists all codes that rows name.
+func mentionedBy(tx *store.Tx, rows []int64) (codes []string) {
+	for _, seq := range rows {
+		if r, ok := tx.Row(seq); ok {
+			codes = append(codes, lots.Mentions(r.Sheet, r.Row)...)
+		}
+	}
+	return codes
 }
 
 // describeAll says rows in full, by entry; what is void says nothing.

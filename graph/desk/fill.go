@@ -6,6 +6,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"heeltap/labels"
 	"heeltap/lots"
@@ -41,10 +42,27 @@ func FillIn(tx *store.Tx, a Act) (lots.Row, []string, error) {
 	if err := propose(tx, a.Sheet, row); err != nil {
 		return nil, nil, err
 	}
-	if item, ok := tx.Item(row["item"]); ok && row["unit"] == "" && a.Sheet.Name == "receipts" {
+	ownUnit(tx, a.Sheet, row)
+	return row, notes, tx.Err()
+}
+
+// ownUnit gives a quantity without a unit that of the item, or of the lot or vessel that it was taken from; what was
+// cast out, that of the vessel it went into.
+func ownUnit(tx *store.Tx, s *lots.Sheet, row lots.Row) {
+	if c, ok := s.Column("unit"); !ok || !c.Need || row["unit"] != "" {
+		return
+	}
+	if item, ok := tx.Item(row["item"]); ok && s.Name == "receipts" {
 		row["unit"] = string(item.Unit)
 	}
-	return row, notes, tx.Err()
+	of := row[map[string]string{"brew_inputs": "from", "additions": "from", "transfers": "from", "brews": "into"}[s.Name]]
+	of, _, _ = strings.Cut(of, "|")
+	switch thing, ok := tx.Thing(of); {
+	case ok && thing.Kind == lots.KindLot && thing.Unit != "":
+		row["unit"] = string(thing.Unit)
+	case ok && thing.Kind == lots.KindVessel:
+		row["unit"] = string(UnitIn(tx, of))
+	}
 }
 
 // whatLeaves takes the only code given of a shipment for what leaves: the shipment gets a code of its own.
@@ -62,6 +80,26 @@ func Moment(tx *store.Tx, text string) (string, error) {
 		return text, nil
 	}
 	w, _, err := lots.ParseWhenAt(text, zone, tx.Recorded())
+	if err != nil {
+		return "", lots.Errorf(lots.Invalid, "%w", err)
+	}
+	return w.Text(zone), nil
+}
+
+// MomentBeside gives a time without a day the day of another moment: 09:30 in the correction of an entry is of that
+// entry's day, not of today. Any other text stays as it is.
+func MomentBeside(tx *store.Tx, text, beside string) (string, error) {
+	zone := tx.Site().Zone
+	if _, _, err := lots.ParseWhen(text, zone); text == "" || err == nil {
+		return text, nil
+	}
+	day, _, err := lots.ParseWhen(beside, zone)
+	if err != nil {
+		return Moment(tx, text)
+	}
+	date := time.Unix(day.From, 0).In(zone)
+	end := time.Date(date.Year(), date.Month(), date.Day(), 23, 59, 59, 0, zone)
+	w, _, err := lots.ParseWhenAt(text, zone, end)
 	if err != nil {
 		return "", lots.Errorf(lots.Invalid, "%w", err)
 	}

@@ -18,11 +18,9 @@ var doing = map[lots.Kind][]struct{ text, sheet, column string }{
 	lots.KindLot: {
 		{"Use in a brew", "brew_inputs", "from"}, {"Add to a tank", "additions", "from"}, {"Feed to a run", "feeds", "from"},
 		{"Count", "counts", "subject"}, {"Hold", "holds", "subject"}, {"Remove", "removals", "subject"}},
-	lots.KindBrew: {{"Add an input", "brew_inputs", "brew"}, {"Hold", "holds", "subject"}},
-	lots.KindVessel: {
-		{"Transfer from here", "transfers", "from"}, {"Add something", "additions", "vessel"}, {"Crop yeast", "crops", "vessel"},
-		{"Clean", "cleans", "vessel"}, {"Sample, dump or serve", "removals", "subject"}, {"Count", "counts", "subject"}, {"Hold", "holds", "subject"}},
-	lots.KindLine: {{"Start a run", "runs", "line"}, {"Clean", "cleans", "vessel"}, {"Clear the line", "clearances", "line"}},
+	lots.KindBrew:   {{"Add an input", "brew_inputs", "brew"}, {"Hold", "holds", "subject"}},
+	lots.KindVessel: {{"Count", "counts", "subject"}, {"Hold", "holds", "subject"}}, // and see CellarActs
+	lots.KindLine:   {{"Start a run", "runs", "line"}, {"Clean", "cleans", "vessel"}, {"Clear the line", "clearances", "line"}},
 	lots.KindRun: {
 		{"Pallet or keg off the line", "units", "run"}, {"Add a feed", "feeds", "run"}, {"Code changed", "codes", "run"}, {"Hold", "holds", "subject"}},
 	lots.KindUnit: {
@@ -32,15 +30,12 @@ var doing = map[lots.Kind][]struct{ text, sheet, column string }{
 	lots.KindItem:  {{"Receive", "receipts", "item"}},
 }
 
-// pathActs are done with what beer passes through and is not kept in.
-var pathActs = map[string]bool{"cleans": true}
-
 // Acts lists what makes sense with a thing as it is now.
 func Acts(t *Thing) []Act {
 	var out []Act
 	for _, d := range doing[t.Kind] {
 		s, ok := lots.SheetNamed(d.sheet)
-		if !ok || t.Noun == vesselNouns["path"] && !pathActs[d.sheet] || t.Kind == lots.KindParty && !t.trades(d.column) {
+		if !ok || t.Noun == vesselNouns["path"] || t.Kind == lots.KindParty && !t.trades(d.column) {
 			continue
 		}
 		out = append(out, Act{d.text, s, []string{d.column, t.Code}})

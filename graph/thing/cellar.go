@@ -86,12 +86,14 @@ func (w *writer) vessel(x *lots.Vessel) {
 		t.State = "empty by the books"
 		return
 	}
+	t.Holds = true
 	unit := cmp.Or(x.Unit, w.site.VolumeUnit)
 	t.State = fmt.Sprintf("%s since %s", w.kept(content.Left, unit), w.moment(content.Fill.Since))
 	if content.Left < 0.005*content.Fill.Total {
 		t.State = "empty by the books; the rest of the fill of " + w.moment(content.Fill.Since) + " was not cleaned out"
 	}
 	w.made(content.Fill.Code)
+	w.shares(content.Fill.Total)
 }
 
 // kept writes what a vessel holds in its own unit: a silo's kilograms count as litres.
@@ -124,7 +126,7 @@ func (w *writer) made(fill string) {
 			for _, rec := range rows {
 				if x, ok := rec.(*lots.Brew); ok && x.Brew == b.Code {
 					beers = append(beers, x.Beer)
-					w.t.Parts = append(w.t.Parts, Part{Kind: lots.KindBrew, Code: b.Code, Text: x.Beer + may(b.Band)})
+					w.t.Parts = append(w.t.Parts, Part{Kind: lots.KindBrew, Code: b.Code, Text: x.Beer + may(b.Band), Of: inML(b.Amount)})
 					break
 				}
 			}
@@ -139,6 +141,25 @@ func (w *writer) made(fill string) {
 		}
 		w.t.Parts = append(w.t.Parts, Part{Kind: lots.KindLot, Code: l.Code, Text: text})
 	}
+}
+
+// shares makes of the parts' volumes their shares of all there was: perfect mixing keeps them until the next inflow.
+func (w *writer) shares(total float64) {
+	for i := range w.t.Parts {
+		if total <= 0 {
+			w.t.Parts[i].Of = 0
+			continue
+		}
+		w.t.Parts[i].Of = min(1, w.t.Parts[i].Of/total)
+	}
+}
+
+// inML is a volume in millilitres; 0 where it is not known.
+func inML(a trace.Amount) float64 {
+	if a.Amount == nil || a.Unit == nil || lots.Unit(*a.Unit).Dim() != lots.Volume {
+		return 0
+	}
+	return *a.Amount / lots.Unit(*a.Unit).Of(1)
 }
 
 // may marks what is only possible.

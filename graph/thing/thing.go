@@ -22,6 +22,7 @@ type Thing struct {
 	Code    string
 	Title   string   // what people call it: the item of a lot, the beer of a brew or in a tank
 	State   string   // what it holds, or where it is, in one line
+	Holds   bool     // of a vessel: by the books something is in it, or what was in it was not cleaned out
 	Stopped []string // why nothing of it may be used or leave, each a sentence
 	Facts   []Fact
 	Parts   []Part // what it is made up of now

@@ -109,7 +109,7 @@ func newDeliveryForm(tx *store.Tx, d delivery) (*deliveryForm, error) {
 		return nil, err
 	}
 	one := func(column, text string) (field, error) {
-		return describeOne(tx, sheet, columnOf(sheet, column), lots.Row{column: text})
+		return describeOne(tx, sheet, columnIn(sheet, column), lots.Row{column: text})
 	}
 	f := &deliveryForm{Papers: d.Papers, Seen: d.Seen}
 	if f.Supplier, err = one("supplier", d.Supplier); err != nil {
@@ -163,8 +163,8 @@ func lotFieldsOf(one func(column, text string) (field, error), n, of int, l desk
 	return lf, err
 }
 
-// columnOf is a column of a sheet by its name.
-func columnOf(s *lots.Sheet, name string) lots.Column {
+// columnIn is a column of a sheet by its name.
+func columnIn(s *lots.Sheet, name string) lots.Column {
 	i := slices.IndexFunc(s.Columns, func(c lots.Column) bool { return c.Name == name })
 	return s.Columns[i]
 }

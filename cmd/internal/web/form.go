@@ -24,6 +24,7 @@ type form struct {
 	Overriding string // why, as typed
 	Back       string // the page it was opened from
 	Button     string
+	Late       bool // it is typed in from paper: when it happened is asked first, and is never now
 }
 
 // field is one cell to be filled in, or a quantity with its unit.
@@ -181,4 +182,29 @@ func rowOf(v *visit, s *lots.Sheet) lots.Row {
 		}
 	}
 	return row
+}
+
+// fromPaper asks first when it happened, where a form is typed in from paper.
+func (f *form) fromPaper(v *visit) {
+	if v.field("late") == "" || f.Sheet.When == "" {
+		return
+	}
+	f.Late = true
+	all := append(slices.Clone(f.Fields), f.More...)
+	isTime := func(x field) bool { return x.Kind == "time" }
+	f.Fields = slices.DeleteFunc(slices.Clone(f.Fields), isTime)
+	f.More = slices.DeleteFunc(slices.Clone(f.More), isTime)
+	times := slices.DeleteFunc(all, func(x field) bool { return !isTime(x) })
+	for i := range times {
+		times[i].Need = times[i].Need || times[i].Name == f.Sheet.When
+	}
+	f.Fields = append(times, f.Fields...)
+}
+
+// undated refuses what is typed in from paper without the time at which it happened: that is not now.
+func undated(v *visit, s *lots.Sheet, row lots.Row) error {
+	if v.field("late") == "" || s.When == "" || row[s.When] != "" {
+		return nil
+	}
+	return lots.Faults{{Column: s.When, Reason: "write when it happened, as it stands on the paper"}}
 }

@@ -97,6 +97,7 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 				return err
 			}
 			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
+			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)
 			return s.show(v, "thing", t.Code, page)
 		})
 	}

@@ -60,6 +60,7 @@ func (s *Server) formPage(v *visit) error {
 			return err
 		}
 		f.Token, f.Back = newToken(), back(v.r.Referer())
+		f.fromPaper(v)
 		return s.show(v, "form", f.Heading, f)
 	})
 }
@@ -92,6 +93,9 @@ func (s *Server) record(v *visit) error {
 		return s.notAllowed(v, "override")
 	}
 	err = s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+		if late := undated(v, sheet, row); late != nil {
+			return nil, late
+		}
 		said, err := desk.Record(tx, desk.Act{Sheet: sheet, Row: row, By: v.by(), Override: override, Reason: v.field("reason_for_hold")})
 		if err != nil {
 			return nil, err
@@ -118,6 +122,7 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 		if lots.KindOf(why) == lots.Conflict {
 			f.Token = newToken() // the old one is used up
 		}
+		f.fromPaper(v)
 		f.take(why)
 		f.Held = f.Held && v.may("override")
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
@@ -142,8 +147,8 @@ type outcome struct {
 	Entries  []int64  `json:"entries"`  // to take back
 	Links    []link   `json:"links"`    // where to go on, the likeliest first
 	By       string   `json:"by"`
-	Sent     string   `json:"sent"`           // tells what was sent from anything else sent under the form's number
 	Tags     []tagged `json:"tags,omitempty"` // what to print tags for
+	Sent     string   `json:"sent"`           // tells what was sent from anything else sent under the form's number
 }
 
 type link struct {

@@ -22,7 +22,6 @@ type Route = route
 
 // Routes lists every address that the server answers.
 func Routes() []Route {
-	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes,
-		dockRoutes, tagRoutes, attachRoutes,
-		personRoutes, meRoutes, tabletRoutes)
+	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, actRoutes, brewRoutes, correctRoutes, blankRoutes,
+		dockRoutes, tagRoutes, attachRoutes, personRoutes, meRoutes, tabletRoutes)
 }

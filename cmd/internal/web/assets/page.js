@@ -11,7 +11,8 @@ document.addEventListener("keydown", (event) => {
   const field = event.target;
   if (event.key !== "Enter" || !(field instanceof HTMLInputElement) || !field.hasAttribute("data-scan")) return;
   const fields = [...field.form.querySelectorAll("input:not([type=hidden]):not([type=checkbox]):not([type=file]), select, textarea, button.main")].filter((f) => f.offsetParent !== null);
-  const next = fields[fields.indexOf(field) + 1];
+  const over = field.dataset.scan === "over"; // a quantity among many lots: past its unit, to the next that is scanned or typed
+  const next = fields.slice(fields.indexOf(field) + 1).find((f) => !over || !f.matches("select"));
   if (!next) return;
   event.preventDefault();
   moved = true;
