@@ -92,7 +92,7 @@ var matrix = []asked{
 	{"POST /load", "/load", "form=o", recorders, 422},
 	{"GET /load/{code}", "/load/SH-1", "", recorders, 200},
 	{"POST /load/{code}", "/load/SH-1", "form=p", recorders, 422},
-	{"POST /load/{code}/undo", "/load/SH-1/undo", "form=q&entry=0", recorders, 422},
+	{"POST /load/{code}/undo", "/load/NONE/undo", "form=q", recorders, 404},
 	{"GET /shipment/{code}/list", "/shipment/SH-1/list", "", persons, 200},
 	{"GET /return", "/return", "", recorders, 200},
 	{"POST /return", "/return", "form=r", recorders, 422},
