@@ -272,7 +272,7 @@ func TestDecodeBadRows(t *testing.T) {
 		{"units", "quantity=0", "quantity: must be more than zero"},
 		{"units", "last_at=2026-03-18 07:59", "last_at: ends before it starts"},
 		{"shipments", "quantity=79.5", `quantity: "79.5" is not a whole number`},
-		{"shipments", "unit=P-2", `unit: there is no unit, vessel, lot or brew "P-2"; did you mean M-2, P-1?`},
+		{"shipments", "unit=P-2", `unit: there is no unit, vessel, lot or brew "P-2"; did you mean C-2, M-2, P-1?`},
 		{"shipments", "quantity_unit=L", "quantity_unit: a pallet is shipped in whole cases or kegs: leave the unit out"},
 		{"shipments", "goods=spent grain", "goods: is for what leaves in bulk: what is on a unit is told by its runs"},
 		{"shipments", "unit=HOSE", "unit: HOSE is a path: beer passes through it and nothing stays in it; name it in via or as a feed"},

@@ -291,6 +291,10 @@ var faults = map[string]func(b *brewery){
 		b.set("runs", 0, "product", "STOUT")
 		b.drop("cleans", b.where("cleans", "at", b.at(11, 9, 43)))
 	},
+	"rejects-above-run": func(b *brewery) {
+		run := b.find("runs", 0).row["run"]
+		b.add(5, "additions", "vessel", "FV1", "from", run, "quantity", "500", "unit", "each", "at", b.at(4, 16, 1))
+	},
 	"first-fill-unproven": func(b *brewery) {
 		b.add(3, "vessels", "vessel", "TANKER", "kind", "bright", "capacity", "30", "unit", "hL", "site", "Quernholt Haulage")
 		b.add(4, "transfers", "transfer", "T-X", "from", "BT1", "to", "TANKER", "out", "1", "in", "1", "unit", "hL", "started_at", b.at(4, 9, 31), "ended_at", b.at(4, 9, 41))

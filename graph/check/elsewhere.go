@@ -8,7 +8,7 @@ func firstFillUnproven(b *book) []Hit {
 	for i, h := range out {
 		for vessel := range b.vessels { // a hose is told of at what was filled through it
 			if strings.HasPrefix(h.Text, vessel+" is of ") {
-				out[i].Mend = "heeltap clean " + vessel + " --at TIME --method cip, if it was cleaned"
+				out[i].Mend = "record the clean it came with, if it was cleaned: heeltap clean " + vessel + " --method cip --at …"
 			}
 		}
 	}

@@ -23,7 +23,6 @@ func lineResidueUnknown(b *book) (out []Hit) {
 		}
 		if word, has, lacks := apart(ran[line]); word != "" {
 			h := hit(line, l.Seq, "nobody said whether %s keeps residue: after %s, which declares %s, it may bring it to %s, which does not", line, has, word, lacks)
-			h.Mend = "heeltap amend " + line + " residue=yes --reason …, or residue=no"
 			out = append(out, h)
 		}
 	}

@@ -111,6 +111,13 @@ func Of(tx *store.Tx, kind lots.Kind, code string) (*Thing, error) {
 	return t, tx.Err()
 }
 
+// Stops says why nothing of a thing may be used or leave, each a sentence; none where nothing stops it.
+func Stops(tx *store.Tx, kind lots.Kind, code string) ([]string, error) {
+	w := &writer{tx, tx.Site(), &Thing{Kind: kind, Code: code}}
+	err := w.stopped()
+	return w.t.Stopped, err
+}
+
 type writer struct {
 	tx   *store.Tx
 	site lots.Site

@@ -17,7 +17,7 @@ func TestReadFolder(t *testing.T) {
 	rows, faults, err := Read(golden)
 	require.NoError(t, err)
 	require.Empty(t, faults)
-	require.Len(t, rows, 35)
+	require.Len(t, rows, 38)
 	byPlace := map[place]Row{}
 	for _, r := range rows {
 		byPlace[place{r.File, r.Line}] = r

@@ -130,7 +130,7 @@ func options(chosen string, need bool, values ...string) []option {
 // unitOf finds the column of a quantity's unit, if it stands beside it.
 func unitOf(s *lots.Sheet, c lots.Column) (string, bool) {
 	for quantity, unit := range map[string]string{"quantity": "unit", "volume": "volume_unit", "left": "left_unit", "capacity": "unit", "in": "unit"} {
-		if c.Name == quantity && s.Has(unit) {
+		if c.Name == quantity && s.Has(unit) && columnIn(s, unit).Type == lots.UnitOf { // of a shipment, unit is the pallet
 			return unit, true
 		}
 	}

@@ -249,6 +249,15 @@ func placesOf(rec lots.Record) []string {
 	return nil
 }
 
+// onPage words an outcome for a page.
+func (o *outcome) onPage() {
+	for _, texts := range [][]string{o.Texts, o.Warnings} {
+		for i, t := range texts {
+			texts[i] = onPage(t)
+		}
+	}
+}
+
 type saidPage struct {
 	outcome
 	Form   string
@@ -274,8 +283,6 @@ func (s *Server) said(v *visit) error {
 		return err
 	}
 	page.Form, page.Mine, page.Stocks = form, page.By == v.by(), stocks(v)
-	for i, w := range page.Warnings {
-		page.Warnings[i] = onPage(w)
-	}
+	page.onPage()
 	return s.show(v, "said", page.Title, page)
 }
