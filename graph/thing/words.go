@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"heeltap/lots"
+	"heeltap/lots/store"
 )
 
 // name is what people call an item, party or product; else its code.
@@ -88,3 +89,6 @@ func plural(n float64) string {
 	}
 	return "s"
 }
+
+// NameOf is what people call an item, party or product; else its code.
+func NameOf(tx *store.Tx, code string) string { return (&writer{tx: tx}).name(code) }

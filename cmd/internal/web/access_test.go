@@ -87,6 +87,8 @@ var matrix = []asked{
 
 	{"GET /vessel/{code}/{act}", "/vessel/FV-1/clean", "", recorders, 200},
 	{"POST /vessel/{code}/{act}", "/vessel/FV-1/clean", "form=i", recorders, 422},
+	{"GET /stock", "/stock", "", persons, 200},
+	{"GET /stock/lots", "/stock/lots", "", persons, 200},
 	{"GET /shipping", "/shipping", "", persons, 200},
 	{"GET /load", "/load", "", recorders, 200},
 	{"POST /load", "/load", "form=o", recorders, 422},
