@@ -54,8 +54,8 @@ func TestNothingIsLostOnABadNetwork(t *testing.T) {
 	b := h.browse(t, "phone", "tove")
 	start := func(quantity string) int64 {
 		b.goTo(counting)
-		b.do(chromedp.Poll(`document.readyState === "complete"`, nil))          // the script has put back what was typed before
-		b.do(chromedp.SetValue(`main [name="quantity"]`, "", chromedp.ByQuery)) // which Clear does not do to what a script put in
+		b.do(chromedp.Poll(`document.readyState === "complete"`, nil))                              // the script has put back what was typed before
+		b.do(chromedp.Evaluate(`document.querySelector('main [name="quantity"]').value = ""`, nil)) // Clear does not empty what a script filled
 		b.fill("quantity", quantity)
 		return h.entries()
 	}

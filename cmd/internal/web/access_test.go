@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/cmd/internal/web"
+	"heeltap/graph/desk"
 )
 
 // Who may ask an address. A PIN is good for looking, recording, correcting one's own and stopping goods.
@@ -117,6 +118,22 @@ var matrix = []asked{
 	{"GET /entry/{n}/void", "/entry/OWN/void", "", owners, 200},
 	{"POST /entry/{n}/void", "/entry/OWN/void", "form=n", owners, 422},
 	{"POST /takeback/{form}", "/takeback/none", "", recorders, 404},
+
+	{"GET /shipping", "/shipping", "", persons, 200},
+	{"GET /load", "/load", "", recorders, 200},
+	{"POST /load", "/load", "form=o", recorders, 422},
+	{"GET /load/{code}", "/load/SH-1", "", recorders, 200},
+	{"POST /load/{code}", "/load/SH-1", "form=p", recorders, 422},
+	{"POST /load/{code}/undo", "/load/none/undo", "form=q", recorders, 404},
+	{"GET /shipment/{code}/list", "/shipment/SH-1/list", "", persons, 200},
+	{"GET /return", "/return", "", recorders, 200},
+	{"POST /return", "/return", "form=s", recorders, 422},
+	{"GET /judge", "/judge", "", persons, 200},
+	{"POST /judge", "/judge", "form=t", recorders, 422},
+	{"POST /judge", "/judge", "form=u&unit=PAL-1&verdict=" + desk.VerdictRelease, deciders, 422},
+	{"GET /count", "/count", "", recorders, 200},
+	{"POST /count", "/count", "form=r&place=Hall&unit=none", recorders, 422},
+	{"GET /count/sheet", "/count/sheet", "", persons, 200},
 
 	{"GET /me", "/me", "", persons, 200},
 	{"GET /me/rights", "/me/rights", "", persons, 200},
