@@ -5,6 +5,8 @@ import (
 	"net/http"
 	"slices"
 
+	"heeltap/graph/desk"
+	"heeltap/graph/stock"
 	"heeltap/graph/thing"
 	"heeltap/graph/trace"
 	"heeltap/labels"
@@ -141,11 +143,26 @@ func (s *Server) actsOn(v *visit, t *thing.Thing) []act {
 	return out
 }
 
-// home is where somebody starts.
+// home is where somebody starts: what goes on now, what waits, and the places of the house.
 func (s *Server) home(v *visit) error {
 	return s.view(v, func(tx *store.Tx) error {
-		return s.show(v, "home", tx.Site().Name, homePage{Site: tx.Site().Name})
+		page := homePage{Site: tx.Site().Name}
+		for _, line := range tx.CodesOf(lots.KindLine) {
+			if on, ok := desk.RunningOn(tx, line); ok {
+				page.Running = append(page.Running, lineTile{Line: line, Run: on.Code(), Product: thing.NameOf(tx, on.Product), Since: clockOf(tx, on.Started.From)})
+			}
+		}
+		waiting, err := stock.WaitingLots(tx)
+		if err != nil {
+			return err
+		}
+		page.Waiting = len(waiting)
+		return s.show(v, "home", tx.Site().Name, page)
 	})
 }
 
-type homePage struct{ Site string }
+type homePage struct {
+	Site    string
+	Running []lineTile
+	Waiting int // lots that came in on hold
+}
