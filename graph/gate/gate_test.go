@@ -93,7 +93,7 @@ receipts lot=R-3 item=MALT supplier=SUP supplier_lot=e quantity=500 unit=kg rece
 brew_inputs brew=B from=R-3 quantity=5 unit=kg`), gate.Override{})
 		require.NoError(t, err)
 		require.Len(t, faults, 1)
-		require.Equal(t, lots.Fault{Line: 2, Reason: trace.RejectedText("R-3")}, faults[0])
+		require.Equal(t, lots.Fault{Line: 2, Reason: trace.RejectedText("R-3"), Held: true}, faults[0])
 	})
 }
 
