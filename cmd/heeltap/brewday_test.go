@@ -38,7 +38,12 @@ const record = "main form.entry button.main"
 func TestABrewersAndACellarHandsDay(t *testing.T) {
 	chromium(t)
 	h := openHouse(t)
-	for tab, tanks := range map[string][2]string{"phone": {"FV2", "BT1"}, "desk": {"FV3", "BT2"}} {
+	chief := h.browse(t, "desk", "maren")
+	for _, v := range []string{"FV21&kind=fermenter", "FV22&kind=fermenter", "BT21&kind=bright", "BT22&kind=bright"} { // new and empty, whatever the demo's hold
+		chief.goTo("/do/vessel?capacity=45&unit=hL&vessel=" + v)
+		chief.press(record)
+	}
+	for tab, tanks := range map[string][2]string{"phone": {"FV21", "BT21"}, "desk": {"FV22", "BT22"}} {
 		t.Run(tab, func(t *testing.T) {
 			b := h.browse(t, tab, "tove")
 			fv, bt := tanks[0], tanks[1]
@@ -90,6 +95,7 @@ func (b *browser) fermentation(fv string) {
 	b.focus("from0")
 	b.scan("YB1")
 	b.scan("8")
+	b.fill("at", "07:56")
 	b.press(record)
 	b.says("Added 8 L from YB1 to "+fv, "pitch")
 
@@ -114,6 +120,7 @@ func (b *browser) fermentation(fv string) {
 	require.NotEmpty(b.t, b.value("item"), "the yeast in it is known")
 	b.fill("quantity", "20")
 	b.fill("into", "YB4")
+	b.fill("at", "07:58")
 	b.press(record)
 	b.says("Cropped 20 kg")
 }
@@ -141,10 +148,11 @@ func (b *browser) racking(fv, bt string) {
 	b.press(`main a[href^="/entry/"]`)
 	b.press(`main a[href$="/amend"]`)
 	b.choose("method", "rinse")
+	b.fill("reason", "the pump stood: it was only rinsed")
 	b.press(record)
 	b.says("Put right", "Was:", "cip", "rinse")
 	b.press(`main a[href^="/entry/"]`)
-	b.says("Corrections", "Cip", "Rinse")
+	b.says("Corrections", "cip\trinse", "only rinsed")
 	b.shot("entry-corrected")
 }
 
@@ -220,4 +228,61 @@ func TestBlankSheets(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, answer.Body.Close())
 	require.NotContains(t, string(text), "%PDF", "nobody who is not signed in reads it")
+}
+
+// The pages of brewhouse and cellar, of corrections and of paper are opened at both sizes.
+func TestCellarPagesLookedAt(t *testing.T) {
+	chromium(t)
+	h := openHouse(t)
+	for tab := range tabs {
+		t.Run(tab, func(t *testing.T) { h.browse(t, tab, "maren").walk(cellarPages) })
+	}
+}
+
+// cellarPages are pages of every kind of them, by the name of their pictures.
+var cellarPages = map[string]string{
+	"brew-which": "/brew", "brew-new": "/brew?beer=Skerry+Pale", "brew-late": "/brew?beer=Skerry+Pale&late=1", "vessel-clean": "/vessel/FV2/clean", "vessel-pitch": "/vessel/YB1/pitch",
+	"vessel-transfer": "/vessel/ST1/transfer", "vessel-emptied": "/vessel/ST1/emptied", "vessel-holding": "/vessel/ST1", "vessel-late": "/vessel/ST1/take?late=1", "cellar": "/cellar",
+	"entry": "/entry/10075", "amend": "/entry/10073/amend", "void": "/entry/10075/void", "blank": "/blank", "clean-late": "/do/clean?late=1",
+}
+
+// A slip is taken back whole or not at all: where something else depends on it, it stays and the page says on what.
+func TestTakingBackIsAllOrNothing(t *testing.T) {
+	chromium(t)
+	h := openHouse(t)
+	b := h.browse(t, "desk", "tove")
+	b.goTo("/brew?beer=Skerry+Pale")
+	for name, text := range map[string]string{"started_at": "06:10", "from0": "L26-0005", "quantity0": "180", "cast_out_at": "07:55", "into-from0": "FV5", "into-quantity0": "19"} {
+		b.fill(name, text)
+	}
+	b.press(record)
+	said := b.where()
+	var brew string
+	b.do(chromedp.Evaluate(`document.querySelector('main a[href^="/brew/"]').getAttribute("href").slice(6)`, &brew))
+	b.goTo("/do/input?brew=" + brew + "&from=L26-0006&quantity=1&unit=kg&stage=boil")
+	b.press(record)
+	b.goTo(said)
+	b.press(`main form[action^="/takeback/"] button`)
+	b.says("Nothing was taken back", brew)
+	b.goTo("/brew/" + brew)
+	b.says("19 hL cast out into FV5", "Used 180 kg")
+
+	q := h.browse(t, "desk", "quint")
+	q.goTo(said)
+	require.NotContains(t, q.text(), "take it back", "it is not theirs")
+}
+
+// What is typed in from paper keeps both times: when it happened, and when it was entered.
+func TestPaperTypedInLater(t *testing.T) {
+	chromium(t)
+	b := openHouse(t).browse(t, "phone", "tove")
+	b.goTo("/vessel/FV2/clean?late=1")
+	b.choose("method", "cip")
+	b.press(record)
+	b.says("Not recorded", "write when it happened")
+	b.fill("at", "2026-02-20 09:15")
+	b.press(record)
+	b.says("Cleaned FV2 in place at 2026-02-20 09:15")
+	b.press(`main a[href^="/entry/"]`)
+	b.says("20 Feb 2026 09:15", "8 Mar 2026 08:0")
 }

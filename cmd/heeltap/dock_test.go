@@ -220,3 +220,19 @@ func swappedEnd(lot string) string {
 	}
 	return lot
 }
+
+// change records something behind the pages' back.
+func (h *served) change(f func(tx *store.Tx) error) {
+	h.t.Helper()
+	db, err := store.Open(context.Background(), h.db)
+	require.NoError(h.t, err)
+	defer func() { require.NoError(h.t, db.Close()) }()
+	require.NoError(h.t, db.Update(context.Background(), f))
+}
+
+func sheetNamed(t *testing.T, name string) *lots.Sheet {
+	t.Helper()
+	s, ok := lots.SheetNamed(name)
+	require.True(t, ok)
+	return s
+}

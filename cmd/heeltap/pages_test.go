@@ -22,6 +22,7 @@ var lookedAt = map[string]string{
 	"shipment": "/shipment/S25-0852", "party": "/party/D-14", "line": "/line/CANS", "find-several": "/find?q=BB+2026-08-03%4013:12", "find-none": "/find?q=L25-8500",
 	"cellar": "/cellar", "lines": "/lines", "begin": "/begin/CANS?product=PALE-CAN", "running": "/running/R25-0129",
 	"dock": "/dock", "delivery": "/delivery?item=HOP-LATE", "attach": "/attach?code=L25-0085",
+	"shipping": "/shipping", "load": "/load?consignee=D-14", "list": "/shipment/S25-0852/list", "return": "/return", "judge": "/judge", "count": "/count", "count-place": "/count?place=keg+cold+store",
 	"brew-which": "/brew", "brew-new": "/brew?beer=Skerry+Pale", "vessel-clean": "/vessel/FV2/clean", "vessel-pitch": "/vessel/YB1/pitch", "vessel-transfer": "/vessel/ST1/transfer", "vessel-emptied": "/vessel/ST1/emptied", "vessel-holding": "/vessel/ST1", "vessel-late": "/vessel/ST1/take?late=1",
 	"entry": "/entry/100", "amend": "/entry/100/amend", "void": "/entry/100/void", "blank": "/blank", "clean-late": "/do/clean?late=1",
 	"receive": "/do/receive", "ship": "/do/ship?unit=P25-0345",

@@ -71,14 +71,19 @@ func arrived(tx *store.Tx, r *lots.Receipt) Arrived {
 		Since: moment(tx, r.At)}
 }
 
-// moment writes when something happened for people; of a bare date, the day.
+// moment writes when something happened for people: of today, the time; of a bare date, the day.
 func moment(tx *store.Tx, at lots.When) string {
+	if at.Certain() && at.From >= today(tx) {
+		return time.Unix(at.From, 0).In(tx.Site().Zone).Format("15:04")
+	}
+	return stampOf(tx, at)
+}
+
+// stampOf writes when something happened with its day; of a bare date, the day.
+func stampOf(tx *store.Tx, at lots.When) string {
 	t := time.Unix(at.From, 0).In(tx.Site().Zone)
-	switch {
-	case !at.Certain():
+	if !at.Certain() {
 		return t.Format("2 Jan 2006")
-	case at.From >= today(tx):
-		return t.Format("15:04")
 	}
 	return t.Format("2 Jan 2006 15:04")
 }

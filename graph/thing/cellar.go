@@ -3,6 +3,7 @@ package thing
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -88,7 +89,7 @@ func (w *writer) vessel(x *lots.Vessel) {
 	}
 	t.Holds = true
 	unit := cmp.Or(x.Unit, w.site.VolumeUnit)
-	t.State = fmt.Sprintf("%s since %s", w.kept(content.Left, unit), w.moment(content.Fill.Since))
+	t.State = fmt.Sprintf("%s, in here since %s", w.kept(content.Left, unit), w.moment(w.since(x.Code, content.Fill.Since)))
 	if content.Left < 0.005*content.Fill.Total {
 		t.State = "empty by the books; the rest of the fill of " + w.moment(content.Fill.Since) + " was not cleaned out"
 	}
@@ -120,46 +121,59 @@ func (w *writer) made(fill string) {
 	if err != nil {
 		return // a fill that nothing leads to
 	}
-	var beers []string
+	var beers, perhaps []string
 	for _, b := range a.Brews {
 		if rows := w.tx.Touching(b.Code); len(rows) > 0 {
 			for _, rec := range rows {
 				if x, ok := rec.(*lots.Brew); ok && x.Brew == b.Code {
-					beers = append(beers, x.Beer)
-					w.t.Parts = append(w.t.Parts, Part{Kind: lots.KindBrew, Code: b.Code, Text: x.Beer + may(b.Band), Of: inML(b.Amount)})
+					if perhaps = append(perhaps, x.Beer); !math.IsNaN(b.Within) {
+						beers = append(beers, x.Beer) // and not the beers that its yeast comes from
+					}
+					w.t.Parts = append(w.t.Parts, Part{Kind: lots.KindBrew, Code: b.Code, Text: x.Beer + may(b.Band), Of: b.Within, Known: !math.IsNaN(b.Within)})
 					break
 				}
 			}
 		}
 	}
+	if len(beers) == 0 {
+		beers = perhaps
+	}
 	slices.Sort(beers)
 	w.t.Title = strings.Join(slices.Compact(beers), ", ")
 	for _, l := range a.Lots {
-		text := w.name(l.Item) + may(l.Band)
+		p := Part{Kind: lots.KindLot, Code: l.Code, Text: w.name(l.Item) + may(l.Band)}
 		if n := l.Amount.Amount; n != nil {
-			text = lots.FigureOf(*n, *l.Amount.Unit) + " " + *l.Amount.Unit + " of " + text
+			p.Text, p.Known = lots.FigureOf(*n, *l.Amount.Unit)+" "+*l.Amount.Unit+" of "+p.Text, true
 		}
-		w.t.Parts = append(w.t.Parts, Part{Kind: lots.KindLot, Code: l.Code, Text: text})
+		w.t.Parts = append(w.t.Parts, p)
 	}
 }
 
 // shares makes of the parts' volumes their shares of all there was: perfect mixing keeps them until the next inflow.
+// What is in it in a known amount stands first, brews before lots; what came with the yeast of many brews stands last.
 func (w *writer) shares(total float64) {
 	for i := range w.t.Parts {
-		if total <= 0 {
-			w.t.Parts[i].Of = 0
-			continue
-		}
-		w.t.Parts[i].Of = min(1, w.t.Parts[i].Of/total)
+		p := &w.t.Parts[i]
+		p.Of = known(p.Of / total)
 	}
+	slices.SortStableFunc(w.t.Parts, func(a, b Part) int {
+		return cmp.Or(cmp.Compare(last(a), last(b)), cmp.Compare(b.Of, a.Of))
+	})
 }
 
-// inML is a volume in millilitres; 0 where it is not known.
-func inML(a trace.Amount) float64 {
-	if a.Amount == nil || a.Unit == nil || lots.Unit(*a.Unit).Dim() != lots.Volume {
+func last(p Part) int {
+	if p.Known {
 		return 0
 	}
-	return *a.Amount / lots.Unit(*a.Unit).Of(1)
+	return 1
+}
+
+// known is a share; 0 where it is not known.
+func known(share float64) float64 {
+	if math.IsNaN(share) || math.IsInf(share, 0) || share < 0 {
+		return 0
+	}
+	return min(1, share)
 }
 
 // may marks what is only possible.

@@ -21,10 +21,11 @@ type CellarAct struct {
 	Cells   []string          // what is asked, in the order of the work
 	Set     map[string]string // what the act itself says
 	Options map[string][]string
-	Lines   bool   // several lots, one after the other
-	All     string // the cell that the books can fill in; empty where none
-	Now     string // the cell that is now where nothing is written, though its sheet does not say so
-	Then    string // the act to offer next; empty where none is likelier than others
+	Labels  map[string]string // what cells are called here, where that is plainer than elsewhere
+	Lines   bool              // several lots, one after the other
+	All     string            // the cell that the books can fill in; empty where none
+	Now     string            // the cell that is now where nothing is written, though its sheet does not say so
+	Then    string            // the act to offer next; empty where none is likelier than others
 	ThenAsk string
 
 	fits func(kind string) bool // which kinds of vessel it is done at
@@ -45,7 +46,8 @@ var cellarActs = []CellarAct{
 		Lead: "One line for each lot: scan it, then write how much of it went in.", Options: map[string][]string{"purpose": {"dry hop", "fining", "fruit", "priming", "adjunct", "top-up"}}, fits: kept},
 	{Name: "crop", Text: "Crop yeast", Button: "Cropped", Sheet: "crops", Column: "vessel", Cells: words("item quantity into at"), fits: yeasty, full: true},
 	{Name: "transfer", Text: "Transfer from here", Button: "Transferred", Sheet: "transfers", Column: "from", Cells: words("to out in started_at ended_at via"), All: "out", Now: "ended_at",
-		Lead: "Write what left here and what arrived there, each as its own meter or dipstick says.", Then: "clean", ThenAsk: "Cleaned too?", fits: kept, full: true},
+		Labels: map[string]string{"out": "Left here", "in": "Arrived there, in the same unit", "via": "Through: hose, centrifuge, filter"},
+		Lead:   "Write what left here and what arrived there, each as its own meter or dipstick says.", Then: "clean", ThenAsk: "Cleaned too?", fits: kept, full: true},
 	{Name: "take", Text: "Sample, serve or dump", Button: "Taken", Sheet: "removals", Column: "subject", Cells: words("reason quantity witness document at"), fits: kept, full: true},
 	{Name: "emptied", Text: "Emptied", Button: "It is empty", Sheet: "removals", Column: "subject", Cells: words("reason at document"), Set: map[string]string{"quantity": "all"},
 		Options: map[string][]string{"reason": {"dumped", "loss", "taproom", "destroyed"}},

@@ -45,6 +45,18 @@ type Part struct {
 	Code string
 	Text string
 	Of   float64 // its share, 0 to 1; 0 where it is not known
+	// Known is set where the records say how much of it is in there: what came by way of a yeast crop is not.
+	Known bool
+}
+
+// Sure are the parts of which the records say how much is in there.
+func (t *Thing) Sure() []Part {
+	return slices.DeleteFunc(slices.Clone(t.Parts), func(p Part) bool { return t.Kind == lots.KindVessel && !p.Known })
+}
+
+// Loose are the other parts.
+func (t *Thing) Loose() []Part {
+	return slices.DeleteFunc(slices.Clone(t.Parts), func(p Part) bool { return t.Kind != lots.KindVessel || p.Known })
 }
 
 // Entry is one row about the thing, as a colleague would say it.
@@ -57,6 +69,15 @@ type Entry struct {
 	Sheet     *lots.Sheet
 	Row       lots.Row
 }
+
+// fewEntries is how many entries somebody standing before a thing wants to see at once.
+const fewEntries = 12
+
+// Recent are the newest entries.
+func (t *Thing) Recent() []Entry { return t.Entries[:min(fewEntries, len(t.Entries))] }
+
+// Earlier are the entries before those.
+func (t *Thing) Earlier() []Entry { return t.Entries[min(fewEntries, len(t.Entries)):] }
 
 // mostEntries is how many rows a thing is told with: the newest of a tank's years.
 const mostEntries = 60
@@ -88,6 +109,13 @@ func Of(tx *store.Tx, kind lots.Kind, code string) (*Thing, error) {
 		return nil, err
 	}
 	return t, tx.Err()
+}
+
+// Stops says why nothing of a thing may be used or leave, each a sentence; none where nothing stops it.
+func Stops(tx *store.Tx, kind lots.Kind, code string) ([]string, error) {
+	w := &writer{tx, tx.Site(), &Thing{Kind: kind, Code: code}}
+	err := w.stopped()
+	return w.t.Stopped, err
 }
 
 type writer struct {

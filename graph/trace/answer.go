@@ -71,6 +71,8 @@ type Brew struct {
 	Reached
 	Beer string `json:"beer"`
 	Amount
+	// Within is, backwards, how much of the brew is in what was asked about, in mL; NaN where that is not known.
+	Within float64 `json:"-"`
 }
 
 // Fill is what a vessel held between two changes of its content, or one pass through a path item.

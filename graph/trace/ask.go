@@ -166,7 +166,7 @@ func (q *asked) answer() (*Answer, error) {
 		case graph.Lot:
 			a.Lots = append(a.Lots, q.lot(at, n))
 		case graph.Brew:
-			a.Brews = append(a.Brews, Brew{at, node.Home, q.amount(n.ID)})
+			a.Brews = append(a.Brews, Brew{at, node.Home, q.amount(n.ID), q.within(n.ID)})
 		case graph.Fill:
 			a.Fills = append(a.Fills, q.fill(at, n.ID, node))
 		case graph.Segment, graph.Stretch:
@@ -227,6 +227,14 @@ func (q *asked) amount(id int64) Amount {
 		return Amount{}
 	}
 	return amountIn(q.reach.Amount(id), q.unit)
+}
+
+// within is how much of a node is in the starts of a question backwards, in its base unit; NaN where that is not known.
+func (q *asked) within(id int64) float64 {
+	if q.dir != graph.Back {
+		return math.NaN()
+	}
+	return q.reach.Amount(id)
 }
 
 func amountIn(base float64, unit lots.Unit) Amount {

@@ -122,6 +122,12 @@ func (p *press) widths(g *grid, t Table) bool {
 		return false
 	}
 	g.widths = share(room, least, like)
+	if t.Hand { // whoever writes needs all the room there is
+		more := max(0, room-total(g.widths)) / float64(n)
+		for i := range g.widths {
+			g.widths[i] += more
+		}
+	}
 	if n > 1 {
 		g.gap += min(moreGap, max(0, room-total(g.widths))/float64(n-1))
 	}
@@ -231,7 +237,21 @@ func (p *press) row(g *grid, cells [][]string, s style, rule float64) {
 	}
 	p.y += float64(most)*s.height() + rowSpace
 	if rule > 0 && len(g.columns) > 0 {
-		p.rule(margin, x-g.gap, p.y-rowSpace/2, rule)
+		p.underRow(g, x-g.gap, rule, g.hand > 0 && !s.bold)
+	}
+}
+
+// underRow draws the rule below a row; where somebody writes, one for each cell.
+func (p *press) underRow(g *grid, end, rule float64, byCell bool) {
+	y := p.y - rowSpace/2
+	if !byCell {
+		p.rule(margin, end, y, rule)
+		return
+	}
+	x := margin
+	for _, width := range g.widths {
+		p.rule(x, x+width, y, rule)
+		x += width + g.gap
 	}
 }
 

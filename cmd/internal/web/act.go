@@ -110,7 +110,14 @@ func (f *actForm) ask(tx *store.Tx, row lots.Row) error {
 				x.Options = append(x.Options, option{Value: text})
 			}
 		}
+		x.Label = first(f.Act.Labels[name], x.Label)
+		if name == f.Act.All { // it stands first, with the unit of both
+			x.UnitName, x.Unit, x.Units = "unit", row["unit"], lots.UnitNames()
+		} else if f.Act.All != "" {
+			x.UnitName = ""
+		}
 		x.Need = x.Need && name != f.Act.Now || f.Late && x.Kind == "time"
+		x.Now = (x.Now || name == f.Act.Now) && !f.Late
 		f.Fields = append(f.Fields, x)
 	}
 	if f.Late {

@@ -91,7 +91,7 @@ func (e *entryView) correctable() error {
 	case e.Void:
 		return lots.Errorf(lots.Conflict, "entry %d was taken back: there is nothing to correct", e.Seq)
 	case !e.May:
-		return lots.Errorf(lots.Invalid, "entry %d was made by %s: ask them, or somebody in quality, to put it right", e.Seq, e.By)
+		return notTheirs("entry %d was made by %s: ask them, or somebody in quality, to put it right", e.Seq, e.By)
 	}
 	return nil
 }
@@ -114,7 +114,7 @@ func (e *entryView) amendForm(v *visit, tx *store.Tx, typed bool) error {
 			continue
 		}
 		if f.Focus = false; f.Kind == "time" {
-			f.Need = true // empty is empty here, and not now
+			f.Need, f.Now = true, false // empty is empty here, and not now
 		}
 		if e.Row[f.Name] != "" || f.Fault != "" {
 			e.Fields = append(e.Fields, f)
@@ -271,9 +271,13 @@ func (s *Server) takeBack(v *visit) error {
 		if err != nil {
 			return nil, err
 		}
-		out := &outcome{Title: "Taken back", Texts: []string{"It no longer counts. The journal keeps it, with who took it back."}, Links: []link{{"Start page", "/"}}}
+		out := &outcome{Title: "Taken back", Texts: []string{"It no longer counts. The journal keeps it, with who took it back."}}
+		var places []string
 		for _, entry := range entries {
 			was := desk.Sentence(tx, entry)
+			if rec, ok := tx.Record(entry); ok {
+				places = append(places, placesOf(rec)...)
+			}
 			c, err := desk.Void(tx, desk.Change{Entry: entry, Reason: slip, By: v.by()})
 			if err != nil {
 				return nil, refusedBack(was, err)
@@ -281,6 +285,11 @@ func (s *Server) takeBack(v *visit) error {
 			out.Texts = append(out.Texts, was)
 			out.Warnings = append(out.Warnings, c.Warnings...)
 		}
+		slices.Sort(places)
+		for _, code := range slices.Compact(places) {
+			out.goTo(tx, &code)
+		}
+		out.Links = append(out.Links, link{"Start page", "/"})
 		return out, nil
 	})
 	if err == nil {

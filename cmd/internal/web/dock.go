@@ -109,9 +109,6 @@ func receivedOutcome(done *desk.Received) *outcome {
 		out.Tags = append(out.Tags, tagged{Code: *said.Code, Copies: 1})
 		out.Links = append(out.Links, link{"Open " + *said.Code, pathOf(lots.KindLot, *said.Code)})
 	}
-	for i, t := range out.Texts {
-		out.Texts[i] = onPage(t)
-	}
 	return out
 }
 

@@ -38,6 +38,7 @@ type field struct {
 	UnitName, Unit    string // of a quantity: the column of its unit, and what is in it
 	Units             []string
 	Focus             bool // the first that is empty
+	Now               bool // a time that is now where nothing is written
 }
 
 type option struct {
@@ -85,7 +86,7 @@ func focus(fields []field) {
 }
 
 func describeOne(tx *store.Tx, s *lots.Sheet, c lots.Column, row lots.Row) (field, error) {
-	f := field{Name: c.Name, Label: labelOf(s.Name, c.Name), Help: helpOf(s.Name, c), Value: row[c.Name], Need: c.Need && c.Type != lots.NewCode && !desk.DefaultsToNow(s, c.Name), Kind: "text"}
+	f := field{Name: c.Name, Label: labelOf(s.Name, c.Name), Help: helpOf(s.Name, c), Value: row[c.Name], Need: c.Need && c.Type != lots.NewCode && !desk.DefaultsToNow(s, c.Name), Kind: "text", Now: desk.DefaultsToNow(s, c.Name)}
 	switch c.Type {
 	case lots.Time:
 		f.Kind = "time"
@@ -129,7 +130,7 @@ func options(chosen string, need bool, values ...string) []option {
 // unitOf finds the column of a quantity's unit, if it stands beside it.
 func unitOf(s *lots.Sheet, c lots.Column) (string, bool) {
 	for quantity, unit := range map[string]string{"quantity": "unit", "volume": "volume_unit", "left": "left_unit", "capacity": "unit", "in": "unit"} {
-		if c.Name == quantity && s.Has(unit) {
+		if c.Name == quantity && s.Has(unit) && columnIn(s, unit).Type == lots.UnitOf { // of a shipment, unit is the pallet
 			return unit, true
 		}
 	}
@@ -196,6 +197,7 @@ func (f *form) fromPaper(v *visit) {
 	f.More = slices.DeleteFunc(slices.Clone(f.More), isTime)
 	times := slices.DeleteFunc(all, func(x field) bool { return !isTime(x) })
 	for i := range times {
+		times[i].Now = false
 		times[i].Need = times[i].Need || times[i].Name == f.Sheet.When
 	}
 	f.Fields = append(times, f.Fields...)

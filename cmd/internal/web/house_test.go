@@ -83,6 +83,7 @@ type house struct {
 	handler http.Handler
 	log     bytes.Buffer
 	admin   people.Person
+	own     int64     // an entry that the floor made
 	noon    time.Time // what all clocks say
 }
 
@@ -108,6 +109,8 @@ func open(t testing.TB) *house {
 	h.handler, err = h.server.Handler()
 	require.NoError(t, err)
 	h.hire()
+	require.Empty(t, h.record(store.Statement{Sheet: sheetNamed(t, "counts"), Row: lots.Row{"subject": "PAL-1", "quantity": "28", "at": "2026-03-16 08:00"}, By: "Person of floor"}, true))
+	h.own = h.head()
 	return h
 }
 
@@ -231,4 +234,11 @@ func column(t testing.TB, file *sql.DB, query string) (out []string) {
 	}
 	require.NoError(t, found.Err())
 	return out
+}
+
+func sheetNamed(t testing.TB, name string) *lots.Sheet {
+	t.Helper()
+	s, ok := lots.SheetNamed(name)
+	require.True(t, ok, name)
+	return s
 }

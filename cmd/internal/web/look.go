@@ -118,7 +118,15 @@ type act struct {
 }
 
 // ownForm are the pages of sheets that have one of their own in place of the form of one row.
-var ownForm = map[string]string{"receipts": "/delivery"}
+var ownForm = map[string]string{"receipts": "/delivery", "returns": "/return"}
+
+// formFor is the page on which a row of a sheet is entered, from the page of a thing of a kind.
+func formFor(kind lots.Kind, s *lots.Sheet) string {
+	if kind == lots.KindParty && s.Name == "shipments" {
+		return "/load"
+	}
+	return cmp.Or(ownForm[s.Name], "/do/"+s.Verb)
+}
 
 // actsOn lists what makes sense with a thing now, for whoever looks.
 func (s *Server) actsOn(v *visit, t *thing.Thing) []act {
@@ -127,7 +135,7 @@ func (s *Server) actsOn(v *visit, t *thing.Thing) []act {
 		if !v.may(rightFor(x.Sheet)) {
 			continue
 		}
-		out = append(out, act{Text: x.Text, Path: cmp.Or(ownForm[x.Sheet.Name], "/do/"+x.Sheet.Verb) + "?" + queryOf(x.Set...)})
+		out = append(out, act{Text: x.Text, Path: formFor(t.Kind, x.Sheet) + "?" + queryOf(x.Set...)})
 	}
 	slices.SortStableFunc(out, func(a, b act) int { return 0 })
 	return out

@@ -133,7 +133,9 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 // take says on a form why it was refused.
 func (f *form) take(why error) {
 	if faults, ok := errors.AsType[lots.Faults](why); ok {
-		f.mark(faults)
+		if f.mark(faults); len(f.Said) == 0 {
+			f.Said = []string{"Look at what is marked below."}
+		}
 		return
 	}
 	f.Said = append(f.Said, onPage(why.Error()))
@@ -247,6 +249,15 @@ func placesOf(rec lots.Record) []string {
 	return nil
 }
 
+// onPage words an outcome for a page.
+func (o *outcome) onPage() {
+	for _, texts := range [][]string{o.Texts, o.Warnings} {
+		for i, t := range texts {
+			texts[i] = onPage(t)
+		}
+	}
+}
+
 type saidPage struct {
 	outcome
 	Form   string
@@ -272,8 +283,6 @@ func (s *Server) said(v *visit) error {
 		return err
 	}
 	page.Form, page.Mine, page.Stocks = form, page.By == v.by(), stocks(v)
-	for i, w := range page.Warnings {
-		page.Warnings[i] = onPage(w)
-	}
+	page.onPage()
 	return s.show(v, "said", page.Title, page)
 }

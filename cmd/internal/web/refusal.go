@@ -3,6 +3,7 @@ package web
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -18,8 +19,18 @@ var refusalStatuses = map[people.Why]int{
 	people.MayNot: http.StatusForbidden, people.DeadLink: http.StatusGone,
 }
 
+// forbidden refuses somebody what others may, in words that say whom to ask.
+type forbidden string
+
+func (f forbidden) Error() string { return string(f) }
+
+func notTheirs(format string, args ...any) error { return forbidden(fmt.Sprintf(format, args...)) }
+
 // statusOf is how a browser is told of an error.
 func statusOf(err error) int {
+	if _, ok := errors.AsType[forbidden](err); ok {
+		return http.StatusForbidden
+	}
 	if r, ok := errors.AsType[*people.Refused](err); ok {
 		return refusalStatuses[r.Why]
 	}

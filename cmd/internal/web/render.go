@@ -76,6 +76,7 @@ var helpers = template.FuncMap{
 	"query":    url.QueryEscape,
 	"sentence": sentence,
 	"pairs":    func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
+	"urlcode":  url.PathEscape,
 }
 
 // pathOf is the page of a thing.

@@ -23,5 +23,6 @@ type Route = route
 // Routes lists every address that the server answers.
 func Routes() []Route {
 	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, actRoutes, brewRoutes, correctRoutes, blankRoutes,
-		dockRoutes, tagRoutes, attachRoutes, personRoutes, meRoutes, tabletRoutes)
+		dockRoutes, tagRoutes, attachRoutes, personRoutes, meRoutes, tabletRoutes,
+		shippingRoutes, returnRoutes, countRoutes)
 }

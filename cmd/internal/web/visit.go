@@ -78,12 +78,7 @@ func (s *Server) answer(v *visit, rt route) error {
 	if err := s.recognise(v); err != nil {
 		return err
 	}
-	most, large := int64(mostForm), rt.Large && v.may(rt.Right) // who may not send a file is not read for that long
-	if large {
-		most = mostFile
-	}
-	v.r.Body = http.MaxBytesReader(v.w, v.r.Body, most)
-	if err := v.readForm(large); err != nil { // of a stranger a form's worth, kept until they have signed in
+	if err := v.readForm(rt.Large && v.may(rt.Right)); err != nil { // strangers send no photos
 		return err
 	}
 	switch {
@@ -96,10 +91,16 @@ func (s *Server) answer(v *visit, rt route) error {
 	return rt.do(s, v)
 }
 
-// readForm reads what was sent; a body that is too long or no form is refused.
-func (v *visit) readForm(large bool) error {
+// readForm reads what was asked or sent, with files only where they may come; a body that is too long or no form is refused.
+func (v *visit) readForm(files bool) error {
+	files = files && strings.HasPrefix(v.r.Header.Get("Content-Type"), "multipart/form-data")
+	most := int64(mostForm)
+	if files {
+		most = mostFile
+	}
+	v.r.Body = http.MaxBytesReader(v.w, v.r.Body, most)
 	err := v.r.ParseForm()
-	if large && strings.HasPrefix(v.r.Header.Get("Content-Type"), "multipart/form-data") {
+	if err == nil && files {
 		err = v.r.ParseMultipartForm(4 << 20)
 	}
 	if _, tooLong := errors.AsType[*http.MaxBytesError](err); tooLong {

@@ -1,0 +1,7 @@
+package web
+
+// What one request may send.
+const (
+	MostForm = mostForm
+	MostFile = mostFile
+)
