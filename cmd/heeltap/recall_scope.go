@@ -210,7 +210,7 @@ func (r *inRecall) showDecisions(now *recall.Recall, s *scope.Scope) {
 		}
 	}
 	if len(s.Declared) > 0 {
-		r.printf("\nThe label of %s declares the allergen; proposed for exclusion:\n  heeltap recall exclude %s --reason \"declared on the label\"\n", counted(len(s.Declared), "unit"), strings.Join(s.Declared, " "))
+		r.printf("\nThe label of %s declares %s, which the suspect carries by its item's record. Only if that is what is wrong, exclude them:\n  heeltap recall exclude %s --reason \"declared on the label\"\n", counted(len(s.Declared), "unit"), strings.Join(s.Carried, " and "), strings.Join(s.Declared, " "))
 	}
 }
 

@@ -74,6 +74,9 @@ func (r *inRecall) remindUndecided(s *scope.Scope) {
 	for _, y := range s.Undecided() {
 		r.aside("Not decided: " + y.Text() + " (heeltap recall scope)")
 	}
+	for _, f := range s.Answer.UsesUnknown() {
+		r.aside("Not known: " + f.Text)
+	}
 }
 
 // aside says something that stands beside an answer: as a note where that is JSON.

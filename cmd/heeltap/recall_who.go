@@ -28,6 +28,9 @@ func consigneesCommand(e *env) *cobra.Command {
 				r.remind(s)
 				return r.writeJSON(list)
 			}
+			if len(list) == 0 {
+				r.printf("no shipment of anything in scope is recorded; heeltap recall scope says what else may have left\n")
+			}
 			r.showRecipients(now, list, all)
 			r.showOthers(deliveries.ReturnedByOthers(tx, s))
 			r.showLeftOut(s)

@@ -381,8 +381,12 @@ var faults = map[string]func(b *brewery){
 	"unit-too-full":             func(b *brewery) { b.set("units", 0, "quantity", "100") },
 	"keg-filled-while-out":      func(b *brewery) { b.drop("returns", 0) },
 	"keg-filled-while-full":     func(b *brewery) { b.drop("shipments", b.where("shipments", "shipment", "SK-0")); b.drop("returns", 0) },
-	"keg-wash-in-doubt":         func(b *brewery) { b.set("units", b.where("units", "unit", "K1/K-1"), "washed_at", "") },
-	"keg-not-washed":            func(b *brewery) { b.set("units", b.where("units", "unit", "K1/K-0"), "washed_at", "") },
+	"keg-shipped-as-older-filling": func(b *brewery) {
+		b.set("shipments", b.where("shipments", "shipment", "SK-1"), "unit", "K1/K-0")
+	},
+	"run-without-line":  func(b *brewery) { b.set("runs", 0, "line", "") },
+	"keg-wash-in-doubt": func(b *brewery) { b.set("units", b.where("units", "unit", "K1/K-1"), "washed_at", "") },
+	"keg-not-washed":    func(b *brewery) { b.set("units", b.where("units", "unit", "K1/K-0"), "washed_at", "") },
 	"repack-does-not-add-up": func(b *brewery) {
 		b.add(6, "runs", "run", "V", "product", "PALE", "started_at", b.at(6, 8, 1), "ended_at", b.at(6, 9, 1), "date_code", "BB "+b.first.AddDate(0, 0, 6+270).Format(time.DateOnly), "good", "240", "clock_offset_min", "0")
 		b.add(6, "feeds", "run", "V", "from", "Q-0", "quantity", "9", "unit", "case")

@@ -2,6 +2,7 @@ package check
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"heeltap/graph"
@@ -73,10 +74,25 @@ func kegFilledWhileFull(b *book) (out []Hit) {
 				continue
 			}
 			if trace.UnitBooksAt(b.tx, before, b.run[list[i].Run].Ended.To).OnHand() > 0 {
-				h := hit(list[i].Unit, list[i].Seq, "%s was filled while, by the books, %s was still here and full", list[i].Unit, before)
+				h := hit(list[i].Unit, list[i].Seq, "%s was filled while, by the books, %s was still here with beer in it", list[i].Unit, before)
 				h.Mend = "heeltap ship --unit " + before + " --quantity 1 --consignee … --shipped-at …, or heeltap remove " + before + " --quantity 1 --reason … --at …"
 				out = append(out, h)
 			}
+		}
+	}
+	return out
+}
+
+// kegShippedAsOlder finds keg fillings that may have left under the name of an older filling of their keg.
+func kegShippedAsOlder(b *book) (out []Hit) {
+	for _, x := range b.packed {
+		if x.UnitKind != "keg" {
+			continue
+		}
+		for _, s := range trace.ShippedAsOlder(b.tx, x.Unit) {
+			h := hit(x.Unit, s.Seq, "shipment %s to %s names %s, but the keg had been filled again by then as %s", s.Shipment, s.Consignee, s.Unit.Code(), x.Unit)
+			h.Mend = fmt.Sprintf("heeltap amend %d unit=%s, if that is what left", s.Seq, x.Unit)
+			out = append(out, h)
 		}
 	}
 	return out

@@ -30,6 +30,8 @@ func packagingRules() []Rule {
 		{"unit-too-full", Misses, "more cases than a pallet holds: perhaps two pallets under one tag", "heeltap amend UNIT quantity=…", unitTooFull},
 		{"keg-filled-while-out", Misses, "a keg was filled while it was still out: a return is missing, or a keg number is wrong", "heeltap return --unit KEG/RUN --quantity 1 --state empty --consignee … --returned-at …", kegFilledWhileOut},
 		{"keg-filled-while-full", Misses, "a keg was filled while the books still had its last filling here: a shipment, a return or a keg number is wrong, so nobody knows who has which filling", "heeltap ship --unit KEG/RUN --quantity 1 --consignee … --shipped-at …, or heeltap remove KEG/RUN --quantity 1 --reason … --at …", kegFilledWhileFull},
+		{"keg-shipped-as-older-filling", Misses, "a shipment names an older filling of a keg, though the keg had been filled again by then: whoever has the new one is told of the wrong beer", "heeltap amend ENTRY unit=KEG/RUN", kegShippedAsOlder},
+		{"run-without-line", Misses, "a fault of the line, or of what it was cleaned with, is not traced to this run", "heeltap amend RUN line=…", runWithoutLine},
 		{"keg-not-washed", Widens, "a fault of the keg washer cannot be traced to it", "heeltap amend KEG/RUN washed_at=… washer=…", kegNotWashed},
 		{"keg-wash-in-doubt", Misses, "nothing says that the keg was washed between two fillings: what was left of the one before may be in the next", "heeltap amend KEG/RUN washed_at=…, if it was", kegWashInDoubt},
 		{"tank-age", Slows, "beer is not packed that young, or that old: a brew, a tank or a date is wrong", "heeltap amend RUN started_at=…, or correct the brew", tankAge},
@@ -88,6 +90,20 @@ func (b *book) tankAgainstRun(above bool) (out []Hit) {
 			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L, but only %.5g L were drawn for it", r.Run, filled/1000, drawn/1000))
 		case !above && filled < drawn*least:
 			out = append(out, hit(r.Run, r.Seq, "run %s filled %.5g L of the %.5g L drawn for it", r.Run, filled/1000, drawn/1000))
+		}
+	}
+	return out
+}
+
+// runWithoutLine finds runs that name no line though other runs of their product do.
+func runWithoutLine(b *book) (out []Hit) {
+	named := map[string]bool{}
+	for _, r := range b.runs {
+		named[r.Product] = named[r.Product] || r.Line != ""
+	}
+	for _, r := range b.runs {
+		if r.Line == "" && named[r.Product] && trace.FedByTank(b.tx, r.Run) {
+			out = append(out, hit(r.Run, r.Seq, "run %s names no line, as other runs of %s do", r.Run, r.Product))
 		}
 	}
 	return out

@@ -85,6 +85,9 @@ func (d *doubts) about(rec lots.Record) {
 		if x.UnitKind == "keg" && d.packed(x.Unit) > 1 {
 			d.add("keg filling %s has %d kegs now: one number is one keg; was the run the right one?", x.Unit, d.packed(x.Unit))
 		}
+		for _, s := range trace.ShippedAsOlder(d.tx, x.Unit) {
+			d.add("%s", trace.AsOlder(d.tx, s, x.Unit))
+		}
 	case *lots.Shipment:
 		d.shipment(x)
 	case *lots.Bulk:
@@ -197,8 +200,20 @@ func (d *doubts) shipment(s *lots.Shipment) {
 		return
 	}
 	d.overdrawn(s.Unit.Code())
+	d.asOlder(s)
 	if first, ok := d.packedFrom(s.Unit.Code()); ok && s.At.To < first {
 		d.add("%s was not packed before %s: it cannot have left at %s", s.Unit.Code(), d.stamp(first), s.At.Text(d.tx.Site().Zone))
+	}
+}
+
+// asOlder tells where a keg had been filled again before the filling named is said to have left.
+func (d *doubts) asOlder(s *lots.Shipment) {
+	number, _, _ := lots.SplitFilling(s.Unit.Code())
+	for _, rec := range d.tx.Fillings(number) {
+		p, ok := rec.(*lots.Packed)
+		if ok && slices.ContainsFunc(trace.ShippedAsOlder(d.tx, p.Unit), func(x *lots.Shipment) bool { return x.Seq == s.Seq }) {
+			d.add("%s", trace.AsOlder(d.tx, s, p.Unit))
+		}
 	}
 }
 

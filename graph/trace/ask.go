@@ -354,6 +354,7 @@ func (q *asked) shipments(units []Unit) []Shipment {
 			}
 		}
 	}
+	q.asOlder(units, rows)
 	return slices.Collect(maps.Values(rows))
 }
 

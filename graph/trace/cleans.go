@@ -94,6 +94,9 @@ func (r *resolver) clean(entry string) (*target, error) {
 	t := &target{}
 	t.mention(kindClean, entry, true)
 	t.say(kindClean, entry, r.cleanText(c))
+	if line := c.Subject.Code(); c.Subject.Kind == lots.KindLine {
+		t.notes = append(t.notes, namingNoLine(r.tx, line, firstAfter(r.tx, line, c))...)
+	}
 	for _, ref := range lineage.AfterClean(r.tx, lineage.DefaultLimits(), c) {
 		for _, node := range r.tx.NodesNamed(ref.Code) {
 			if node.Kind == ref.Kind {

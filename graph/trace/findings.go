@@ -30,7 +30,11 @@ func (q *asked) findings(a *Answer) []Finding {
 		codes[f.Code] = true
 	}
 	out := append(append(overdrawn(a.Units), q.target.notes...), q.noCodes(a.Runs)...)
-	out = append(out, q.unrecordedUses()...)
+	out = append(append(out, q.unrecordedUses()...), q.shippedAsOlder(a.Units)...)
+	if q.dir == graph.Forward {
+		out = append(out, q.cameBack(a)...)
+	}
+	out = q.stillUnnamed(a, out)
 	for _, f := range q.tx.Findings(slices.Sorted(maps.Keys(codes))) {
 		out = append(out, Finding{f.Name, f.Code, f.Text})
 	}

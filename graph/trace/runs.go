@@ -332,8 +332,12 @@ func (r *resolver) line(t *target, m reading) error {
 	}
 	for _, s := range spans {
 		r.lineAt(t, m.code, s)
+		t.notes = append(t.notes, namingNoLine(r.tx, m.code, s)...)
 	}
 	if len(t.from) == 0 {
+		if len(t.notes) > 0 {
+			return lots.Errorf(lots.NotFound, "nothing is recorded on %s at %s, but %s", m.code, m.at.text, t.notes[0].Text)
+		}
 		return lots.Errorf(lots.NotFound, "nothing ran on %s at %s", m.code, m.at.text)
 	}
 	return nil

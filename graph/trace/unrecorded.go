@@ -23,6 +23,7 @@ func (q *asked) unrecordedUses() (out []Finding) {
 		if why := q.unrecordedUse(s.Code); why != "" {
 			out = append(out, Finding{useNotRecorded, s.Code, why})
 		}
+		out = append(append(out, q.linesCleanedWith(s.Code)...), q.unnumbered(s.Code)...)
 	}
 	return out
 }
@@ -67,13 +68,19 @@ func (q *asked) cleansUnnamed(since lots.When) (n int) {
 	return n
 }
 
-// UsesUnknown lists the suspect lots of which the records do not show all uses, each with what to do about it: while
-// there is one it cannot be said that nothing has left.
+// open are the findings that leave open what all is affected.
+var open = []string{useNotRecorded, lineNotRecorded, lotNumberNotRecorded, mayHaveComeBack}
+
+func (f Finding) open() bool { return slices.Contains(open, f.Name) }
+
+// UsesUnknown lists what leaves open what all is affected, each with what to do about it: suspect lots of which the
+// records do not show all uses, and what may be affected too because a record does not say where it was or what it
+// is. While there is one it cannot be said that nothing has left.
 func (a *Answer) UsesUnknown() []Finding {
-	return slices.DeleteFunc(slices.Clone(a.Findings), func(f Finding) bool { return f.Name != useNotRecorded })
+	return slices.DeleteFunc(slices.Clone(a.Findings), func(f Finding) bool { return !f.open() })
 }
 
 // Faults lists the other findings.
 func (a *Answer) Faults() []Finding {
-	return slices.DeleteFunc(slices.Clone(a.Findings), func(f Finding) bool { return f.Name == useNotRecorded })
+	return slices.DeleteFunc(slices.Clone(a.Findings), Finding.open)
 }

@@ -167,7 +167,7 @@ func units(tx *store.Tx, s *scope.Scope) []Stock {
 
 // mayHaveLeft reports whether a shipment names a unit as one of several.
 func mayHaveLeft(tx *store.Tx, unit string) bool {
-	return slices.ContainsFunc(tx.Touching(unit), func(rec lots.Record) bool {
+	return len(trace.ShippedAsOlder(tx, unit)) > 0 || slices.ContainsFunc(tx.Touching(unit), func(rec lots.Record) bool {
 		s, ok := rec.(*lots.Shipment)
 		return ok && s.Unit.OneOf()
 	})

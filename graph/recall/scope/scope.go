@@ -18,6 +18,8 @@ type Scope struct {
 	Kept   []Item        // of the last version: a correction took them out, nobody signed for it yet
 	// Declared are units whose product declares the allergen: proposed for exclusion.
 	Declared []string
+	// Carried are the allergens that the suspects carry, which is what Declared goes by.
+	Carried []string
 	// Lost are suspects and decisions that cannot be understood any more.
 	Lost []Lost
 	// LeftOut are shipments of affected units that carried nothing affected.
@@ -46,9 +48,10 @@ func (b *Basis) Scope(tx *store.Tx) (*Scope, error) {
 		return nil, err
 	}
 	if b.Hazard == graph.Allergen {
-		s.Declared, err = declared(tx, b.Suspects, a)
+		carried := carriedBy(tx, b.Suspects, a)
+		s.Carried, s.Declared = slices.Sorted(maps.Keys(carried)), declared(tx, carried, a)
 	}
-	return s, err
+	return s, tx.Err()
 }
 
 // trace follows the suspects and what was included, past what was excluded. What cannot be
@@ -188,8 +191,8 @@ func renamed(tx *store.Tx, fill string, a *trace.Answer, had map[string]bool) bo
 	})
 }
 
-// declared lists the units whose product declares every allergen that the suspects carry.
-func declared(tx *store.Tx, suspects []string, a *trace.Answer) ([]string, error) {
+// carriedBy lists the allergens that the suspects carry.
+func carriedBy(tx *store.Tx, suspects []string, a *trace.Answer) map[string]bool {
 	carried := map[string]bool{}
 	for _, l := range a.Lots {
 		if !slices.Contains(suspects, l.Code) && len(l.Why) > 1 {
@@ -201,7 +204,11 @@ func declared(tx *store.Tx, suspects []string, a *trace.Answer) ([]string, error
 			}
 		}
 	}
-	var out []string
+	return carried
+}
+
+// declared lists the units whose product declares every allergen that the suspects carry.
+func declared(tx *store.Tx, carried map[string]bool, a *trace.Answer) (out []string) {
 	for _, u := range a.Units {
 		if u.Product == nil || len(carried) == 0 {
 			continue
@@ -218,5 +225,5 @@ func declared(tx *store.Tx, suspects []string, a *trace.Answer) ([]string, error
 			out = append(out, u.Code)
 		}
 	}
-	return out, tx.Err()
+	return out
 }
