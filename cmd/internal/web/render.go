@@ -79,19 +79,6 @@ var helpers = template.FuncMap{
 	"urlcode":  url.PathEscape,
 }
 
-// figureOf writes a number, or one that may not be known.
-func figureOf(n any) string {
-	switch n := n.(type) {
-	case float64:
-		return lots.Figure(n)
-	case *float64:
-		if n != nil {
-			return lots.Figure(*n)
-		}
-	}
-	return ""
-}
-
 // pathOf is the page of a thing.
 func pathOf(kind lots.Kind, code string) string {
 	if code == "" {
