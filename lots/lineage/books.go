@@ -226,8 +226,10 @@ func (b *book) maybes(c cluster, d *draw) {
 	}
 	for _, i := range c.ins {
 		in := &b.moves.ins[i]
-		after := in.at > d.start || (d.early && in.at == d.start)
-		if after && in.lo <= latest && !(in.certain() && o.certain()) && !slices.Contains(d.maybe, in.entry) {
+		after := in.at > d.start || d.early && in.at == d.start
+		open := after && in.lo <= latest && !(in.certain() && o.certain())
+		along := o.circ && !in.circ && in.at == d.start // it came in as the vessels were joined
+		if (open || along) && !slices.Contains(d.maybe, in.entry) {
 			d.maybe = append(d.maybe, in.entry)
 		}
 	}
@@ -248,6 +250,17 @@ func (b *book) doubts() (in, out map[int]float64) {
 		out[r.epoch] += r.qty
 	}
 	return in, out
+}
+
+// perhapsAfter lists the fills that the books place before a break although what started them may have come after
+// it, and the next fill, which may then hold some of them; -1 where there is none.
+func (b *book) perhapsAfter(k broken) (fills []int, next int) {
+	for _, a := range b.arrivals {
+		if f := &b.fills[a.fill]; f.since < k.at && b.moves.ins[a.in].hi > k.at && !slices.Contains(fills, a.fill) {
+			fills = append(fills, a.fill)
+		}
+	}
+	return fills, slices.IndexFunc(b.fills, func(f fill) bool { return f.since >= k.at })
 }
 
 // inDoubt reports whether a break is in doubt.

@@ -63,6 +63,11 @@ func (e *engine) writeBreaks(c *Cell, b *book, refs []Ref) {
 		if k.before < 0 {
 			continue
 		}
+		if since, next := b.perhapsAfter(k); next >= 0 {
+			for _, f := range since {
+				c.Links = append(c.Links, contact(refs[f], refs[next], graph.UncertainTime, b.fills[f].entry, b.fills[next].since))
+			}
+		}
 		before := b.fills[k.before]
 		if k.lost > b.limits.EmptyShare*before.total+eps {
 			c.Findings = append(c.Findings, Finding{"unrecorded-loss", refs[k.before].Code,

@@ -11,7 +11,7 @@ import (
 // joinCirculation links the contents of all vessels with each other: each keeps
 // its volume of the joint fill. What a vessel may have held before (a heel, a fill
 // that may have been cleaned away) is a contact, as is everything to a vessel with
-// nothing on the books. Circulations that share a vessel at one instant are one,
+// nothing on the books, and what may have come in before. Circulations that share a vessel at one instant are one,
 // which the first of them writes.
 func (e *engine) joinCirculation(c *Cell, r *lots.Circulation) {
 	joint := e.jointCirculations(r)
@@ -37,9 +37,18 @@ func (e *engine) joinCirculation(c *Cell, r *lots.Circulation) {
 	}
 	for _, v := range vessels {
 		for _, u := range vessels {
-			if l, ok := e.joint(had[u], had[v], sum, FillRef(v, filled[v], e.zone)); ok {
+			dst := FillRef(v, filled[v], e.zone)
+			if l, ok := e.joint(had[u], had[v], sum, dst); ok {
 				l.Entry, l.At = r.Seq, filled[v]
 				c.Links = append(c.Links, l)
+			}
+			if u == v {
+				continue
+			}
+			for _, src := range e.earlier(had[u]) {
+				if src != dst {
+					c.Links = append(c.Links, contact(src, dst, graph.UncertainTime, r.Seq, filled[v]))
+				}
 			}
 		}
 	}

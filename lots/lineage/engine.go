@@ -265,8 +265,14 @@ func (e *engine) settleVessel(v string) {
 	for entry := range changed {
 		e.drawChanged(v, entry)
 	}
-	for entry := range changedEntries(oldArrivals, cell.Arrivals, func(a Arrival) int64 { return a.Entry }, func(a, b Arrival) bool { return a == b }) {
+	arrived := changedEntries(oldArrivals, cell.Arrivals, func(a Arrival) int64 { return a.Entry }, func(a, b Arrival) bool { return a == b })
+	for entry := range arrived {
 		e.entries[entry] = true
+	}
+	for _, d := range cell.Draws {
+		if len(arrived) > 0 && len(d.Maybe) > 0 {
+			e.drawChanged(v, d.Entry)
+		}
 	}
 }
 

@@ -81,7 +81,7 @@ func (e *engine) linkStock(c *Cell, entry int64, from lots.Ref, qty float64, dst
 }
 
 // linkDraw links the fill a piece of an outflow drew on to what it went into,
-// and the sources of inflows that may have come before it.
+// and what may have come in before it.
 func (e *engine) linkDraw(c *Cell, d Draw, dst Ref, qty float64, cause graph.Cause, at int64) {
 	src := FillRef(d.Vessel, d.Fill, e.zone)
 	switch {
@@ -93,15 +93,15 @@ func (e *engine) linkDraw(c *Cell, d Draw, dst Ref, qty float64, cause graph.Cau
 	default:
 		c.Links = append(c.Links, content(src, dst, cause, qty, d.Entry, at))
 	}
-	for _, m := range d.Maybe {
-		for _, s := range e.sourcesOf(m, d) {
+	for _, s := range e.earlier(d) {
+		if s.Kind != graph.Fill || s != dst {
 			c.Links = append(c.Links, contact(s, dst, graph.UncertainTime, d.Entry, at))
 		}
 	}
 }
 
-// sourcesOf lists what an inflow came from that may have come before a draw.
-func (e *engine) sourcesOf(entry int64, late Draw) []Ref {
+// sourcesOf lists what an inflow came, or may have come, from that may have come before a draw and by a moment.
+func (e *engine) sourcesOf(entry int64, late Draw, by int64, asked map[drawn]int64) []Ref {
 	rec, _ := e.src.Record(entry)
 	var out []Ref
 	switch r := rec.(type) {
@@ -114,17 +114,21 @@ func (e *engine) sourcesOf(entry int64, late Draw) []Ref {
 	case *lots.Addition:
 		out = append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
 	}
-	for _, d := range e.drawsBehind(rec, late) {
-		if d.Vessel != late.Vessel && d.State != Never {
+	for _, d := range e.drawsBehind(rec, late, by) {
+		if d.Vessel == late.Vessel {
+			continue
+		}
+		if d.State != Never {
 			out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
 		}
+		out = append(out, e.earlierThan(d, by, asked)...)
 	}
 	return dedupe(out)
 }
 
 // drawsBehind lists the draws that feed an inflow: of a flow in pieces only those
-// of pieces that come in after a draw and may have come before it.
-func (e *engine) drawsBehind(rec lots.Record, late Draw) []Draw {
+// of pieces that come in after a draw and may have come before it, and by a moment.
+func (e *engine) drawsBehind(rec lots.Record, late Draw, by int64) []Draw {
 	draws := e.drawsOf(rec.Entry())
 	switch r := rec.(type) {
 	case *lots.Circulation:
@@ -138,7 +142,7 @@ func (e *engine) drawsBehind(rec lots.Record, late Draw) []Draw {
 		}
 		var open []Arrival
 		for _, a := range e.arrivalsOf(r.Seq) {
-			if a.Vessel == late.Vessel && a.Fill > late.Fill && a.Start <= e.latestOf(late) {
+			if a.Vessel == late.Vessel && late.before(a) && a.Start <= by {
 				open = append(open, a)
 			}
 		}

@@ -52,10 +52,7 @@ func (e *engine) mayGive(d Draw) []Ref {
 	if d.State == Drew || d.State == Nothing && !e.cleanedBetween(d.Vessel, d.Fill, d.Start) {
 		out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
 	}
-	for _, m := range d.Maybe {
-		out = append(out, e.sourcesOf(m, d)...)
-	}
-	return dedupe(out)
+	return dedupe(append(out, e.earlier(d)...))
 }
 
 // mayTake lists what may have come to hold what came into a vessel during a piece.

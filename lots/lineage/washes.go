@@ -92,9 +92,7 @@ func (e *engine) cleanedWith(r *lots.Clean) []Ref {
 		if d.State != Never {
 			out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
 		}
-		for _, m := range d.Maybe {
-			out = append(out, e.sourcesOf(m, d)...)
-		}
+		out = append(out, e.earlier(d)...)
 	}
 	return dedupe(out)
 }

@@ -30,10 +30,11 @@ type inflow struct {
 	vol, part    float64
 	move         *move
 	circle       *circle
-	before, fill *fill   // what the vessel held or last held before it, and the fill it started
-	left         float64 // what was on the books before it
-	doubt        bool    // what was before may have been cleaned away
-	heel         bool    // nothing of before was on the books
+	maybes       []*inflow // of a circulation: those that may have come before it
+	before, fill *fill     // what the vessel held or last held before it, and the fill it started
+	left         float64   // what was on the books before it
+	doubt        bool      // what was before may have been cleaned away
+	heel         bool      // nothing of before was on the books
 }
 
 // outflow is what one entry takes out of one vessel.
@@ -79,6 +80,7 @@ type fill struct {
 }
 
 type brk struct {
+	at      int64
 	before  *fill
 	loss    bool
 	in, out float64
@@ -299,7 +301,7 @@ func (s *state) cleanAll(t int64, after bool) {
 				lost = true
 			}
 			s.cur, s.broken, s.doubt = nil, true, false
-			s.brk = &brk{before: s.last, loss: lost}
+			s.brk = &brk{at: t, before: s.last, loss: lost}
 			s.v.breaks = append(s.v.breaks, s.brk)
 		}
 	}
@@ -407,7 +409,7 @@ func (v *vessel) repair() bool {
 	return false
 }
 
-// findMaybes notes for each piece the inflows that lie after it but may have come before.
+// findMaybes notes for each piece, and for each circulation, the inflows that lie after it but may have come before.
 func (v *vessel) findMaybes() {
 	for _, o := range v.outs {
 		for _, p := range o.pieces {
@@ -421,6 +423,15 @@ func (v *vessel) findMaybes() {
 				if after && may && (i.lo < i.hi || o.move.lo < o.move.hi) {
 					p.maybes = append(p.maybes, i)
 				}
+			}
+		}
+	}
+	for _, c := range v.ins {
+		c.maybes = nil
+		for _, i := range v.ins {
+			along := i.circle == nil && i.place == c.place
+			if c.circle != nil && (along || i.place > c.place && i.lo <= c.place) {
+				c.maybes = append(c.maybes, i)
 			}
 		}
 	}

@@ -379,31 +379,40 @@ func (w *world) writePiece(m *move, p *piece, dst lineage.Ref, q float64) {
 	}
 }
 
-// writeMaybes links the sources of what may have come in before a piece left.
+// writeMaybes links what may have come in before a piece left.
 func (w *world) writeMaybes(p *piece, dst lineage.Ref) {
-	for _, i := range p.maybes {
-		for _, src := range w.inflowSources(i) {
+	for _, src := range w.mayHold(p) {
+		if src.Kind != graph.Fill || src != dst {
 			w.contact(src, dst, graph.UncertainTime)
 		}
 	}
 }
 
-// inflowSources are the nodes an inflow brings something from.
-func (w *world) inflowSources(i *inflow) (out []lineage.Ref) {
+// inflowSources are the nodes an inflow brings, or may bring by a moment, something from.
+func (w *world) inflowSources(i *inflow, by int64, asked map[any]int64) (out []lineage.Ref) {
 	if i.circle != nil {
 		for _, o := range w.jointVessels(i) {
-			if f := o.before; f != nil && o.v != i.v {
-				out = append(out, f.ref())
+			if o.v == i.v {
+				continue
 			}
+			if o.before != nil {
+				out = append(out, o.before.ref())
+			}
+			out = append(out, w.mayHaveCirculated(o, by, asked)...)
 		}
 		return out
 	}
 	for _, s := range i.move.from {
 		switch s.kind {
 		case lots.KindVessel:
-			if p := i.move.outs[s.code].pieceAt(i.s); p.fill != nil && p.fill.v != i.v {
+			p := i.move.outs[s.code].pieceAt(i.s)
+			if p.out.v == i.v {
+				continue
+			}
+			if p.fill != nil {
 				out = append(out, p.fill.ref())
 			}
+			out = append(out, w.mayHaveLeft(p, by, asked)...)
 		case lots.KindLot:
 			out = append(out, lotRef(s.code))
 			for _, code := range w.tipped(s.code, i.move.hi) {

@@ -39,8 +39,8 @@ func (w *world) movePasses(m *move, i *inflow, dst lineage.Ref) {
 			if q.fill != nil {
 				p.srcs[q.fill.ref()] = true
 			}
-			for _, may := range q.maybes {
-				for _, src := range w.inflowSources(may) {
+			for _, src := range w.mayHold(q) {
+				if src != dst {
 					p.srcs[src] = true
 				}
 			}

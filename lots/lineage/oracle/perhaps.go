@@ -64,9 +64,7 @@ func (w *world) writeJoined(p, q *piece) {
 	if p.fill != nil && !(p.nothing && p.out.v.cleanedIn(p.fill.at, p.s)) {
 		srcs = append(srcs, p.fill.ref())
 	}
-	for _, i := range p.maybes {
-		srcs = append(srcs, w.inflowSources(i)...)
-	}
+	srcs = append(srcs, w.mayHold(p)...)
 	for _, src := range srcs {
 		if src != into.ref() {
 			w.contact(src, into.ref(), graph.MayBeJoined)

@@ -374,10 +374,8 @@ func (w *world) writeTankFeed(f *feed, s source, g *segment, dst lineage.Ref, q 
 	if p.fill != nil {
 		g.fed = append(g.fed, fed{src: p.fill.ref(), content: !f.oneOf && !p.nothing, vessel: s.code, fill: p.fill})
 	}
-	for _, i := range p.maybes {
-		for _, src := range w.inflowSources(i) {
-			g.fed = append(g.fed, fed{src: src})
-		}
+	for _, src := range w.mayHold(p) {
+		g.fed = append(g.fed, fed{src: src})
 	}
 }
 

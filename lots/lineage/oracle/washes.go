@@ -37,9 +37,7 @@ func (w *world) with(x *wash) (out []lineage.Ref) {
 		if p.fill != nil {
 			out = append(out, p.fill.ref())
 		}
-		for _, i := range p.maybes {
-			out = append(out, w.inflowSources(i)...)
-		}
+		out = append(out, w.mayHold(p)...)
 	}
 	return out
 }

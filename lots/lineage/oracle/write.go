@@ -35,6 +35,7 @@ func (w *world) writeBooks() {
 			if b.before == nil {
 				continue
 			}
+			w.writePerhapsAfter(v, b)
 			if b.loss {
 				w.fault("unrecorded-loss", b.before.ref().Code)
 			}
@@ -126,6 +127,14 @@ func (w *world) writeCircle(f *fill) {
 			w.content(i.before.ref(), f.ref(), graph.Moved, math.NaN())
 		default:
 			w.content(i.before.ref(), f.ref(), graph.Moved, 1)
+		}
+		if same {
+			continue
+		}
+		for _, src := range w.mayHaveCirculated(i, i.place, map[any]int64{}) {
+			if src != f.ref() {
+				w.contact(src, f.ref(), graph.UncertainTime)
+			}
 		}
 	}
 }

@@ -1,0 +1,142 @@
+package lineage
+
+import (
+	"cmp"
+	"slices"
+
+	"heeltap/lots"
+)
+
+// What may have come into a vessel before something was drawn from it, as far as the order is open: what the
+// inflows came from and what may in turn have come there before, and the fills that they started.
+
+// drawn names a draw.
+type drawn struct {
+	vessel       string
+	entry, start int64
+}
+
+// earlier lists what may have been drawn besides the fill that the books say.
+func (e *engine) earlier(d Draw) []Ref {
+	return dedupe(e.earlierThan(d, e.latestOf(d), map[drawn]int64{}))
+}
+
+// earlierThan lists what may have been in a vessel before a draw and by a moment. It remembers by when it has
+// asked of each draw.
+func (e *engine) earlierThan(d Draw, by int64, asked map[drawn]int64) (out []Ref) {
+	by = min(by, e.latestOf(d))
+	key := drawn{d.Vessel, d.Entry, d.Start}
+	if had, ok := asked[key]; len(d.Maybe) == 0 || ok && had >= by {
+		return nil
+	}
+	asked[key] = by
+	for _, m := range d.Maybe {
+		if e.earliest(m) <= by {
+			out = append(out, e.sourcesOf(m, d, by, asked)...)
+		}
+	}
+	for _, fill := range e.earlierFills(d, by) {
+		out = append(out, FillRef(d.Vessel, fill, e.zone))
+	}
+	return out
+}
+
+// earlierFills lists the fills that the books place after a draw, or at the instant of a circulation, and that may
+// have been there before it: everything that came in up to them may, and brought nothing that came later. What a fill was cleaned with, came
+// through a hose or was perhaps joined with is known of the fill alone.
+func (e *engine) earlierFills(d Draw, by int64) (out []int64) {
+	_, arrivals := e.known(d.Vessel)
+	arrivals = slices.Clone(arrivals)
+	slices.SortStableFunc(arrivals, func(a, b Arrival) int { return cmp.Compare(a.Fill, b.Fill) })
+	for _, a := range arrivals {
+		rec, _ := e.src.Record(a.Entry)
+		if _, clean := rec.(*lots.Clean); clean || !d.before(a) {
+			continue
+		}
+		switch {
+		case e.mayPrecede(a, rec, d, by):
+			if !slices.Contains(out, a.Fill) {
+				out = append(out, a.Fill)
+			}
+		case !e.circulatedAt(a, rec, d):
+			return slices.DeleteFunc(out, func(fill int64) bool { return fill == a.Fill })
+		}
+	}
+	return out
+}
+
+// before reports whether the books place an arrival after a draw, or at the instant of a circulation.
+func (d Draw) before(a Arrival) bool {
+	return a.Fill >= d.Start && (d.State == Never || a.Fill != d.Fill)
+}
+
+// mayPrecede reports whether an arrival is of an inflow that may have come before a draw, and by a moment; of a
+// flow in pieces, whether this piece may.
+func (e *engine) mayPrecede(a Arrival, rec lots.Record, d Draw, by int64) bool {
+	if flowsInPieces(rec) && a.Start > by {
+		return false
+	}
+	if !slices.Contains(d.Maybe, a.Entry) || e.earliest(a.Entry) > by {
+		return false
+	}
+	if _, crop := rec.(*lots.Crop); crop { // it comes in as a lot
+		return true
+	}
+	return !slices.ContainsFunc(e.drawsBehind(rec, d, by), func(x Draw) bool { return x.Vessel != d.Vessel && e.mayHoldLater(x, by) })
+}
+
+// mayHoldLater reports whether a draw may have taken something that came in after a moment.
+func (e *engine) mayHoldLater(d Draw, by int64) bool {
+	return slices.ContainsFunc(d.Maybe, func(m int64) bool {
+		rec, _ := e.src.Record(m)
+		if !flowsInPieces(rec) {
+			return e.earliest(m) > by
+		}
+		return slices.ContainsFunc(e.arrivalsOf(m), func(a Arrival) bool {
+			return a.Vessel == d.Vessel && d.before(a) && a.Start <= e.latestOf(d) && a.Start > by
+		})
+	})
+}
+
+// earliest is the first moment at which an inflow may have come.
+func (e *engine) earliest(inflow int64) int64 {
+	rec, _ := e.src.Record(inflow)
+	switch r := rec.(type) {
+	case *lots.Receipt:
+		return r.At.From
+	case *lots.Crop:
+		return r.At.From
+	case *lots.Brew:
+		return r.CastOut.From
+	case *lots.Addition:
+		return r.At.From
+	case *lots.Transfer:
+		lo, _, _ := transferTime(r)
+		return lo
+	case *lots.Circulation:
+		return r.Started.From
+	}
+	return 0
+}
+
+// circulatedAt reports whether an arrival is of the circulation itself that a draw is part of.
+func (e *engine) circulatedAt(a Arrival, rec lots.Record, d Draw) bool {
+	drew, _ := e.src.Record(d.Entry)
+	return circulates(rec) && circulates(drew) && a.Fill == d.Start
+}
+
+// circulates reports whether a record joins vessels for certain.
+func circulates(rec lots.Record) bool {
+	r, ok := rec.(*lots.Circulation)
+	return ok && !r.Perhaps
+}
+
+// flowsInPieces reports whether a record is a transfer of known time, which may reach its vessel in pieces.
+func flowsInPieces(rec lots.Record) bool {
+	t, ok := rec.(*lots.Transfer)
+	if !ok {
+		return false
+	}
+	_, _, flows := transferTime(t)
+	return flows
+}
