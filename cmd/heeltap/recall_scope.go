@@ -175,13 +175,21 @@ func (r *inRecall) showStock(now *recall.Recall, title string, stock []house.Sto
 func (r *inRecall) showLeft(tx *store.Tx, s *scope.Scope) {
 	t := &table{head: []string{"served here", "code", "#quantity", "when", ""}}
 	for _, x := range s.Served(tx) {
-		t.add(x.Kind, x.Code, lots.Figure(x.Quantity)+" "+x.Unit, minute(x.At), map[bool]string{true: "may be"}[x.MayBe])
+		t.add(x.Kind, x.Code, howMuch(x), minute(x.At), map[bool]string{true: "may be"}[x.MayBe])
 	}
 	if len(t.rows) > 0 {
 		r.printf("\n%s\n", r.strong("Drawn or sold in the taproom: it reached the public"))
 		r.printMost(t, false)
 	}
 	r.showLeftOut(s)
+}
+
+// howMuch writes what was drawn, served or sampled.
+func howMuch(x scope.Served) string {
+	if x.Kind == "unit" && x.Quantity != 1 {
+		return lots.Figure(x.Quantity) + " " + x.Unit + "s"
+	}
+	return lots.Figure(x.Quantity) + " " + x.Unit
 }
 
 // showLeftOut says why shipments of affected units are not called back.

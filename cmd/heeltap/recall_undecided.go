@@ -57,6 +57,9 @@ func (r *inRecall) showWhetherLeft(tx *store.Tx, s *scope.Scope) {
 	}
 	if len(open) == 0 {
 		r.printf("\nNothing has left the brewery's control: where no part of a lot was released, that is a stock recovery, not a recall (21 CFR 7.3(k)).\n")
+		for _, x := range s.Sampled(tx) {
+			r.printf("  Samples were taken of %s (%s, %s): make sure that nobody outside has one.\n", x.Code, howMuch(x), minute(x.At))
+		}
 		return
 	}
 	r.printf("\nNothing of what is in scope so far has left the brewery's control. Suspect yeast came from %s, which is not decided on: until it is, do not call this a stock recovery.\n", strings.Join(open, " and "))

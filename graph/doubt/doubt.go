@@ -61,6 +61,8 @@ func (d *doubts) about(rec lots.Record) {
 		d.words(x.Allergens)
 	case *lots.Receipt:
 		d.delivery(x)
+	case *lots.BrewInput:
+		d.unweighed(x.From, x.Qty)
 	case *lots.Brew:
 		d.wort(x)
 	case *lots.Transfer:
@@ -99,6 +101,7 @@ func (d *doubts) about(rec lots.Record) {
 			d.overdrawn(x.Subject.Code())
 		}
 	case *lots.Addition:
+		d.unweighed(x.From, x.Qty)
 		if x.From.Kind == lots.KindUnit && !x.From.OneOf() {
 			d.overdrawn(x.From.Code())
 		}
@@ -203,6 +206,13 @@ func (d *doubts) shipment(s *lots.Shipment) {
 	d.asOlder(s)
 	if first, ok := d.packedFrom(s.Unit.Code()); ok && s.At.To < first {
 		d.add("%s was not packed before %s: it cannot have left at %s", s.Unit.Code(), d.stamp(first), s.At.Text(d.tx.Site().Zone))
+	}
+}
+
+// unweighed tells of a use of nothing: where one weight stands for two brews, the second is often written as 0.
+func (d *doubts) unweighed(from lots.Ref, qty lots.Quantity) {
+	if qty.N == 0 && from.Kind == lots.KindLot {
+		d.add("0 of %s: it counts as used, but every amount after it reads 0. If it was weighed together with another use, divide the weight between the two as best you know", strings.Join(from.Codes, " or "))
 	}
 }
 

@@ -56,6 +56,7 @@ func TestDoubts(t *testing.T) {
 		{"brews brew=B-2 beer=Pale started_at=2026-03-12_07:00 cast_out_at=2026-03-12_13:00 into=FV volume=10 unit=hL plato=120", "120 °P is stronger than any wort"},
 		{"brews brew=B-2 beer=Pale started_at=2026-03-02_07:00 cast_out_at=2026-03-02_13:00 into=FV volume=20 unit=hL", "by the books FV now has 22 hL in it and holds 20 hL"},
 		{"transfers transfer=T-2 from=FV to=BT out=1 in=1.1 unit=hL started_at=2026-03-12_08:00 ended_at=2026-03-12_09:00", "more came in (1.1 hL) than went out (1 hL)"},
+		{"brew_inputs brew=B-1 from=M-1 quantity=0 unit=kg ref=z", "0 of M-1: it counts as used, but every amount after it reads 0"},
 		{"crops lot=Y-1 item=YST vessel=FV quantity=10 unit=L at=2026-03-12_08:00", ""},
 		{"crops lot=Y-1 item=MALT vessel=FV quantity=10 unit=L at=2026-03-12_08:00", "a crop of MALT, which is a malt"},
 		{"runs run=R-3 product=PALE line=CANS started_at=2026-03-10_09:00 ended_at=2026-03-10_11:00 date_code=BB_2026-12-05 good=24", "run R-1 was on CANS at the same time"},

@@ -31,7 +31,7 @@ func (m *Maker) annexes() ([]paper.Part, error) {
 			unit := caseOrKeg(l.Kegs)
 			shipped, affected := quantity(l.Shipped, unit), num(l.Affected)
 			if l.OneOf != "" {
-				shipped, affected = "one of these, "+quantity(l.MayBe, unit), "may be"
+				shipped, affected = mayBeText(l, unit), "may be"
 			}
 			received.Rows = append(received.Rows, []string{m.party(c.Party), oneOfText(l.Unit), l.Band, l.CodesText(), shipped, numOr(l.Returned), affected, days(l), strings.Join(l.Documents, ", ")})
 		}

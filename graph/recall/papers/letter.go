@@ -2,6 +2,7 @@ package papers
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"heeltap/graph"
@@ -177,13 +178,26 @@ func unitText(l deliveries.Line) string {
 }
 
 // kegText is the number on a keg, or on one of several: whoever has it knows nothing of its fillings.
-func kegText(unit string) string {
-	var numbers []string
+func kegText(unit string) string { return strings.Join(kegNumbers(unit), " or ") }
+
+// kegNumbers lists the numbers on the kegs that a line names, each once: two fillings may be of one keg.
+func kegNumbers(unit string) (numbers []string) {
 	for _, u := range strings.Split(unit, "|") {
 		keg, _, _ := lots.SplitFilling(u)
-		numbers = append(numbers, or(keg, u))
+		if n := or(keg, u); !slices.Contains(numbers, n) {
+			numbers = append(numbers, n)
+		}
 	}
-	return strings.Join(numbers, " or ")
+	return numbers
+}
+
+// mayBeText is how many of several units a consignee received, unknown which; of one keg, whose number tells which, it
+// is the beer in it that is not known.
+func mayBeText(l deliveries.Line, unit string) string {
+	if l.Kegs && len(kegNumbers(l.Unit)) == 1 {
+		return quantity(l.MayBe, unit)
+	}
+	return "one of these, " + quantity(l.MayBe, unit)
 }
 
 // oneOfText names a unit by its code, or several of which one is meant.
@@ -240,7 +254,7 @@ func (m *Maker) receivedRow(l deliveries.Line) []string {
 		affected = "may be affected"
 	}
 	if l.OneOf != "" {
-		received = "one of these, " + quantity(l.MayBe, unit)
+		received = mayBeText(l, unit)
 		if affected = "may be affected"; l.Band == graph.In.String() {
 			affected = "affected, whichever it was"
 		}
@@ -271,7 +285,11 @@ func (m *Maker) todo(c deliveries.Consignee, care string) []string {
 	}
 	for _, l := range c.Lines {
 		if l.Kegs && l.OneOf != "" && l.MayBe > 0 {
-			out = append(out, num(l.MayBe)+" of "+kegText(l.Unit))
+			if text := kegText(l.Unit); len(kegNumbers(l.Unit)) == 1 {
+				out = append(out, text+" (if this beer is in it)")
+			} else {
+				out = append(out, num(l.MayBe)+" of "+text)
+			}
 		}
 	}
 	if len(out) > 0 {

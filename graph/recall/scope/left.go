@@ -63,6 +63,18 @@ type Served struct {
 // lots, and from vessels what they held when it was drawn.
 func (s *Scope) Served(tx *store.Tx) []Served { return served(tx, s.Answer) }
 
+// Sampled lists the units in scope of which samples were taken. Most go to the laboratory, but a row does not say who has one.
+func (s *Scope) Sampled(tx *store.Tx) (out []Served) {
+	for _, u := range s.Answer.Units {
+		for _, rec := range tx.Touching(u.Code) {
+			if x, ok := rec.(*lots.Removal); ok && x.Reason == "sample" && x.Subject.Kind == lots.KindUnit && slices.Contains(x.Subject.Codes, u.Code) {
+				out = append(out, Served{"unit", u.Code, lots.Nine(x.Count), words.UnitOf(u.Kind), x.At.Text(tx.Site().Zone), x.Subject.OneOf(), x.Seq})
+			}
+		}
+	}
+	return out
+}
+
 func served(tx *store.Tx, a *trace.Answer) []Served {
 	found := map[int64]Served{}
 	site := tx.Site()
