@@ -27,8 +27,8 @@ import (
 	"heeltap/cmd/internal/people"
 )
 
-// tabs are the sizes at which pages are looked at: a telephone, and a screen on a desk.
-var tabs = map[string][2]int64{"phone": {390, 844}, "desk": {1280, 900}}
+// tabs are the sizes at which pages are looked at: a small telephone, and a screen on a desk.
+var tabs = map[string][2]int64{"phone": {360, 780}, "desk": {1280, 900}}
 
 // served is the demo's pages being served, with what a test needs to get in.
 type served struct {
