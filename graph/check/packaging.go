@@ -95,20 +95,6 @@ func (b *book) tankAgainstRun(above bool) (out []Hit) {
 	return out
 }
 
-// runWithoutLine finds runs that name no line though other runs of their product do.
-func runWithoutLine(b *book) (out []Hit) {
-	named := map[string]bool{}
-	for _, r := range b.runs {
-		named[r.Product] = named[r.Product] || r.Line != ""
-	}
-	for _, r := range b.runs {
-		if r.Line == "" && named[r.Product] && trace.FedByTank(b.tx, r.Run) {
-			out = append(out, hit(r.Run, r.Seq, "run %s names no line, as other runs of %s do", r.Run, r.Product))
-		}
-	}
-	return out
-}
-
 // speed is a run's containers a minute, and what its line can; false where either is not known.
 func (b *book) speed(r *lots.Run) (speed, rate float64, ok bool) {
 	l := b.lines[r.Line]

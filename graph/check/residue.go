@@ -3,6 +3,7 @@ package check
 import (
 	"slices"
 
+	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/allergens"
 )
@@ -41,4 +42,18 @@ func apart(products []*lots.Product) (word, has, lacks string) {
 		}
 	}
 	return "", "", ""
+}
+
+// runWithoutLine finds runs that name no line though other runs of their product do.
+func runWithoutLine(b *book) (out []Hit) {
+	named := map[string]bool{}
+	for _, r := range b.runs {
+		named[r.Product] = named[r.Product] || r.Line != ""
+	}
+	for _, r := range b.runs {
+		if r.Line == "" && named[r.Product] && trace.FedByTank(b.tx, r.Run) {
+			out = append(out, hit(r.Run, r.Seq, "run %s names no line, as other runs of %s do", r.Run, r.Product))
+		}
+	}
+	return out
 }
