@@ -132,6 +132,9 @@ func act(t *rapid.T, n int) (string, lots.Row) {
 		if rapid.IntRange(0, 2).Draw(t, "tip") > 0 {
 			return "tippings", lots.Row{"from": pick(t, "LE LE3 LE|LE3"), "into": pick(t, "LE2 LE LE3"), "quantity": qty(), "at": moment(t), "ref": code}
 		}
+		if rapid.IntRange(0, 3).Draw(t, "clear") == 0 {
+			return "clearances", lots.Row{"line": pick(t, "L1 L2"), "at": moment(t), "ref": code}
+		}
 		if rapid.Bool().Draw(t, "shipped in bulk") {
 			return "shipments", lots.Row{"shipment": "S" + code, "unit": pick(t, tanks+" SI Y1 LM LH C1 LM|LH F1|B1 Ba"), "quantity": qty(), "quantity_unit": pick(t, "kg L"), "consignee": "D", "shipped_at": moment(t)}
 		}
