@@ -37,7 +37,7 @@ type crowd struct {
 // howLong is how long the crowd is let in.
 func howLong() time.Duration {
 	if os.Getenv("HEELTAP_CI") != "" && !testing.Short() {
-		return time.Minute
+		return 20 * time.Second
 	}
 	return 10 * time.Second
 }
