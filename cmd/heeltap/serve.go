@@ -101,7 +101,7 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	if err := e.tellServing(ctx, book, listener.Addr(), hosts, secure, o); err != nil {
 		return err
 	}
-	return listenUntilStopped(ctx, server.HTTP(ctx, handler), listener, o)
+	return listenUntilStopped(ctx, server.HTTP(handler), listener, o)
 }
 
 // listenUntilStopped serves until it is told to stop, then lets what is being recorded finish.

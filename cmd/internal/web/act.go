@@ -3,7 +3,6 @@ package web
 import (
 	"errors"
 	"net/http"
-	"net/url"
 	"slices"
 
 	"heeltap/graph/desk"
@@ -188,7 +187,7 @@ func (s *Server) actAt(v *visit) error {
 		goOnIn(v, f.Lines, append(f.Lines.names(), "purpose"))
 		return s.show(v, "act", f.Heading, f)
 	}
-	err := s.once(v, f.Token, func(tx *store.Tx) (*outcome, error) {
+	return s.recordOnce(v, f.Token, func(tx *store.Tx) (*outcome, error) {
 		acts, err := f.acts(v, tx)
 		if err != nil {
 			return nil, err
@@ -198,17 +197,12 @@ func (s *Server) actAt(v *visit) error {
 			return nil, err
 		}
 		return f.told(tx, said), nil
+	}, func(why error) error {
+		f.refuse(why)
+		f.Held = f.Held && v.may("override")
+		v.w.WriteHeader(http.StatusUnprocessableEntity)
+		return s.show(v, "act", f.Heading, f)
 	})
-	if err == nil {
-		return v.seeOther("/said/" + url.PathEscape(f.Token))
-	}
-	if isInternal(err) {
-		return err
-	}
-	f.refuse(err)
-	f.Held = f.Held && v.may("override")
-	v.w.WriteHeader(http.StatusUnprocessableEntity)
-	return s.show(v, "act", f.Heading, f)
 }
 
 // refuse puts what is wrong beside what it is about.

@@ -5,7 +5,6 @@ import (
 	"mime"
 	"mime/multipart"
 	"net/http"
-	"net/url"
 	"strings"
 
 	"heeltap/graph/desk"
@@ -97,7 +96,7 @@ func (s *Server) attach(v *visit) error {
 	if len(f.Said) > 0 {
 		return s.attachAgain(v, f)
 	}
-	err := s.once(v, f.Token, func(tx *store.Tx) (*outcome, error) {
+	return s.recordOnce(v, f.Token, func(tx *store.Tx) (*outcome, error) {
 		code, err := desk.Subject(tx, f.Code)
 		if err != nil {
 			return nil, err
@@ -111,15 +110,10 @@ func (s *Server) attach(v *visit) error {
 		}
 		out.goTo(tx, &code)
 		return out, nil
+	}, func(why error) error {
+		f.Said = []string{onPage(why.Error())}
+		return s.attachAgain(v, f)
 	})
-	if err == nil {
-		return v.seeOther("/said/" + url.PathEscape(f.Token))
-	}
-	if isInternal(err) {
-		return err
-	}
-	f.Said = []string{onPage(err.Error())}
-	return s.attachAgain(v, f)
 }
 
 func (s *Server) attachAgain(v *visit, f attachForm) error {

@@ -3,7 +3,6 @@ package web
 import (
 	"errors"
 	"net/http"
-	"net/url"
 
 	"heeltap/graph/desk"
 	"heeltap/lots"
@@ -129,23 +128,18 @@ func (s *Server) brew(v *visit) error {
 	if f.Beer == "" || v.field("more") != "" || v.field("into-more") != "" || v.field("step") != "" {
 		return s.brewAgain(v, f)
 	}
-	err := s.once(v, f.Token, func(tx *store.Tx) (*outcome, error) {
+	return s.recordOnce(v, f.Token, func(tx *store.Tx) (*outcome, error) {
 		brew, said, err := desk.Brew(tx, f.brewed(v.by()))
 		if err != nil {
 			return nil, err
 		}
 		return f.told(brew, said), nil
+	}, func(why error) error {
+		f.refuse(why)
+		f.Held = f.Held && v.may("override")
+		v.w.WriteHeader(http.StatusUnprocessableEntity)
+		return s.show(v, "brew", f.Heading, f)
 	})
-	if err == nil {
-		return v.seeOther("/said/" + url.PathEscape(f.Token))
-	}
-	if isInternal(err) {
-		return err
-	}
-	f.refuse(err)
-	f.Held = f.Held && v.may("override")
-	v.w.WriteHeader(http.StatusUnprocessableEntity)
-	return s.show(v, "brew", f.Heading, f)
 }
 
 // brewAgain shows the form with one more line, or with the next field to go on with.

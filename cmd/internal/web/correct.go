@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"time"
@@ -201,7 +200,7 @@ func (s *Server) void(v *visit) error {
 // correct makes a correction once, and shows its form again where it was refused.
 func (s *Server) correct(v *visit, what, done string, f func(*store.Tx, *entryView) (*desk.Corrected, error)) error {
 	token := v.field("form")
-	err := s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
 		e, err := s.entryOf(v, tx)
 		if err != nil {
 			return nil, err
@@ -220,13 +219,11 @@ func (s *Server) correct(v *visit, what, done string, f func(*store.Tx, *entryVi
 		out.Title = done
 		out.Links = append([]link{{fmt.Sprintf("See entry %d", e.Seq), e.Back}}, out.Links...)
 		return out, nil
-	})
-	if err == nil {
-		return v.seeOther("/said/" + url.PathEscape(token))
-	}
-	if isInternal(err) {
-		return err
-	}
+	}, func(why error) error { return s.correctAgain(v, what, why) })
+}
+
+// correctAgain shows the form of a correction again, with why it was refused.
+func (s *Server) correctAgain(v *visit, what string, why error) error {
 	return s.view(v, func(tx *store.Tx) error {
 		e, fault := s.entryOf(v, tx)
 		if fault != nil {
@@ -238,7 +235,7 @@ func (s *Server) correct(v *visit, what, done string, f func(*store.Tx, *entryVi
 		if fault := e.amendForm(v, tx, true); fault != nil {
 			return fault
 		}
-		e.take(err)
+		e.take(why)
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, what, fmt.Sprintf("Correct entry %d", e.Seq), e)
 	})
@@ -266,7 +263,7 @@ const (
 func (s *Server) takeBack(v *visit) error {
 	form := v.r.PathValue("form")
 	token := "taken back " + form
-	err := s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
 		entries, err := s.slipOf(v, tx, form)
 		if err != nil {
 			return nil, err
@@ -291,11 +288,7 @@ func (s *Server) takeBack(v *visit) error {
 		}
 		out.Links = append(out.Links, link{"Start page", "/"})
 		return out, nil
-	})
-	if err == nil {
-		return v.seeOther("/said/" + url.PathEscape(token))
-	}
-	return err
+	}, func(why error) error { return why })
 }
 
 // refusedBack says what cannot be taken back, and why.

@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"net/http"
-	"net/url"
 
 	"heeltap/graph/desk"
 	"heeltap/lots"
@@ -67,17 +66,13 @@ func (s *Server) delivery(v *visit) error {
 	token := v.field("form")
 	record := d.Delivery
 	record.Lots, d.numbers = filled(d.Lots)
-	err := s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
 		done, err := desk.Receive(tx, record)
 		if err != nil {
 			return nil, err
 		}
 		return receivedOutcome(done), nil
-	})
-	if err == nil {
-		return v.seeOther("/said/" + url.PathEscape(token))
-	}
-	return s.deliveryAgain(v, d, err, nil, false)
+	}, func(why error) error { return s.deliveryAgain(v, d, why, nil, false) })
 }
 
 // deliveryAgain shows a delivery again with all that was typed, what was wrong with it, and what to look at again.

@@ -297,7 +297,7 @@ func (zeros) Read(p []byte) (int, error) {
 // A connection that says nothing, or never ends what it says, is let go.
 func TestSlowAndEndlessHeads(t *testing.T) {
 	h := open(t)
-	srv := h.server.HTTP(t.Context(), h.handler)
+	srv := h.server.HTTP(h.handler)
 	require.LessOrEqual(t, srv.ReadHeaderTimeout, 10*time.Second)
 	require.LessOrEqual(t, srv.ReadTimeout, 5*time.Minute)
 	require.NotZero(t, srv.ReadTimeout*srv.WriteTimeout*srv.IdleTimeout)

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"net/http"
 	"net/url"
 	"strconv"
 	"strings"
@@ -8,7 +9,6 @@ import (
 
 	"heeltap/graph/balance"
 	"heeltap/graph/desk"
-	"heeltap/graph/thing"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -29,7 +29,6 @@ type lineTile struct {
 	Run     string // that goes on; empty where none does
 	Product string
 	Since   string
-	Latest  []*thing.Thing
 }
 
 func (s *Server) linesPage(v *visit) error {
@@ -51,150 +50,6 @@ func (s *Server) linesPage(v *visit) error {
 
 func clockOf(tx *store.Tx, unix int64) string {
 	return time.Unix(unix, 0).In(tx.Site().Zone).Format("15:04")
-}
-
-// beginForm is the page on which a run begins: what runs, from which tank, and what is on the line.
-type beginForm struct {
-	Line, Token                  string
-	Product, Code, At, Run, Tank string
-	Products, Tanks              []option
-	Parts                        []partField // what the last run of the product had, to be scanned anew
-	Said                         []string
-	Held                         bool
-	Overriding                   string
-	Warnings                     []string // to be read before the start
-	Checked                      bool     // they were shown, and the code too
-}
-
-type partField struct{ Name, Value string }
-
-// moreFeeds is how many empty fields stand below those of the last run.
-const moreFeeds = 2
-
-func (s *Server) beginPage(v *visit) error {
-	return s.view(v, func(tx *store.Tx) error {
-		f, err := s.readBegin(v, tx)
-		if err != nil {
-			return err
-		}
-		f.Token = newToken()
-		return s.show(v, "begin", "Start a run", f)
-	})
-}
-
-// readBegin reads what was typed of a run that is to begin, and fills in what follows from it.
-func (s *Server) readBegin(v *visit, tx *store.Tx) (*beginForm, error) {
-	f := &beginForm{Line: v.r.PathValue("line"), Token: v.field("form"), Product: v.field("product"), Code: v.field("date_code"), At: v.field("at"),
-		Run: v.field("run"), Tank: v.field("tank"), Overriding: v.field("override")}
-	runs, _ := lots.SheetNamed("runs")
-	feeds, _ := lots.SheetNamed("feeds")
-	for sheet, column := range map[*lots.Sheet]string{runs: "product", feeds: "from"} {
-		c, _ := sheet.Column(column)
-		offers, err := desk.Offers(tx, sheet, c)
-		if err != nil {
-			return nil, err
-		}
-		for _, o := range offers {
-			switch x := (option{o.Code, first(o.Name, o.Code), o.Code == f.Product}); column {
-			case "product":
-				f.Products = append(f.Products, x)
-			default:
-				if thing, ok := tx.Thing(o.Code); ok && lots.BeerVessel(thing.VesselKind) {
-					f.Tanks = append(f.Tanks, x)
-				}
-			}
-		}
-	}
-	names := desk.PartsBefore(tx, f.Product)
-	for i := range len(names) + moreFeeds {
-		p := partField{Value: v.field("feed" + strconv.Itoa(i))}
-		if i < len(names) {
-			p.Name = names[i]
-		}
-		f.Parts = append(f.Parts, p)
-	}
-	if f.Code == "" {
-		f.Code = desk.CodeFor(tx, f.Product, f.Line, tx.Recorded())
-	}
-	return f, tx.Err()
-}
-
-func (f *beginForm) start(by string) desk.Start {
-	feeds := []string{}
-	for _, text := range append([]string{f.Tank}, f.feeds()...) {
-		if text != "" {
-			feeds = append(feeds, text)
-		}
-	}
-	return desk.Start{Run: f.Run, Line: f.Line, Product: f.Product, DateCode: f.Code, At: f.At, Feeds: feeds, By: by, Override: f.Overriding}
-}
-
-func (f *beginForm) feeds() (out []string) {
-	for _, p := range f.Parts {
-		out = append(out, p.Value)
-	}
-	return out
-}
-
-// begin first shows what the start would say, with the code to be held against the first can; then it starts the run.
-func (s *Server) begin(v *visit) error {
-	var f *beginForm
-	if err := s.view(v, func(tx *store.Tx) (err error) { f, err = s.readBegin(v, tx); return err }); err != nil {
-		return err
-	}
-	if f.Overriding != "" && !v.may("override") {
-		return s.notAllowed(v, "override")
-	}
-	var run string
-	try := func(tx *store.Tx) (said []*desk.Said, err error) {
-		if f.Product == "" {
-			return nil, lots.Errorf(lots.Invalid, "choose what is packed")
-		}
-		if f.Code == "" {
-			return nil, lots.Errorf(lots.Invalid, "write the date code as it stands on the first can")
-		}
-		run, said, err = desk.Begin(tx, f.start(v.by()))
-		return said, err
-	}
-	var err error
-	if v.field("checked") == "" {
-		err = desk.Try(v.ctx, s.DB, func(tx *store.Tx) error {
-			said, err := try(tx)
-			for _, p := range f.Parts {
-				if p.Name != "" && p.Value == "" {
-					f.Warnings = append(f.Warnings, "No lot is scanned for "+p.Name+", which the last run of this product had.")
-				}
-			}
-			for _, x := range said {
-				f.Warnings = append(f.Warnings, pageTexts(append(x.Warnings, x.Findings...))...)
-			}
-			return err
-		})
-		f.Checked = err == nil
-	} else {
-		err = s.once(v, f.Token, func(tx *store.Tx) (*outcome, error) {
-			said, err := try(tx)
-			if err != nil {
-				return nil, err
-			}
-			out := &outcome{Title: "Run " + run + " has started", Links: []link{{"Go to the run", "/running/" + url.PathEscape(run)}}}
-			for _, x := range said {
-				out.Texts, out.Entries = append(out.Texts, x.Text), append(out.Entries, x.Entry)
-			}
-			return out, nil
-		})
-		if err == nil {
-			return v.seeOther("/said/" + url.PathEscape(f.Token))
-		}
-	}
-	if err != nil {
-		if f.Said, f.Held, err = refusalsOf(err); err != nil {
-			return err
-		}
-		f.Held = f.Held && v.may("override")
-		v.w.WriteHeader(422)
-	}
-	return s.show(v, "begin", "Start a run", f)
 }
 
 // runningView is a run as those on the line see it.
@@ -285,30 +140,27 @@ func packagesText(u *lots.Packed) string {
 
 // onTheLine records an act on a running run, and shows the run again where it was refused.
 func (s *Server) onTheLine(v *visit, done string, f func(tx *store.Tx, run string) (*outcome, error)) error {
-	run, token := v.r.PathValue("run"), v.field("form")
-	err := s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+	run := v.r.PathValue("run")
+	return s.recordOnce(v, v.field("form"), func(tx *store.Tx) (*outcome, error) {
 		out, err := f(tx, run)
 		if out != nil {
 			out.Title = first(out.Title, done)
 			out.Links = append(out.Links, link{"Back to the run", "/running/" + url.PathEscape(run)})
 		}
 		return out, err
-	})
-	if err == nil {
-		return v.seeOther("/said/" + url.PathEscape(token))
-	}
-	said, _, fault := refusalsOf(err)
-	if fault != nil {
-		return fault
-	}
+	}, func(why error) error { return s.runningAgain(v, run, why) })
+}
+
+// runningAgain shows a run with why the last thing about it was refused, and what was typed.
+func (s *Server) runningAgain(v *visit, run string, why error) error {
 	return s.view(v, func(tx *store.Tx) error {
 		p, err := s.runningOf(tx, run)
 		if err != nil {
 			return err
 		}
-		p.Said, p.Token = said, token
+		p.Said, _ = refusalsOf(why)
 		p.Change, p.Unit, p.Quantity, p.At, p.Good, p.Rejects = v.field("from"), v.field("unit"), v.field("quantity"), v.field("at"), v.field("good"), v.field("rejects")
-		v.w.WriteHeader(422)
+		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, "running", "Run "+run, p)
 	})
 }
@@ -361,14 +213,11 @@ func (s *Server) endRun(v *visit) error {
 	})
 }
 
-// refusalsOf takes a refusal apart: what to tell, whether somebody may override it, or the failure that it is instead.
-func refusalsOf(why error) (said []string, held bool, fault error) {
+// refusalsOf says why something was refused, and whether somebody may override that.
+func refusalsOf(why error) (said []string, held bool) {
 	f := &form{}
-	if isInternal(why) {
-		return nil, false, why
-	}
 	f.take(why)
-	return f.Said, f.Held, nil
+	return f.Said, f.Held
 }
 
 func pageTexts(texts []string) []string {

@@ -3,7 +3,6 @@ package web
 import (
 	"cmp"
 	"net/http"
-	"slices"
 
 	"heeltap/graph/desk"
 	"heeltap/graph/stock"
@@ -116,7 +115,6 @@ type thingView struct {
 type act struct {
 	Text string
 	Path string
-	Main bool
 }
 
 // ownForm are the pages of sheets that have one of their own in place of the form of one row.
@@ -139,7 +137,6 @@ func (s *Server) actsOn(v *visit, t *thing.Thing) []act {
 		}
 		out = append(out, act{Text: x.Text, Path: formFor(t.Kind, x.Sheet) + "?" + queryOf(x.Set...)})
 	}
-	slices.SortStableFunc(out, func(a, b act) int { return 0 })
 	return out
 }
 

@@ -92,7 +92,7 @@ func (s *Server) record(v *visit) error {
 	if override != "" && !v.may("override") {
 		return s.notAllowed(v, "override")
 	}
-	err = s.once(v, token, func(tx *store.Tx) (*outcome, error) {
+	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
 		if late := undated(v, sheet, row); late != nil {
 			return nil, late
 		}
@@ -101,18 +101,24 @@ func (s *Server) record(v *visit) error {
 			return nil, err
 		}
 		return outcomeOf(tx, said, sheet), nil
-	})
-	if err == nil {
+	}, func(why error) error { return s.refused(v, sheet, row, why) })
+}
+
+// recordOnce records what a form says, as once does, and goes on to what became of it. Where it was refused, refused shows it
+// again with why; a failure on our side is none of the form's.
+func (s *Server) recordOnce(v *visit, token string, f func(tx *store.Tx) (*outcome, error), refused func(why error) error) error {
+	switch err := s.once(v, token, f); {
+	case err == nil:
 		return v.seeOther("/said/" + url.PathEscape(token))
+	case isInternal(err):
+		return err
+	default:
+		return refused(err)
 	}
-	return s.refused(v, sheet, row, err)
 }
 
 // refused shows a form again with all that was typed, and what was wrong with it.
 func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) error {
-	if isInternal(why) {
-		return why
-	}
 	return s.view(v, func(tx *store.Tx) error {
 		f, err := s.newForm(tx, sheet, row)
 		if err != nil {

@@ -8,6 +8,8 @@ import (
 	"net/url"
 	"path"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"heeltap/cmd/internal/people"
 	"heeltap/lots"
@@ -19,7 +21,7 @@ var templates embed.FS
 //go:embed assets
 var assets embed.FS
 
-// sheet is what every page is laid out with.
+// layout is what every page is laid out with.
 type layout struct {
 	Title   string
 	Person  *people.Person
@@ -68,12 +70,10 @@ func parsePages() (map[string]*template.Template, error) {
 var helpers = template.FuncMap{
 	"path":     func(kind lots.Kind, code string) string { return pathOf(kind, code) },
 	"figure":   lots.Figure,
-	"lower":    strings.ToLower,
 	"capital":  capital,
 	"label":    labelOf,
 	"list":     func(texts []string) string { return strings.Join(texts, ", ") },
 	"percent":  func(part float64) string { return lots.PercentFigure(100 * part) },
-	"query":    url.QueryEscape,
 	"sentence": sentence,
 	"pairs":    func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
 	"urlcode":  url.PathEscape,
@@ -95,11 +95,13 @@ func sentence(text string) string {
 	return text
 }
 
+// capital begins a text with a capital, whatever alphabet it is in.
 func capital(text string) string {
-	if text == "" {
+	first, size := utf8.DecodeRuneInString(text)
+	if size == 0 {
 		return ""
 	}
-	return strings.ToUpper(text[:1]) + text[1:]
+	return string(unicode.ToUpper(first)) + text[size:]
 }
 
 // show writes a page. It is made whole before anything is sent, so that a page is never half there.

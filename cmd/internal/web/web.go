@@ -5,7 +5,6 @@
 package web
 
 import (
-	"context"
 	"html/template"
 	"log/slog"
 	"net/http"
@@ -59,7 +58,7 @@ func (s *Server) Handler() (http.Handler, error) {
 }
 
 // HTTP is the server as it listens: with limits on how long a slow or idle connection is borne.
-func (s *Server) HTTP(ctx context.Context, h http.Handler) *http.Server {
+func (s *Server) HTTP(h http.Handler) *http.Server {
 	return &http.Server{
 		Handler:           h,
 		ReadHeaderTimeout: 10 * time.Second,
