@@ -192,17 +192,6 @@ func (f *deliveryForm) focusLast() {
 	}
 }
 
-// failed reports whether an error is no answer to what was typed.
-func failed(why error) bool {
-	if _, ok := errors.AsType[lots.Faults](why); ok {
-		return false
-	}
-	if _, ok := errors.AsType[desk.Questions](why); ok {
-		return false
-	}
-	return why != nil && lots.KindOf(why) == lots.Internal
-}
-
 // take says on the form why it was refused, or what is asked. Numbers say where the lots stand that the desk was given.
 func (f *deliveryForm) take(why error, numbers []int) {
 	if asked, ok := errors.AsType[desk.Questions](why); ok {

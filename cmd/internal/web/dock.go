@@ -77,9 +77,6 @@ func (s *Server) delivery(v *visit) error {
 
 // deliveryAgain shows a delivery again with all that was typed, what was wrong with it, and what to look at again.
 func (s *Server) deliveryAgain(v *visit, d delivery, why error, said []string, more bool) error {
-	if failed(why) {
-		return why
-	}
 	return s.view(v, func(tx *store.Tx) error {
 		f, err := newDeliveryForm(tx, d)
 		if err != nil {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"heeltap/cmd/internal/people"
+	"heeltap/graph/desk"
 	"heeltap/lots"
 )
 
@@ -36,6 +37,9 @@ func statusOf(err error) int {
 	}
 	if _, ok := errors.AsType[lots.Faults](err); ok {
 		return http.StatusUnprocessableEntity
+	}
+	if _, ok := errors.AsType[desk.Questions](err); ok {
+		return http.StatusUnprocessableEntity // something to look at again
 	}
 	return statuses[lots.KindOf(err)]
 }
