@@ -90,7 +90,7 @@ func (e *entryView) correctable() error {
 	case e.Void:
 		return lots.Errorf(lots.Conflict, "entry %d was taken back: there is nothing to correct", e.Seq)
 	case !e.May:
-		return notTheirs("entry %d was made by %s: ask them, or somebody in quality, to put it right", e.Seq, e.By)
+		return lots.Errorf(lots.Denied, "entry %d was made by %s: ask them, or somebody in quality, to put it right", e.Seq, e.By)
 	}
 	return nil
 }
