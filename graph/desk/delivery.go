@@ -54,6 +54,9 @@ type Question struct {
 // Questions refuse a delivery until somebody has looked again, and answers them by Delivery.Seen.
 type Questions []Question
 
+// ErrorKind is Invalid: there is something to look at again.
+func (q Questions) ErrorKind() lots.ErrKind { return lots.Invalid }
+
 func (q Questions) Error() string {
 	texts := make([]string, len(q))
 	for i, x := range q {

@@ -111,7 +111,7 @@ func (s *Server) attach(v *visit) error {
 		out.goTo(tx, &code)
 		return out, nil
 	}, func(why error) error {
-		f.Said = []string{onPage(why.Error())}
+		f.Token, f.Said = tokenAfter(v, why), []string{onPage(why.Error())}
 		return s.attachAgain(v, f)
 	})
 }

@@ -82,9 +82,6 @@ func (s *Server) blankSheet(v *visit) error {
 	}
 	v.w.Header().Set("Content-Type", "application/pdf")
 	v.w.Header().Set("Content-Disposition", `inline; filename="`+name+`.pdf"`)
-	v.wrote = true
-	if _, err := out.WriteTo(v.w); err != nil {
-		s.Log.Debug("sheet not read to its end", "error", err.Error())
-	}
-	return nil
+	_, err = out.WriteTo(v.w)
+	return err
 }

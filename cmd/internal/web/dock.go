@@ -82,7 +82,7 @@ func (s *Server) deliveryAgain(v *visit, d delivery, why error, said []string, m
 		if err != nil {
 			return err
 		}
-		f.Token, f.Back, f.Said = v.field("form"), back(v.field("back")), said
+		f.Token, f.Back, f.Said = tokenAfter(v, why), back(v.field("back")), said
 		f.take(why, d.numbers)
 		if more {
 			f.focusLast()

@@ -104,7 +104,7 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
-// show writes a page. It is made whole before anything is sent, so that a page is never half there.
+// show writes a page. It is made whole before anything of it is written, so that a page is never half there.
 func (s *Server) show(v *visit, name, title string, body any) error {
 	l := layout{Title: title, Body: body, Query: v.r.URL.Query().Get("q"), Path: v.r.URL.Path, Version: assetVersion, Rights: map[people.Right]bool{}}
 	if s.Story {
@@ -124,10 +124,6 @@ func (s *Server) show(v *visit, name, title string, body any) error {
 		return lots.Errorf(lots.Internal, "page %s: %w", name, err)
 	}
 	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	v.wrote = true
 	_, err := page.WriteTo(v.w)
-	if err != nil { // nobody is there to read it any more
-		s.Log.Debug("page not read to its end", "error", err.Error())
-	}
-	return nil
+	return err
 }
