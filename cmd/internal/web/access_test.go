@@ -66,6 +66,7 @@ var matrix = []asked{
 	{"GET /tags", "/tags?code=LOT-1", "", persons, 200},
 	{"GET /paper/{hash}", "/paper/none", "", persons, 404},
 	{"GET /lines", "/lines", "", persons, 200},
+	{"POST /detach", "/detach", "form=z1&code=LOT-1&hash=none", recorders, 404},
 	{"GET /running/{run}", "/running/RUN-1", "", persons, 200},
 
 	{"GET /do/{verb}", "/do/receive", "", recorders, 200},

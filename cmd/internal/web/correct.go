@@ -190,7 +190,7 @@ func (s *Server) amend(v *visit) error {
 		if !v.may(people.Release) && letsGo(e.Sheet, e.Row, set) {
 			return nil, notTheirsToRelease()
 		}
-		return desk.Amend(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by()}, set)
+		return desk.Amend(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by(), Override: v.field("override")}, set)
 	})
 }
 
@@ -199,7 +199,7 @@ func (s *Server) void(v *visit) error {
 		if !v.may(people.Release) && e.Sheet.Name == "holds" {
 			return nil, notTheirsToRelease()
 		}
-		return desk.Void(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by()})
+		return desk.Void(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by(), Override: v.field("override")})
 	})
 }
 
@@ -210,6 +210,9 @@ func notTheirsToRelease() error {
 
 // correct makes a correction once, and shows its form again where it was refused.
 func (s *Server) correct(v *visit, what, done string, f func(*store.Tx, *entryView) (*desk.Corrected, error)) error {
+	if v.field("override") != "" && !v.may("override") {
+		return s.notAllowed(v, "override")
+	}
 	token := v.field("form")
 	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
 		e, err := s.entryOf(v, tx)
@@ -248,6 +251,7 @@ func (s *Server) correctAgain(v *visit, what string, why error) error {
 		}
 		e.Token = tokenAfter(v, why)
 		e.take(why)
+		e.Held, e.Overriding = e.Held && v.may("override"), v.field("override")
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, what, fmt.Sprintf("Correct entry %d", e.Seq), e)
 	})

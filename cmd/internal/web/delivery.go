@@ -21,12 +21,13 @@ const mostLots = 60
 type delivery struct {
 	desk.Delivery
 	numbers []int
+	late    bool // typed in from paper
 }
 
 // deliveryOf reads a delivery as it was typed; with no number of lots, one whose cells are named without one.
 func deliveryOf(v *visit) delivery {
 	d := delivery{Delivery: desk.Delivery{Supplier: v.field("supplier"), Document: v.field("document"), Carrier: v.field("carrier"), At: v.field("received_at"),
-		Seen: v.r.Form["seen"], By: v.by()}}
+		Seen: v.r.Form["seen"], By: v.by()}, late: v.field("late") != ""}
 	n, err := strconv.Atoi(v.field("lots"))
 	if err != nil || n < 1 {
 		d.Lots = []desk.DeliveredLot{deliveredLot(v, "")}
@@ -72,6 +73,7 @@ func (d *delivery) takeFix(press string) {
 // deliveryForm is a delivery to be filled in.
 type deliveryForm struct {
 	Token, Back string
+	Late        bool // typed in from paper: when it came in is asked first
 	Supplier    field
 	More        []field // of the whole delivery
 	Lots        []lotFields
@@ -111,7 +113,7 @@ func newDeliveryForm(tx *store.Tx, d delivery) (*deliveryForm, error) {
 	one := func(column, text string) (field, error) {
 		return describeOne(tx, sheet, columnIn(sheet, column), lots.Row{column: text})
 	}
-	f := &deliveryForm{Papers: d.Papers, Seen: d.Seen}
+	f := &deliveryForm{Papers: d.Papers, Seen: d.Seen, Late: d.late}
 	if f.Supplier, err = one("supplier", d.Supplier); err != nil {
 		return nil, err
 	}
@@ -123,6 +125,10 @@ func newDeliveryForm(tx *store.Tx, d delivery) (*deliveryForm, error) {
 		f.More = append(f.More, x)
 	}
 	f.More[0].Label = "Delivery note"
+	if f.Late {
+		at := &f.More[2]
+		at.Need, at.Now = true, false
+	}
 	for i, l := range d.Lots {
 		lf, err := lotFieldsOf(one, i+1, len(d.Lots), l)
 		if err != nil {

@@ -67,6 +67,9 @@ func (s *Server) delivery(v *visit) error {
 	record := d.Delivery
 	record.Lots, d.numbers = filled(d.Lots)
 	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
+		if d.late && d.At == "" {
+			return nil, lots.Faults{{Column: "received_at", Reason: notDated}}
+		}
 		done, err := desk.Receive(tx, record)
 		if err != nil {
 			return nil, err

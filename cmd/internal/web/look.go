@@ -47,7 +47,7 @@ func (s *Server) find(v *visit) error {
 		}
 		page := findPage{Text: text}
 		if err != nil {
-			page.Said = err.Error()
+			page.Said = capital(onPage(err.Error()))
 			for _, code := range tx.Nearest(text) {
 				_, kind, ok := tx.Introduces(code)
 				if ok {
@@ -154,6 +154,12 @@ func (s *Server) home(v *visit) error {
 			return err
 		}
 		page.Waiting = len(waiting)
+		for _, b := range basics {
+			page.Basics = append(page.Basics, b.link)
+			if len(tx.CodesOf(b.kind)) == 0 {
+				page.Unset = append(page.Unset, b.link)
+			}
+		}
 		return s.show(v, "home", tx.Site().Name, page)
 	})
 }
@@ -162,4 +168,15 @@ type homePage struct {
 	Site    string
 	Running []lineTile
 	Waiting int // lots that came in on hold
+	Basics  []link
+	Unset   []link // those of the basics of which there is none yet
+}
+
+// basics are what a house has before anything can happen in it.
+var basics = []struct {
+	kind lots.Kind
+	link link
+}{
+	{lots.KindParty, link{"Supplier or consignee", "/do/party"}}, {lots.KindItem, link{"Item", "/do/item"}}, {lots.KindVessel, link{"Vessel", "/do/vessel"}},
+	{lots.KindLine, link{"Line", "/do/line"}}, {lots.KindProduct, link{"Product", "/do/product"}},
 }
