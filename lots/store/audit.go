@@ -13,8 +13,9 @@ import (
 
 // Audit reads the whole file through every index, re-reads the journal's chain, checks the seal, rebuilds records and
 // lineage in a scratch database, and reports every difference. All of it is read in one snapshot: what others
-// record meanwhile is no difference. progress is told what is being done.
-func (db *DB) Audit(ctx context.Context, progress func(step string)) (report AuditReport, err error) {
+// record meanwhile is no difference. progress is told what is being done. A journal that did not grow from the heads
+// given is a difference too.
+func (db *DB) Audit(ctx context.Context, progress func(step string), against ...Head) (report AuditReport, err error) {
 	scratch, err := newScratch(ctx)
 	if err != nil {
 		return report, err
@@ -34,6 +35,15 @@ func (db *DB) Audit(ctx context.Context, progress func(step string)) (report Aud
 		if err := report.readChain(tx); err != nil {
 			report.unreadable(ctx, "the journal", err)
 			return ctx.Err()
+		}
+		for _, h := range against {
+			odds, err := tx.extends(h)
+			if err != nil {
+				return err
+			}
+			if odds != "" {
+				report.add(h.Seq, "%s", odds)
+			}
 		}
 		report.checkSeal(ctx, tx)
 		progress("rebuilding records and lineage")
@@ -109,7 +119,7 @@ func (r *AuditReport) readChain(tx *Tx) error {
 		}
 		prev = e.Hash
 		next++
-		r.Entries, r.Head = e.Seq, fmt.Sprintf("%x", e.Hash)
+		r.Entries, r.Head, r.Short = e.Seq, fmt.Sprintf("%x", e.Hash), Head{e.Seq, e.Hash}.Short()
 		return true
 	})
 }
@@ -154,6 +164,7 @@ func (r *AuditReport) compareAll(ctx context.Context, is, should *Tx) error {
 type AuditReport struct {
 	Entries     int64    `json:"entries"`
 	Head        string   `json:"head"`                  // hash of the last entry: written down elsewhere, it proves that none is missing at the end
+	Short       string   `json:"short"`                 // the same, to be copied by hand
 	Compared    int      `json:"compared"`              // rows of records and lineage compared
 	FirstWrong  int64    `json:"first_wrong,omitempty"` // the first entry that is wrong, or that what is wrong comes from
 	Differences []string `json:"differences"`
