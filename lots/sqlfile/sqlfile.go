@@ -4,12 +4,14 @@
 package sqlfile
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
 	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -64,6 +66,21 @@ func (form Form) Connect(path, mode string) (*File, error) {
 	}
 	f.Read.SetMaxOpenConns(4)
 	return f, nil
+}
+
+// Copy writes a copy of a file as it stands at one moment, while others go on using it. Of two files that should fit
+// together, copy first the one that names what is in the other.
+func Copy(ctx context.Context, from, to string) (err error) {
+	f := &File{Path: from, form: Form{Name: "a SQLite file"}}
+	db, err := sql.Open("sqlite", address(from, "ro"))
+	if err != nil {
+		return f.Explain(err)
+	}
+	defer func() { err = cmp.Or(err, db.Close()) }()
+	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", to); err != nil {
+		return f.Explain(err)
+	}
+	return os.Chmod(to, 0o600)
 }
 
 // Close closes all connections.

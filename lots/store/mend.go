@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"slices"
 
 	"heeltap/lots"
 )
@@ -114,5 +115,27 @@ func (db *DB) damaged(ctx context.Context) bool {
 	if err != nil || len(faults) > 0 {
 		return true
 	}
-	return look.Sound() != nil
+	if look.Sound() != nil {
+		return true
+	}
+	return !look.laidOut(ctx)
+}
+
+// laidOut reports whether the tables, indexes and triggers are those of a new database.
+func (tx *Tx) laidOut(ctx context.Context) bool {
+	fresh, err := newScratch(ctx)
+	if err != nil {
+		return true // it cannot be told
+	}
+	defer fresh.Close()
+	var is, should []dumped
+	is, err = tx.dump(dumps[0].query, dumps[0].entry)
+	if err != nil {
+		return false
+	}
+	err = fresh.View(ctx, func(f *Tx) (err error) {
+		should, err = f.dump(dumps[0].query, dumps[0].entry)
+		return err
+	})
+	return err != nil || slices.Equal(is, should)
 }
