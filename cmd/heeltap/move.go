@@ -169,34 +169,45 @@ func (e *env) exportCommand() *cobra.Command {
 		Use:   "export PATH",
 		Short: "Export all rows, as they read now, to a folder of CSV files or an .xlsx workbook",
 		Long: `Export all rows, as they read now, to a folder of CSV files, or to a workbook if PATH ends in
-.xlsx. Importing it elsewhere gives the same lineage and the same answers. What was known when,
-what was corrected, recalls, inquiries and settings stay in the database.`,
-		Example: `  heeltap export backup/
+.xlsx. Importing it elsewhere gives the same lineage and the same answers. A folder also gets what no
+sheet has a column for, to be read by people and other programs and not by import: settings.json,
+recalls.json (every step of every recall), inquiries.json and steps.json (overrides, mutes, what was
+attached, runs begun). It carries no history: what was known when, what was corrected, the hashes, the
+files of photos and papers, and who may sign in. heeltap backup carries all of that.`,
+		Example: `  heeltap export records/
   heeltap export records.xlsx`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var rows []sheet.Row
+			var steps []sheet.Beside
 			err := e.question(cmd.Context(), func(tx *store.Tx) error {
 				all, err := tx.Everything()
 				for _, r := range all {
 					rows = append(rows, sheet.Row{Sheet: r.Sheet, Row: r.Row})
 				}
+				if err != nil {
+					return err
+				}
+				steps, err = desk.Steps(tx)
 				return err
 			})
 			if err != nil {
 				return err
 			}
-			write := sheet.WriteFolder
+			not := "not carried: what was known when and corrected, files of papers, and who may sign in"
 			if strings.EqualFold(filepath.Ext(args[0]), ".xlsx") {
-				write = sheet.WriteWorkbook
+				err, not = sheet.WriteWorkbook(args[0], rows), not+"; settings, recalls and inquiries, which a folder gets"
+			} else {
+				err = sheet.WriteFolder(args[0], rows, steps...)
 			}
-			if err := write(args[0], rows); err != nil {
+			if err != nil {
 				return err
 			}
 			if e.json {
 				return e.writeJSON(map[string]any{"path": args[0], "rows": len(rows)})
 			}
 			e.printf("wrote %s to %s\n", counted(len(rows), "row"), args[0])
+			e.note("%s (heeltap backup carries everything)", not)
 			return nil
 		},
 	}

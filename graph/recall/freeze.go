@@ -21,6 +21,9 @@ func Freeze(ctx context.Context, db *store.DB, code, reason, by string) (*Recall
 	}
 	var after *Recall
 	err = db.Update(ctx, func(tx *store.Tx) error {
+		if err := tx.Sound(); err != nil {
+			return err
+		}
 		r, s, err := loadScope(tx, code)
 		if err != nil {
 			return err

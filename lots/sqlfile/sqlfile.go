@@ -4,13 +4,16 @@
 package sqlfile
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
 	"net/url"
+	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"modernc.org/sqlite"
@@ -27,7 +30,7 @@ type Form struct {
 	Name    string        // as errors call it: "a heeltap database"
 	ID      int           // SQLite's application_id
 	Layouts fs.FS         // the folder "migration" with one script per layout, in order
-	Also    func() string // SQL run after each script; may be nil
+	Also    func() string // SQL run after the scripts; may be nil
 }
 
 // File is an open file: one connection that writes, and several that only read.
@@ -65,6 +68,21 @@ func (form Form) Connect(path, mode string) (*File, error) {
 	return f, nil
 }
 
+// Copy writes a copy of a file as it stands at one moment, while others go on using it. Of two files that should fit
+// together, copy first the one that names what is in the other.
+func Copy(ctx context.Context, from, to string) (err error) {
+	f := &File{Path: from, form: Form{Name: "a SQLite file"}}
+	db, err := sql.Open("sqlite", address(from, "ro"))
+	if err != nil {
+		return f.Explain(err)
+	}
+	defer func() { err = cmp.Or(err, db.Close()) }()
+	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", to); err != nil {
+		return f.Explain(err)
+	}
+	return os.Chmod(to, 0o600)
+}
+
 // Close closes all connections.
 func (f *File) Close() error { return errors.Join(f.Read.Close(), f.Write.Close()) }
 
@@ -89,48 +107,46 @@ func (f *File) Check(ctx context.Context) error {
 	case layout > len(all):
 		return lots.Errorf(lots.Conflict, "%s has layout %d, and this heeltap knows only up to %d: use a newer heeltap", f.Path, layout, len(all))
 	case layout < len(all):
-		return f.Migrate(ctx, layout)
+		return f.Migrate(ctx)
 	}
 	return nil
 }
 
-// Migrate runs the scripts above a layout, each in its own transaction.
-func (f *File) Migrate(ctx context.Context, from int) error {
+// Migrate runs the scripts above a layout, in one transaction: a file is at its old layout or at the newest.
+func (f *File) Migrate(ctx context.Context) error {
 	all, err := fs.ReadDir(f.form.Layouts, "migration")
 	if err != nil {
 		return err
 	}
+	tx, err := f.Write.BeginTx(ctx, nil)
+	if err != nil {
+		return f.Explain(err)
+	}
+	defer func() { _ = tx.Rollback() }() // of what was not kept
+	var from int
+	if err := tx.QueryRowContext(ctx, "SELECT user_version FROM pragma_user_version").Scan(&from); err != nil { // another program may have done it while this one waited
+		return f.Explain(err)
+	}
+	var script strings.Builder
 	for i := from; i < len(all); i++ {
 		text, err := fs.ReadFile(f.form.Layouts, "migration/"+all[i].Name())
 		if err != nil {
 			return err
 		}
-		if err := f.step(ctx, i, string(text)); err != nil {
-			return f.Explain(err)
-		}
+		script.Write(text)
+		script.WriteByte('\n')
 	}
-	return nil
-}
-
-// step runs the script that leads from layout i to the next.
-func (f *File) step(ctx context.Context, i int, text string) error {
-	tx, err := f.Write.BeginTx(ctx, nil)
-	if err != nil {
-		return err
+	if from >= len(all) {
+		return nil
 	}
-	var layout int // another program may have done it while this one waited
-	if err := tx.QueryRowContext(ctx, "SELECT user_version FROM pragma_user_version").Scan(&layout); err != nil || layout > i {
-		return errors.Join(err, tx.Rollback())
-	}
-	also := ""
 	if f.form.Also != nil {
-		also = f.form.Also()
+		script.WriteString(f.form.Also())
 	}
-	script := fmt.Sprintf("%s\n%s\nPRAGMA application_id=%d;\nPRAGMA user_version=%d;", text, also, f.form.ID, i+1)
-	if _, err := tx.ExecContext(ctx, script); err != nil {
-		return errors.Join(err, tx.Rollback())
+	fmt.Fprintf(&script, "\nPRAGMA application_id=%d;\nPRAGMA user_version=%d;", f.form.ID, len(all))
+	if _, err := tx.ExecContext(ctx, script.String()); err != nil {
+		return f.Explain(err)
 	}
-	return tx.Commit()
+	return f.Explain(tx.Commit())
 }
 
 // Explain turns the driver's errors into what a person can act on, by code and never by text.

@@ -28,11 +28,12 @@ type DB struct {
 	Now    func() time.Time
 	Limits lineage.Limits
 
-	path    string
-	scratch bool
-	file    *sqlfile.File
-	write   *sql.DB
-	read    *sql.DB
+	path     string
+	scratch  bool
+	unsealed bool // what is done puts the seal on by itself
+	file     *sqlfile.File
+	write    *sql.DB
+	read     *sql.DB
 }
 
 // Create makes a new database file; it refuses one that exists.
@@ -49,15 +50,32 @@ func Create(ctx context.Context, path string) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := db.file.Migrate(ctx, 0); err != nil {
+	err = db.file.Migrate(ctx)
+	if err == nil {
+		err = db.unsealedUpdate(ctx, func(tx *Tx) error { return tx.setSeal(total{}) })
+	}
+	if err != nil {
 		db.Close()
 		return nil, err
 	}
 	return db, nil
 }
 
-// Open opens an existing database, bringing it to the current layout.
+// Open opens an existing database, bringing it to the current layout. It refuses one whose records and lineage were not
+// derived from its journal as it ends.
 func Open(ctx context.Context, path string) (*DB, error) {
+	db, err := OpenAnyway(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	if err := db.View(ctx, (*Tx).belongs); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return db, nil
+}
+
+// OpenAnyway is Open for whoever looks into what is wrong with a database, or mends it.
+func OpenAnyway(ctx context.Context, path string) (*DB, error) {
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
