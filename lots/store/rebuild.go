@@ -359,6 +359,7 @@ var dumps = []struct{ name, query string }{
 	{"mention", "SELECT code, seq FROM mention"},
 	{"act", "SELECT seq, about, body FROM act"},
 	{"printed text", "SELECT text, kind, seq FROM printed"},
+	{"what is stopped", "SELECT seq, receipt, code, at_from, at_to, reason, over FROM stop"},
 	{"place on a line", "SELECT seq, line, start, finish, running FROM line_span"},
 	{"node", "SELECT n.kind, n.code, c.owner, n.home, n.since, n.until, n.total, n.den, n.entry FROM node n LEFT JOIN cell c ON c.id = n.cell"},
 	{"link", `SELECT s.kind, s.code, d.kind, d.code, l.entry, l.cause, l.grade, coalesce(l.qty, 'unknown'), l.at, c.owner
