@@ -119,8 +119,11 @@ func (g *guard) atHeld(rec lots.Record) string {
 			vessel, at, text = x.Subject.Code(), x.At, "%s held goods on hold when it was cleaned: record where they went (heeltap remove)"
 		}
 	}
+	if vessel == "" {
+		return ""
+	}
 	for _, n := range g.tx.NodesOf(vessel) {
-		if vessel != "" && n.Kind == graph.Fill && n.Since < at.From && at.From <= endOf(n) && g.heldBy(at, n.ID) != nil {
+		if n.Kind == graph.Fill && n.Since < at.From && at.From <= endOf(n) && g.heldBy(at, n.ID) != nil {
 			return fmt.Sprintf(text, vessel)
 		}
 	}

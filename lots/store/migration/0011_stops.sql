@@ -13,5 +13,11 @@ CREATE INDEX stop_over ON stop(over);
 CREATE INDEX stop_reason ON stop(reason, over);
 -- Lots that were rejected and yet put into a vessel, by that vessel.
 CREATE INDEX record_rejected ON record(json_extract(body, '$.into')) WHERE sheet = 'receipts' AND json_extract(body, '$.status') = 'rejected';
+-- Rows by their ref.
+CREATE INDEX record_ref ON record(json_extract(body, '$.ref')) WHERE json_extract(body, '$.ref') IS NOT NULL;
+-- What was drawn of one fill, what began with it, and what may have come of something that came in earlier.
+CREATE INDEX draw_fill ON draw(cell, fill);
+CREATE INDEX draw_start ON draw(cell, start);
+CREATE INDEX draw_maybe ON draw(cell) WHERE maybe <> '';
 -- The records are read anew into it.
 UPDATE record SET digest = 0;
