@@ -17,14 +17,17 @@ const aboutPapers = "papers of "
 const (
 	stepAttach   = "attach"
 	stepOnPapers = "on-papers"
+	stepScan     = "scan"
 )
 
-// paperStep is one step about the papers of a thing: a file that was attached to it, or what its papers said it was.
+// paperStep is one step about the papers of a thing: a file that was attached to it, what its papers said it was, or
+// the bar code that was scanned for it.
 type paperStep struct {
 	Do       string        `json:"do"`
 	Paper    *papers.Paper `json:"paper,omitempty"`
 	Quantity string        `json:"quantity,omitempty"`
 	Unit     string        `json:"unit,omitempty"`
+	Scan     string        `json:"scan,omitempty"`
 }
 
 // Attached is a paper of a thing, with who attached it and when.
@@ -61,6 +64,7 @@ func Attach(tx *store.Tx, code string, p papers.Paper, by string) (int64, error)
 type Papers struct {
 	Attached []Attached
 	Quantity string // how much of it the papers said there was, with its unit; empty where nobody wrote it down
+	Scan     string // the bar code it was received by, as it came; empty where none was scanned
 }
 
 // PapersOf lists what is attached to a thing, in order, and what its papers say.
@@ -75,6 +79,8 @@ func PapersOf(tx *store.Tx, code string) (out Papers, err error) {
 			out.Attached = append(out.Attached, Attached{*s.Paper, e.Seq, e.By, e.Recorded})
 		case s.Do == stepOnPapers:
 			out.Quantity = s.Quantity + " " + s.Unit
+		case s.Do == stepScan:
+			out.Scan = s.Scan
 		}
 		return nil
 	})
