@@ -20,10 +20,11 @@ const (
 	stepAttach   = "attach"
 	stepOnPapers = "on-papers"
 	stepDetach   = "detach"
+	stepScan     = "scan"
 )
 
-// paperStep is one step about the papers of a thing: a file that was attached to it or is not its after all, or what its
-// papers said it was.
+// paperStep is one step about the papers of a thing: a file that was attached to it or is not its after all, what its
+// papers said it was, or the bar code that was scanned for it.
 type paperStep struct {
 	Do       string        `json:"do"`
 	Paper    *papers.Paper `json:"paper,omitempty"`
@@ -31,6 +32,7 @@ type paperStep struct {
 	Unit     string        `json:"unit,omitempty"`
 	Hash     string        `json:"hash,omitempty"` // of the file that is not its
 	Reason   string        `json:"reason,omitempty"`
+	Scan     string        `json:"scan,omitempty"`
 }
 
 // Attached is a paper of a thing, with who attached it and when.
@@ -94,6 +96,7 @@ func AttachedTo(tx *store.Tx, code, hash string) (Attached, error) {
 type Papers struct {
 	Attached []Attached
 	Quantity string // how much of it the papers said there was, with its unit; empty where nobody wrote it down
+	Scan     string // the bar code it was received by, as it came; empty where none was scanned
 }
 
 // PapersOf lists what is attached to a thing, in order, and what its papers say.
@@ -110,6 +113,8 @@ func PapersOf(tx *store.Tx, code string) (out Papers, err error) {
 			out.Attached = slices.DeleteFunc(out.Attached, func(p Attached) bool { return p.Hash == s.Hash })
 		case s.Do == stepOnPapers:
 			out.Quantity = s.Quantity + " " + s.Unit
+		case s.Do == stepScan:
+			out.Scan = s.Scan
 		}
 		return nil
 	})

@@ -35,6 +35,7 @@ type DeliveredLot struct {
 	Where       string // a vessel that it was put into, or a place
 	Status      string // accepted, hold or rejected; empty: accepted
 	WaitsFor    string // of one on hold: what has to be settled
+	Scan        string // the bar code that it was filled in from, as it came
 }
 
 // Received is a delivery as recorded.
@@ -118,6 +119,9 @@ func (d Delivery) receive(tx *store.Tx, lot DeliveredLot) (*Said, Questions, err
 	}
 	asked, err := said.ask(tx)
 	if err != nil {
+		return nil, nil, err
+	}
+	if err := noteScan(tx, said.Entry, lot.Scan, d.By); err != nil {
 		return nil, nil, err
 	}
 	short, err := d.compare(tx, said, lot)
@@ -283,4 +287,31 @@ func faultsOf(err error) (lots.Faults, bool) {
 		return lots.Faults{{Reason: err.Error()}}, true
 	}
 	return nil, false
+}
+
+// TakeScan fills a lot from the bar code that was scanned where its supplier's lot is typed; what it says stands over
+// what was filled in before it. Notes are what else to know; false where it is no bar code.
+func (d *Delivery) TakeScan(tx *store.Tx, i int) (notes []string, taken bool, err error) {
+	l := &d.Lots[i]
+	s, err := ReadLabel(tx, l.SupplierLot)
+	if err != nil || s == nil {
+		return nil, false, err
+	}
+	l.Scan, l.SupplierLot = s.Kept, s.Cells["supplier_lot"]
+	for column, cell := range map[string]*string{"item": &l.Item, "best_by": &l.BestBy} {
+		if text := s.Cells[column]; text != "" {
+			*cell = text
+		}
+	}
+	switch supplier := s.Cells["supplier"]; {
+	case supplier == "" || supplier == d.Supplier:
+	case d.Supplier == "":
+		d.Supplier = supplier
+	default:
+		s.note("By the bar code it is from %s.", called(tx, supplier))
+	}
+	if s.Cells["quantity"] != "" && l.Quantity == "" {
+		l.Quantity, l.Unit = s.Cells["quantity"], s.Cells["unit"]
+	}
+	return s.Notes, true, nil
 }

@@ -239,6 +239,7 @@ func (w *writer) papers() error {
 		return err
 	}
 	w.fact("On the papers", known.Quantity)
+	w.fact("Scanned", known.Scan)
 	for _, p := range known.Attached {
 		w.t.Papers = append(w.t.Papers, Paper{p.Hash, p.Name, p.By, w.moment(p.At.Unix()), size(p.Size), p.Entry})
 	}
