@@ -166,6 +166,7 @@ type link struct {
 
 // once records what a form says, if it was not sent before: whoever sends it again is told the same.
 func (s *Server) once(v *visit, token string, f func(tx *store.Tx) (*outcome, error)) error {
+	defer s.live.look()
 	return s.DB.Update(v.ctx, func(tx *store.Tx) error {
 		if text, before, err := tx.Answered(token); err != nil || before {
 			return cmp.Or(err, sameAgain(text, v.sent()))
