@@ -30,6 +30,7 @@ type live struct {
 	log   *slog.Logger
 	beat  time.Duration
 	every time.Duration
+	most  int
 
 	mu        sync.Mutex
 	listeners map[*listener]bool
@@ -58,7 +59,7 @@ type happened struct {
 }
 
 func newLive(db *store.DB, log *slog.Logger) *live {
-	return &live{db: db, log: log, beat: beatEvery, every: watchEvery, listeners: map[*listener]bool{}, nudge: make(chan struct{}, 1)}
+	return &live{db: db, log: log, beat: beatEvery, every: watchEvery, most: mostWatching, listeners: map[*listener]bool{}, nudge: make(chan struct{}, 1)}
 }
 
 // look has the watcher look at once: something was just recorded here.
@@ -94,7 +95,7 @@ func (l *live) close() {
 func (l *live) join(code, token string, head int64) *listener {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.closed || len(l.listeners) >= mostWatching {
+	if l.closed || len(l.listeners) >= l.most {
 		return nil
 	}
 	x := &listener{code: code, token: token, send: make(chan happened, mostWaiting), done: make(chan struct{})}
