@@ -47,3 +47,11 @@ func (w *Walked) fill(tx *store.Tx, c *lots.StockCount) {
 		w.FoundBy = e.By
 	}
 }
+
+// FoundText is how much was found, in words.
+func (w Walked) FoundText() string {
+	if w.FoundMuch == nil {
+		return ""
+	}
+	return house.Amount(*w.FoundMuch, w.Unit)
+}

@@ -289,11 +289,11 @@ var answerParts = []struct {
 	name, label string
 	of          func(*deliveries.AnswerLine) *float64
 }{
-	{"on_hand", "Found: on hand when the notice came", func(l *deliveries.AnswerLine) *float64 { return &l.OnHand }},
-	{"sold", "Sold or served", func(l *deliveries.AnswerLine) *float64 { return &l.Sold }},
-	{"passed_on", "Passed on to its own customers", func(l *deliveries.AnswerLine) *float64 { return &l.PassedOn }},
-	{"returned", "Sent back, of what was found", func(l *deliveries.AnswerLine) *float64 { return &l.Returned }},
-	{"destroyed", "Destroyed there, of what was found", func(l *deliveries.AnswerLine) *float64 { return &l.Destroyed }},
+	{"on_hand", "found, on hand when the notice came", func(l *deliveries.AnswerLine) *float64 { return &l.OnHand }},
+	{"sold", "sold or served", func(l *deliveries.AnswerLine) *float64 { return &l.Sold }},
+	{"passed_on", "passed on to its own customers", func(l *deliveries.AnswerLine) *float64 { return &l.PassedOn }},
+	{"returned", "sent back, of what was found", func(l *deliveries.AnswerLine) *float64 { return &l.Returned }},
+	{"destroyed", "destroyed there, of what was found", func(l *deliveries.AnswerLine) *float64 { return &l.Destroyed }},
 }
 
 // answerSorts are what a consignee received is counted in: cases, kegs, and the units of measure of goods in bulk.
@@ -339,7 +339,7 @@ var answerAct = &recallAct{heading: "An answer came", button: "Enter the answer"
 		out := []field{p}
 		for _, sort := range sorts {
 			for i, part := range answerParts {
-				f := number(sort+"."+part.name, capital(sort)+": "+strings.ToLower(part.label[:1])+part.label[1:], get)
+				f := number(sort+"."+part.name, capital(sort)+" "+part.label, get)
 				if f.Need = true; i == 0 && c.Party != "" {
 					f.Help = received(c, sort)
 				}

@@ -487,6 +487,9 @@ type sumOf struct {
 	account.Sum
 }
 
+// MissingText counts what is missing.
+func (s sumOf) MissingText() string { return house.Amount(s.Missing, strings.TrimSuffix(s.Of, "s")) }
+
 func (s *Server) accountPage(v *visit) error {
 	return s.showRecall(v, "account", func(tx *store.Tx, b *board, top recallTop) (any, error) {
 		page := accountView{recallTop: top, Account: b.Account}

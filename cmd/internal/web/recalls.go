@@ -336,6 +336,7 @@ type casePage struct {
 	Next      []nextStep
 	Line      recall.Timeline
 	Steps     []recall.TimelineStep // the last first
+	Earlier   []recall.TimelineStep
 	Notify    *recall.Notification
 	Team      []recall.Member
 	Known     string
@@ -387,6 +388,9 @@ func (s *Server) casePage(v *visit) error {
 		for _, x := range slices.Backward(b.Line.Steps) {
 			x.Text = onPage(x.Text)
 			page.Steps = append(page.Steps, x)
+		}
+		if n := 15; len(page.Steps) > n+5 {
+			page.Steps, page.Earlier = page.Steps[:n], page.Steps[n:]
 		}
 		for _, name := range []string{"note", "suspect", "unsuspect", "hazard", "class", "strategy", "authority", "terminate"} {
 			page.Acts = append(page.Acts, link{recallActs[name].heading, recallPath(r.Code, "do", name)})
