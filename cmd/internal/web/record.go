@@ -191,6 +191,7 @@ type link struct {
 
 // once records what a form says, if it was not sent before: whoever sends it again is told the same.
 func (s *Server) once(v *visit, token string, f func(tx *store.Tx) (*outcome, error)) error {
+	defer s.live.look()
 	sent, err := v.sent()
 	if err != nil {
 		return err

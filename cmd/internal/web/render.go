@@ -68,15 +68,20 @@ func parsePages() (map[string]*template.Template, error) {
 
 // helpers are what templates may call.
 var helpers = template.FuncMap{
-	"path":     func(kind lots.Kind, code string) string { return pathOf(kind, code) },
-	"figure":   lots.Figure,
-	"capital":  capital,
-	"label":    labelOf,
-	"list":     func(texts []string) string { return strings.Join(texts, ", ") },
-	"percent":  func(part float64) string { return lots.PercentFigure(100 * part) },
-	"sentence": sentence,
-	"pairs":    func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
-	"urlcode":  url.PathEscape,
+	"path":        func(kind lots.Kind, code string) string { return pathOf(kind, code) },
+	"figure":      lots.Figure,
+	"capital":     capital,
+	"label":       labelOf,
+	"list":        func(texts []string) string { return strings.Join(texts, ", ") },
+	"percent":     func(part float64) string { return lots.PercentFigure(100 * part) },
+	"sentence":    sentence,
+	"pairs":       func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
+	"urlcode":     url.PathEscape,
+	"lotspercent": lots.PercentFigure,
+	"said":        func(texts []string) form { return form{Said: texts} }, // for what is refused
+	"onpage":      onPage,
+	"minute":      minute,
+	"lower":       strings.ToLower,
 }
 
 // pathOf is the page of a thing.
