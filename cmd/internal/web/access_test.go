@@ -121,6 +121,10 @@ var matrix = []asked{
 	{"POST /count", "/count", "form=r&place=Hall&unit=none", recorders, 422},
 	{"GET /count/sheet", "/count/sheet", "", persons, 200},
 
+	{"GET /inquiry", "/inquiry?read=BB", "", persons, 200},
+	{"POST /inquiry", "/inquiry", "form=v", recorders, 422},
+	{"GET /inquiry/noted", "/inquiry/noted", "", persons, 200},
+
 	{"GET /me", "/me", "", persons, 200},
 	{"GET /me/rights", "/me/rights", "", persons, 200},
 	{"POST /me/password", "/me/password", "old=x&password=a&again=b", persons, 422},
