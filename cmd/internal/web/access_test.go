@@ -125,6 +125,9 @@ var matrix = []asked{
 	{"POST /inquiry", "/inquiry", "form=v", recorders, 422},
 	{"GET /inquiry/noted", "/inquiry/noted", "", persons, 200},
 
+	{"GET /trace", "/trace?from=LOT-1", "", persons, 200},
+	{"GET /trace.svg", "/trace.svg?from=LOT-1", "", persons, 200},
+
 	{"GET /me", "/me", "", persons, 200},
 	{"GET /me/rights", "/me/rights", "", persons, 200},
 	{"POST /me/password", "/me/password", "old=x&password=a&again=b", persons, 422},
