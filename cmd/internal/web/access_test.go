@@ -140,6 +140,12 @@ var matrix = []asked{
 	{"POST /recall/{code}/do/{act}", "/recall/MR26-01/do/sign", "form=y&what=report", deciders, 422},
 	{"POST /recall/{code}/do/{act}", "/recall/MR26-01/do/release", "form=z", deciders, 422},
 	{"GET /recall/{code}/events", "/recall/MR99-99/events", "", persons, 404}, // of one that there is it goes on: see the tests of what is live
+	{"GET /inquiry", "/inquiry?read=BB", "", persons, 200},
+	{"POST /inquiry", "/inquiry", "form=v", recorders, 422},
+	{"GET /inquiry/noted", "/inquiry/noted", "", persons, 200},
+
+	{"GET /trace", "/trace?from=LOT-1", "", persons, 200},
+	{"GET /trace.svg", "/trace.svg?from=LOT-1", "", persons, 200},
 
 	{"GET /me", "/me", "", persons, 200},
 	{"GET /me/rights", "/me/rights", "", persons, 200},

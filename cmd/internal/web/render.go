@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"heeltap/cmd/internal/people"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 )
 
@@ -82,6 +83,18 @@ var helpers = template.FuncMap{
 	"onpage":      onPage,
 	"minute":      minute,
 	"lower":       strings.ToLower,
+	"codes":       func(codes []string) string { return strings.Join(codes, ";") }, // which no code may hold
+	"chain":       func(codes []string) string { return strings.Join(codes, " › ") },
+	"query":       func(query string) template.URL { return template.URL(query) }, // already escaped
+	"amount":      amountText,
+}
+
+// amountText is an amount with its unit; a dash where it is not known.
+func amountText(a trace.Amount) string {
+	if a.Amount == nil || a.Unit == nil {
+		return "–"
+	}
+	return lots.FigureOf(*a.Amount, *a.Unit) + " " + *a.Unit
 }
 
 // pathOf is the page of a thing.
