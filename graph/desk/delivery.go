@@ -8,6 +8,7 @@ import (
 
 	"heeltap/graph/doubt"
 	"heeltap/lots"
+	"heeltap/lots/gs1"
 	"heeltap/lots/papers"
 	"heeltap/lots/store"
 )
@@ -139,7 +140,12 @@ func (d Delivery) receive(tx *store.Tx, lot DeliveredLot) (*Said, Questions, err
 // row is a lot of the delivery as a row of its sheet; faults are what only the dock can say.
 func (d Delivery) row(tx *store.Tx, lot DeliveredLot) (lots.Row, error) {
 	var faults lots.Faults
+	if gs1.WholeScan(lot.Item) {
+		faults = append(faults, lots.Fault{Column: "item", Reason: "this is a supplier's whole bar code, which is not read apart here: choose the item by its code or name"})
+	}
 	switch {
+	case gs1.WholeScan(lot.SupplierLot):
+		faults = append(faults, lots.Fault{Column: "supplier_lot", Reason: "this is the whole bar code and not the lot in it, and nobody could find the lot by it later: type the lot as it is printed on the goods"})
 	case lot.Unmarked && lot.SupplierLot != "" && lot.SupplierLot != "-":
 		faults = append(faults, lots.Fault{Column: "supplier_lot", Reason: "there is a lot here, and it is said that there is none on the goods: which is it?"})
 	case lot.Unmarked:

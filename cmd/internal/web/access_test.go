@@ -120,7 +120,7 @@ var matrix = []asked{
 	{"POST /judge", "/judge", "form=u&unit=PAL-1&verdict=" + desk.VerdictRelease, deciders, 422},
 	{"GET /count", "/count", "", recorders, 200},
 	{"POST /count", "/count", "form=r&place=Hall&unit=none", recorders, 422},
-	{"GET /count/sheet", "/count/sheet", "", persons, 200},
+	{"GET /count/sheet", "/count/sheet?place=&since=1774008000", "", persons, 200},
 
 	{"GET /recalls", "/recalls", "", persons, 200},
 	{"GET /recalls/new", "/recalls/new", "", deciders, 200},

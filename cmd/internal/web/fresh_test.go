@@ -85,3 +85,13 @@ func TestAnEmptyHouseSaysWhatIsMissing(t *testing.T) {
 		require.Contains(t, h.signedIn("floor").get(page).Body.String(), "is on record yet", page)
 	}
 }
+
+// What a counting found is told of a counting only: nobody who has not counted is told that everything is missing.
+func TestNothingIsMissingBeforeACount(t *testing.T) {
+	c := open(t).signedIn("floor")
+	for _, query := range []string{"", "?place=", "?since=1774008000", "?place=&since=x"} {
+		a := c.get("/count/sheet" + query)
+		require.Equal(t, http.StatusSeeOther, a.Code, query)
+		require.Equal(t, "/count", a.Header().Get("Location"), query)
+	}
+}
