@@ -139,7 +139,7 @@ func TestMockRecallInTheRoom(t *testing.T) {
 	lead.says("% of", "Struck")
 	lead.goTo(at + "/do/close")
 	lead.press("main form button.main")
-	lead.says("Not recorded", "closing needs a review", "Still open")
+	lead.says("Not recorded", "Closing needs a review", "Still open")
 	lead.writes("review", "one bale in ten is opened from now on")
 	lead.press("main form button.main")
 	lead.says("Closed with")
