@@ -362,7 +362,8 @@ var doing = map[string]struct{ text, rehearse, page string }{
 	recall.DoSign: {"Read and sign", "", "papers"}, recall.DoClose: {"Close it", "", "do/close"},
 }
 
-func nextSteps(b *board) (out []nextStep) {
+// nextSteps lists what waits; whoever runs no recall is shown where to look.
+func nextSteps(b *board, runs bool) (out []nextStep) {
 	for _, n := range b.Next {
 		d := doing[n.Do]
 		text := d.text
@@ -374,6 +375,12 @@ func nextSteps(b *board) (out []nextStep) {
 		if at != "" {
 			path += "#" + at
 		}
+		if !runs && page != "house" {
+			text = "Look"
+			if strings.HasPrefix(page, "do/") {
+				text, path = "", ""
+			}
+		}
 		out = append(out, nextStep{n, link{text, path}})
 	}
 	return out
@@ -382,7 +389,7 @@ func nextSteps(b *board) (out []nextStep) {
 func (s *Server) casePage(v *visit) error {
 	return s.showRecall(v, "case", func(tx *store.Tx, b *board, top recallTop) (any, error) {
 		r := b.Recall
-		page := casePage{recallTop: top, Next: nextSteps(b), Line: b.Line, Team: recall.Team(tx), Known: r.Known, Review: r.Review,
+		page := casePage{recallTop: top, Next: nextSteps(b, top.MayRun), Line: b.Line, Team: recall.Team(tx), Known: r.Known, Review: r.Review,
 			NoteToken: newToken(), HazardIs: hazardChoice{Value: string(r.Hazard), Text: r.Hazard.Holds()}}
 		page.Notify = b.Notify
 		for _, x := range slices.Backward(b.Line.Steps) {
