@@ -116,7 +116,31 @@ func (f *File) Check(ctx context.Context) error {
 	case layout > len(all):
 		return lots.Errorf(lots.Conflict, "%s has layout %d, and this heeltap knows only up to %d: use a newer heeltap", f.Path, layout, len(all))
 	case layout < len(all):
+		if err := f.keep(ctx, layout); err != nil {
+			return err
+		}
 		return f.Migrate(ctx)
+	}
+	return nil
+}
+
+// keep copies a file, as it is, before it is brought to a newer layout: heeltap.db at layout 10 is kept as
+// heeltap.db.layout-10. One that was kept before stays.
+func (f *File) keep(ctx context.Context, layout int) error {
+	to := fmt.Sprintf("%s.layout-%d", f.Path, layout)
+	if _, err := os.Lstat(to); err == nil {
+		return nil
+	}
+	beside, err := os.MkdirTemp(filepath.Dir(f.Path), ".heeltap-*")
+	if err == nil {
+		defer os.RemoveAll(beside)
+		made := filepath.Join(beside, "copy")
+		if err = Copy(ctx, f.Path, made); err == nil {
+			err = os.Rename(made, to)
+		}
+	}
+	if err != nil {
+		return lots.Errorf(lots.KindOf(err), "%s has an older layout and is not brought up to date, since no copy of it could be kept first: %w", f.Path, err)
 	}
 	return nil
 }

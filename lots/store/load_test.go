@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"os/exec"
 	"slices"
 	"strings"
 	"sync"
@@ -27,22 +28,27 @@ func longAs(t *testing.T, bounded time.Duration) time.Duration {
 }
 
 // Eight programs that write at once all get their turn: none is refused, and none goes short.
-func TestEightWriters(t *testing.T) {
+func TestEightPrograms(t *testing.T) {
 	path := filled(t)
 	var counts [8]int64
 	var waits sync.Mutex
 	var gaps []time.Duration
-	var group sync.WaitGroup
+	var group, begun sync.WaitGroup
 	long := longAs(t, 2*time.Second)
+	begun.Add(len(counts))
+	var children []*exec.Cmd
 	for i := range counts {
 		cmd, out := child(t, "write", path)
 		require.NoError(t, cmd.Start())
+		children = append(children, cmd)
 		group.Go(func() {
-			last := time.Now()
+			last, once := time.Now(), sync.OnceFunc(begun.Done)
+			defer once()
 			for s := bufio.NewScanner(out); s.Scan(); {
 				if !strings.HasPrefix(s.Text(), "kept ") {
 					t.Errorf("a writer was refused: %s", s.Text())
 				}
+				once()
 				now := time.Now()
 				if counts[i]++; counts[i] > 1 {
 					waits.Lock()
@@ -53,7 +59,11 @@ func TestEightWriters(t *testing.T) {
 			}
 			_ = cmd.Wait()
 		})
-		time.AfterFunc(long, func() { _ = cmd.Process.Kill() })
+	}
+	begun.Wait()
+	time.Sleep(long)
+	for _, cmd := range children {
+		_ = cmd.Process.Kill()
 	}
 	group.Wait()
 	least, most := slices.Min(counts[:]), slices.Max(counts[:])

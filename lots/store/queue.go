@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"os"
 	"sync"
 	"time"
@@ -67,7 +68,10 @@ func (q *queue) close() error {
 	if q == nil || q.file == nil {
 		return nil
 	}
-	return q.file.Close()
+	if err := q.file.Close(); !errors.Is(err, os.ErrClosed) { // closing twice is no harm
+		return err
+	}
+	return nil
 }
 
 // SQLite keeps what was recorded in a log beside the file and moves it into the file when it can; while readers overlap
