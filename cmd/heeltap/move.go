@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,12 +14,14 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/desk"
+	"heeltap/lots"
 	"heeltap/lots/sheet"
 	"heeltap/lots/store"
 )
 
 func (e *env) importCommand() *cobra.Command {
 	var how desk.Import
+	mapPath, record := "", false
 	cmd := &cobra.Command{
 		Use:   "import PATH…",
 		Short: "Import rows from folders of CSV files or .xlsx workbooks, all or nothing",
@@ -30,10 +33,20 @@ wrong: correct them there and import that folder. Numbers with a unit ("60 kg") 
 what a spreadsheet may have changed (1.2E+10, 11-Mar) is pointed out. Pages or files that are not
 record sheets are refused, or skipped with --skip-others. A row that is already recorded is
 refused, or skipped with --only-new: that way you can add rows to an exported folder and import
-it again.`,
+it again. "heeltap void FIRST..LAST" takes one import back as a whole.
+
+Spreadsheets and CSV files with headings of their own are read with --map MAP. The first time, heeltap
+writes the file MAP: which record sheet each page is, what each heading means and in what unit, and
+what it has to ask, each marked with ?: names that it does not know for certain, days such as 03/04,
+cells with several lots, texts that a spreadsheet has probably changed. Answer in that file, with an
+editor or a spreadsheet, and run the command again: it says what it would record, and lists in
+MAP-left-out.csv every line that it passes over (titles, totals). Add --record to record it. The map
+is kept for your next file.`,
 		Example: `  heeltap import records/
   heeltap import march.xlsx --by Ines
-  heeltap import records/ --keep-going`,
+  heeltap import records/ --keep-going
+  heeltap import deliveries-march.xlsx --map deliveries.csv
+  heeltap import deliveries-march.xlsx --map deliveries.csv --record --by Ines`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			by, err := e.who(how.By)
@@ -41,6 +54,12 @@ it again.`,
 				by = "import" // rows mostly name somebody themselves
 			}
 			how.By, how.Paths = by, args
+			if mapPath != "" {
+				return e.importMapped(cmd.Context(), how, mapPath, record)
+			}
+			if record {
+				return lots.Errorf(lots.Invalid, "--record goes with --map; without a map everything is recorded at once")
+			}
 			return e.importInto(cmd.Context(), how)
 		},
 	}
@@ -49,6 +68,8 @@ it again.`,
 	cmd.Flags().BoolVar(&how.OnlyNew, "only-new", false, "skip rows that are already recorded")
 	cmd.Flags().StringVar(&how.Override, "override", "", "record rows even though they take goods on hold, for this reason; the override goes on record")
 	cmd.Flags().BoolVar(&how.SkipOthers, "skip-others", false, "skip files and pages that are not record sheets")
+	cmd.Flags().StringVar(&mapPath, "map", "", "read files with headings of their own by this map, which is proposed if it does not exist")
+	cmd.Flags().BoolVar(&record, "record", false, "with --map: record the rows, instead of only saying what would be recorded")
 	cmd.Flags().StringVar(&how.BadRows, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "print what was done as JSON")
 	return cmd
@@ -94,7 +115,7 @@ func (e *env) tellImported(how desk.Import, said *desk.Imported) error {
 	if e.json {
 		return e.writeJSON(said)
 	}
-	e.printf("recorded %s\n", counted(said.Rows, "row"))
+	e.printf("recorded %s%s\n", counted(said.Rows, "row"), entriesOf(said))
 	if how.OnlyNew {
 		e.printf("skipped %s already recorded\n", counted(said.Passed, "row"))
 	}
@@ -105,6 +126,17 @@ func (e *env) tellImported(how desk.Import, said *desk.Imported) error {
 		e.printf("the bad rows are in %s: correct them there and import that folder\n", *said.BadRows)
 	}
 	return nil
+}
+
+// entriesOf says where an import stands in the journal.
+func entriesOf(said *desk.Imported) string {
+	switch {
+	case said.First == 0:
+		return ""
+	case said.First == said.Last:
+		return fmt.Sprintf(" (entry %d)", said.First)
+	}
+	return fmt.Sprintf(" (entries %d..%d)", said.First, said.Last)
 }
 
 // progress shows on a terminal what is being done; the function it returns ends that.

@@ -96,6 +96,7 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	}
 	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas, Papers: papers.Store{Folder: papers.PathFor(e.path())}, Address: e.getenv("HEELTAP_ADDRESS"), Story: o.story,
 		Log: slog.New(slog.NewTextHandler(e.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))}
+	defer server.Close()
 	handler, err := server.Handler()
 	if err != nil {
 		return err

@@ -158,7 +158,7 @@ func (r *Recall) allows(s Step) error {
 		return lots.Errorf(lots.Conflict, "%s was terminated by %s; reopen it first", r.Code, r.Ended)
 	}
 	switch s.(type) {
-	case *Noted, *Reopened, *Strategy, *Terminated, *Frozen, *Classed, *Spoke, *Answered, *Checked:
+	case *Noted, *Reopened, *Strategy, *Terminated, *Frozen, *Classed, *Spoke, *Answered, *Checked, *Signed:
 		return nil
 	}
 	if !r.Open {

@@ -85,7 +85,11 @@ func DrawsOf(tx *store.Tx, vessel string) []lineage.Draw {
 	for _, n := range tx.NodesOf(vessel) {
 		until[n.Since] = n.Until
 	}
-	draws := tx.VesselDraws(vessel)
+	return joinedDraws(tx, tx.VesselDraws(vessel), until)
+}
+
+// joinedDraws is DrawsOf for some draws, with all that start together with one of them; until says when their fills ended.
+func joinedDraws(tx *store.Tx, draws []lineage.Draw, until map[int64]int64) []lineage.Draw {
 	together := map[int64]int{} // draws by their start: only those that start together can be of circulations of one instant
 	for _, d := range draws {
 		together[d.Start]++

@@ -437,6 +437,27 @@ func (tx *Tx) VesselDraws(vessel string) []lineage.Draw {
 	return d
 }
 
+// DrawsAround gives what stands derived of the outflows that draw on a vessel's fill of a time, and of those that start together with one.
+func (tx *Tx) DrawsAround(vessel string, fill int64) []lineage.Draw {
+	d, err := tx.draws("WHERE c.owner = ? AND d.start IN (SELECT x.start FROM draw x WHERE x.cell = c.id AND x.fill = ?)", "v:"+vessel, fill)
+	tx.fail(err)
+	return d
+}
+
+// DrawnInBulk lists the shipments that draw on some of a vessel's fills, by their times, or may have drawn on earlier ones.
+func (tx *Tx) DrawnInBulk(vessel string, fills []int64) []int64 {
+	var out []int64
+	const shipped = " AND EXISTS (SELECT 1 FROM record r WHERE r.seq = d.entry AND r.sheet = 'shipments')"
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var entry int64
+		err := rows.Scan(&entry)
+		out = append(out, entry)
+		return err
+	}, `SELECT d.entry FROM cell c CROSS JOIN draw d ON d.cell = c.id WHERE c.owner = ?1 AND d.fill IN (SELECT value FROM json_each(?2))`+shipped+`
+		UNION SELECT d.entry FROM cell c CROSS JOIN draw d ON d.cell = c.id WHERE c.owner = ?1 AND d.maybe <> ''`+shipped, "v:"+vessel, jsonList(fills)))
+	return out
+}
+
 // VesselArrivals gives what stands derived of a vessel's inflows.
 func (tx *Tx) VesselArrivals(vessel string) []lineage.Arrival {
 	a, err := tx.arrivals("WHERE c.owner = ?", "v:"+vessel)

@@ -218,6 +218,7 @@ var dumps = []struct {
 	{"mention", 1, "SELECT code, seq FROM mention"},
 	{"act", 0, "SELECT seq, about, body FROM act"},
 	{"printed text", 2, "SELECT text, kind, seq FROM printed"},
+	{"what is stopped", 0, "SELECT seq, receipt, code, at_from, at_to, reason, over FROM stop"},
 	{"place on a line", 0, "SELECT seq, line, start, finish, running FROM line_span"},
 	{"node", 8, "SELECT n.kind, n.code, c.owner, n.home, n.since, n.until, n.total, n.den, n.entry FROM node n LEFT JOIN cell c ON c.id = n.cell"},
 	{"link", 4, `SELECT s.kind, s.code, d.kind, d.code, l.entry, l.cause, l.grade, coalesce(l.qty, 'unknown'), l.at, c.owner

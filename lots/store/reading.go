@@ -261,19 +261,6 @@ func (tx *Tx) Records(sheet string) ([]lots.Record, error) {
 	return tx.decode(rows), tx.err
 }
 
-// ReceiptsOf lists the receipts with a status written out, such as hold or rejected.
-func (tx *Tx) ReceiptsOf(status string) ([]*lots.Receipt, error) {
-	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = 'receipts' AND json_extract(body, '$.status') = ? ORDER BY seq", status)
-	if err != nil {
-		return nil, err
-	}
-	var out []*lots.Receipt
-	for _, rec := range tx.decode(rows) {
-		out = append(out, rec.(*lots.Receipt))
-	}
-	return out, tx.err
-}
-
 // Everything reads all rows, in journal order.
 func (tx *Tx) Everything() ([]lots.Entered, error) {
 	return tx.rows("SELECT seq, sheet, body FROM record ORDER BY seq")
@@ -431,6 +418,13 @@ func printedOn(s *lots.Sheet, row lots.Row) []Printed {
 	return slices.Compact(out)
 }
 
+// stated finds the record of one kind that introduced a code, whatever else names it.
+func stated[T lots.Record](tx *Tx, code string) (found T, ok bool) {
+	rec, _ := tx.Stated(code)
+	found, ok = rec.(T)
+	return found, ok
+}
+
 // First finds the first record of one kind that names a code and is what is looked for.
 func First[T lots.Record](tx *Tx, code string, is func(T) bool) (found T, ok bool) {
 	if code == "" {
@@ -446,30 +440,30 @@ func First[T lots.Record](tx *Tx, code string, is func(T) bool) (found T, ok boo
 
 // Run finds a package run.
 func (tx *Tx) Run(code string) (*lots.Run, bool) {
-	return First(tx, code, func(x *lots.Run) bool { return x.Run == code })
+	return stated[*lots.Run](tx, code)
 }
 
 // Product finds a product.
 func (tx *Tx) Product(code string) (*lots.Product, bool) {
-	return First(tx, code, func(x *lots.Product) bool { return x.Code == code })
+	return stated[*lots.Product](tx, code)
 }
 
 // Party finds a supplier or consignee.
 func (tx *Tx) Party(code string) (*lots.Party, bool) {
-	return First(tx, code, func(x *lots.Party) bool { return x.Code == code })
+	return stated[*lots.Party](tx, code)
 }
 
 // Item finds a material.
 func (tx *Tx) Item(code string) (*lots.Item, bool) {
-	return First(tx, code, func(x *lots.Item) bool { return x.Code == code })
+	return stated[*lots.Item](tx, code)
 }
 
 // Receipt finds how a lot came in; false for a crop.
 func (tx *Tx) Receipt(lot string) (*lots.Receipt, bool) {
-	return First(tx, lot, func(x *lots.Receipt) bool { return x.Lot == lot })
+	return stated[*lots.Receipt](tx, lot)
 }
 
 // Line finds a packaging line.
 func (tx *Tx) Line(code string) (*lots.Line, bool) {
-	return First(tx, code, func(x *lots.Line) bool { return x.Code == code })
+	return stated[*lots.Line](tx, code)
 }

@@ -3,8 +3,12 @@ package web
 import (
 	"cmp"
 	"net/http"
+	"slices"
+	"strings"
 
 	"heeltap/graph/desk"
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/papers"
 	"heeltap/graph/stock"
 	"heeltap/graph/thing"
 	"heeltap/graph/trace"
@@ -38,6 +42,15 @@ func (s *Server) find(v *visit) error {
 		return v.seeOther("/")
 	}
 	return s.view(v, func(tx *store.Tx) error {
+		if r, party, ok := papers.FormRead(tx, text); ok { // the QR code of an answer form
+			if r.Open && v.may("recall") {
+				return v.seeOther(recallPath(r.Code, "do", "answer") + "?" + queryOf("party", party))
+			}
+			return v.seeOther(recallPath(r.Code, "consignee", party))
+		}
+		if r, err := recall.Load(tx, strings.ToUpper(text)); err == nil {
+			return v.seeOther(recallPath(r.Code))
+		}
 		found, err := trace.Meanings(tx, text)
 		if lots.KindOf(err) == lots.Internal && err != nil {
 			return err
@@ -47,7 +60,7 @@ func (s *Server) find(v *visit) error {
 		}
 		page := findPage{Text: text}
 		if err != nil {
-			page.Said = err.Error()
+			page.Said = capital(onPage(err.Error()))
 			for _, code := range tx.Nearest(text) {
 				_, kind, ok := tx.Introduces(code)
 				if ok {
@@ -99,10 +112,16 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 			}
 			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
 			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)
+			if v.may("recall") && slices.Contains(suspectable, t.Kind) {
+				page.Acts = append(page.Acts, act{Text: "Open a recall from here", Path: "/recalls/new?" + queryOf("suspects", t.Code)})
+			}
 			return s.show(v, "thing", t.Code, page)
 		})
 	}
 }
+
+// suspectable are the kinds of thing that a recall can start from.
+var suspectable = []lots.Kind{lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindUnit}
 
 type thingView struct {
 	*thing.Thing
@@ -154,6 +173,21 @@ func (s *Server) home(v *visit) error {
 			return err
 		}
 		page.Waiting = len(waiting)
+		for _, b := range basics {
+			page.Basics = append(page.Basics, b.link)
+			if len(tx.CodesOf(b.kind)) == 0 {
+				page.Unset = append(page.Unset, b.link)
+			}
+		}
+		all, err := recall.All(tx)
+		if err != nil {
+			return err
+		}
+		for _, r := range all {
+			if r.Open {
+				page.Recalls = append(page.Recalls, recallLine{Summary: r.Summary(tx), Mock: r.Mock})
+			}
+		}
 		return s.show(v, "home", tx.Site().Name, page)
 	})
 }
@@ -162,4 +196,16 @@ type homePage struct {
 	Site    string
 	Running []lineTile
 	Waiting int // lots that came in on hold
+	Recalls []recallLine
+	Basics  []link
+	Unset   []link // those of the basics of which there is none yet
+}
+
+// basics are what a house has before anything can happen in it.
+var basics = []struct {
+	kind lots.Kind
+	link link
+}{
+	{lots.KindParty, link{"Supplier or consignee", "/do/party"}}, {lots.KindItem, link{"Item", "/do/item"}}, {lots.KindVessel, link{"Vessel", "/do/vessel"}},
+	{lots.KindLine, link{"Line", "/do/line"}}, {lots.KindProduct, link{"Product", "/do/product"}},
 }
