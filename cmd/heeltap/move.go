@@ -75,36 +75,37 @@ is kept for your next file.`,
 	return cmd
 }
 
-// importInto creates the database if there is none yet, and discards it again if nothing is recorded.
+// importInto creates the database if there is none yet, unless nothing is recorded.
 func (e *env) importInto(ctx context.Context, how desk.Import) error {
-	if _, err := os.Lstat(e.path()); !errors.Is(err, os.ErrNotExist) {
-		return e.importAll(ctx, how)
+	if _, err := os.Lstat(e.path()); errors.Is(err, os.ErrNotExist) {
+		var said *desk.Imported
+		err := store.CreateWith(ctx, e.path(), func(db *store.DB) (err error) {
+			db.Now = e.now
+			said, err = e.importAll(ctx, db, how)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		return e.tellImported(how, said)
 	}
-	db, err := store.Create(ctx, e.path())
-	if err != nil {
-		return err
-	}
-	if err := db.Close(); err != nil {
-		return err
-	}
-	err = e.importAll(ctx, how)
-	if err != nil {
-		return cmp.Or(db.Discard(), err)
-	}
-	return nil
-}
-
-func (e *env) importAll(ctx context.Context, how desk.Import) error {
 	db, err := e.open(ctx)
 	if err != nil {
 		return err
 	}
-	done := e.progress("importing")
-	said, err := how.Run(ctx, db)
-	done()
+	said, err := e.importAll(ctx, db, how)
 	if err = cmp.Or(err, db.Close()); err != nil {
 		return err
 	}
+	return e.tellImported(how, said)
+}
+
+func (e *env) importAll(ctx context.Context, db *store.DB, how desk.Import) (*desk.Imported, error) {
+	defer e.progress("importing")()
+	return how.Run(ctx, db)
+}
+
+func (e *env) tellImported(how desk.Import, said *desk.Imported) error {
 	for _, w := range said.Warnings {
 		e.note("%s", w)
 	}
