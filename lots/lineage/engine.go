@@ -101,6 +101,13 @@ func (c cachedSource) Thing(code string) (lots.Thing, bool) {
 	return t, t.Kind != ""
 }
 
+// stated finds the record of one kind that introduced a code, without reading all that name it.
+func stated[T lots.Record](e *engine, code string) (found T, ok bool) {
+	rec, _ := e.src.Stated(code)
+	found, ok = rec.(T)
+	return found, ok
+}
+
 // expand marks what one record bears on.
 func (e *engine) expand(rec lots.Record) {
 	switch r := rec.(type) {

@@ -11,19 +11,12 @@ import (
 
 // runOf finds a run and its product.
 func (e *engine) runOf(code string) (*lots.Run, *lots.Product, bool) {
-	var run *lots.Run
-	for _, rec := range e.src.Touching(code) {
-		if r, ok := rec.(*lots.Run); ok && r.Run == code {
-			run = r
-		}
-	}
-	if run == nil {
+	run, ok := stated[*lots.Run](e, code)
+	if !ok {
 		return nil, nil, false
 	}
-	for _, rec := range e.src.Touching(run.Product) {
-		if p, ok := rec.(*lots.Product); ok && p.Code == run.Product {
-			return run, p, true
-		}
+	if p, ok := stated[*lots.Product](e, run.Product); ok {
+		return run, p, true
 	}
 	return run, &lots.Product{ContainerML: 1, PerCase: 1}, true
 }
@@ -201,12 +194,8 @@ func (e *engine) feedings(c *Cell, run *lots.Run) []*feeding {
 }
 
 func (e *engine) lineOf(code string) lots.Line {
-	if code != "" {
-		for _, rec := range e.src.Touching(code) {
-			if l, ok := rec.(*lots.Line); ok && l.Code == code {
-				return *l
-			}
-		}
+	if l, ok := stated[*lots.Line](e, code); ok {
+		return *l
 	}
 	return lots.Line{HasResidue: true} // of no line: nothing stays in it
 }

@@ -173,6 +173,13 @@ func (tx *Tx) Touching(code string) []lots.Record {
 	return recs
 }
 
+// TouchingOf lists the records of one sheet that name a code, in journal order.
+func (tx *Tx) TouchingOf(code, sheet string) []lots.Record {
+	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m CROSS JOIN record r ON r.seq = m.seq WHERE m.code = ? AND r.sheet = ? ORDER BY r.seq", code, sheet)
+	tx.fail(err)
+	return tx.decode(rows)
+}
+
 // Prefetch reads the records that name any of many codes in one go.
 func (tx *Tx) Prefetch(codes []string) {
 	wanted := slices.DeleteFunc(slices.Clone(codes), func(c string) bool { _, ok := tx.reading.touch[c]; return ok })
@@ -391,6 +398,23 @@ func (tx *Tx) PrintedTexts(kinds ...string) []string {
 		return tx.texts("SELECT DISTINCT text FROM printed")
 	}
 	return tx.texts("SELECT DISTINCT text FROM printed WHERE kind IN (SELECT value FROM json_each(?))", jsonList(kinds))
+}
+
+// CodePrinted is a date code, and the run that printed it, of a product.
+type CodePrinted struct{ Code, Run, Product string }
+
+// CodesPrinted lists all date codes with the runs that printed them, by code and in journal order.
+func (tx *Tx) CodesPrinted() []CodePrinted {
+	var out []CodePrinted
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var c CodePrinted
+		err := rows.Scan(&c.Code, &c.Run, &c.Product)
+		out = append(out, c)
+		return err
+	}, `SELECT p.text, json_extract(run.body, '$.run'), json_extract(run.body, '$.product') FROM printed p CROSS JOIN record r ON r.seq = p.seq
+		CROSS JOIN code c ON c.code = json_extract(r.body, '$.run') CROSS JOIN record run ON run.seq = c.seq AND run.sheet = 'runs'
+		WHERE p.kind = ? ORDER BY p.text, p.seq`, PrintedDateCode))
+	return out
 }
 
 // printedOn lists the texts a row puts on goods and papers.
