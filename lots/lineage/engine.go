@@ -245,10 +245,8 @@ func (e *engine) follow(units lots.Ref) {
 // expandRun marks a run and the tanks that feed it: what one feed gives the others need not.
 func (e *engine) expandRun(code string) {
 	e.runs[code] = true
-	for _, rec := range e.src.Touching(code) {
-		if f, ok := rec.(*lots.Feed); ok && f.Run == code {
-			e.mark(0, e.holders(f.From)...)
-		}
+	for _, f := range e.src.Feeds(code) {
+		e.mark(0, e.holders(f.From)...)
 	}
 }
 

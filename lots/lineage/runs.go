@@ -56,9 +56,8 @@ func (e *engine) feedDraw(f *lots.Feed, run *lots.Run, product *lots.Product) fl
 	}
 	need := float64((run.Good + run.Rejects) * product.ContainerML)
 	open := int64(0)
-	for _, rec := range e.src.Touching(run.Run) {
-		g, ok := rec.(*lots.Feed)
-		if !ok || g.Run != run.Run || !e.tankFeed(g) {
+	for _, g := range e.src.Feeds(run.Run) {
+		if !e.tankFeed(g) {
 			continue
 		}
 		switch since, until := FeedSpan(g, run); {
@@ -167,11 +166,7 @@ func (e *engine) runCell(code string) *Cell {
 func (e *engine) feedings(c *Cell, run *lots.Run) []*feeding {
 	line := e.lineOf(run.Line)
 	var out []*feeding
-	for _, rec := range e.src.Touching(run.Run) {
-		f, ok := rec.(*lots.Feed)
-		if !ok || f.Run != run.Run {
-			continue
-		}
+	for _, f := range e.src.Feeds(run.Run) {
 		w := &feeding{Feed: f, vessels: e.holders(f.From), tank: e.tankFeed(f), overlap: line.Overlap}
 		w.since, w.until = FeedSpan(f, run)
 		if f.HasOverlap {

@@ -198,7 +198,11 @@ func (a *applying) row(l lineage.Link) (linkRow, error) {
 		return linkRow{}, err
 	}
 	dst, err := a.id(l.Dst)
-	return linkRow{linkKey{src, dst, l.Entry, int64(l.Cause)}, int64(l.Grade), sql.NullFloat64{Float64: l.Qty, Valid: !math.IsNaN(l.Qty)}, l.At}, err
+	var qty sql.NullFloat64 // a NaN in it would differ from itself, and the link be written anew each time
+	if !math.IsNaN(l.Qty) {
+		qty = sql.NullFloat64{Float64: l.Qty, Valid: true}
+	}
+	return linkRow{linkKey{src, dst, l.Entry, int64(l.Cause)}, int64(l.Grade), qty, l.At}, err
 }
 
 func (a *applying) links(cell int64, links []lineage.Link) error {

@@ -21,7 +21,8 @@ type reading struct {
 	touch   map[string][]lots.Record
 	records map[int64]lots.Record
 	rows    map[int64]lots.Entered
-	known   []known           // all codes, once somebody has asked for near ones
+	known   []known // all codes, once somebody has asked for near ones
+	feeds   map[string][]*lots.Feed
 	homes   map[string][]Node // what each home holds; empty again whenever the lineage changes
 }
 
@@ -54,7 +55,7 @@ type introduction struct {
 }
 
 func (r *reading) reset() {
-	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}, homes: map[string][]Node{}}
+	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}, feeds: map[string][]*lots.Feed{}, homes: map[string][]Node{}}
 }
 
 func (r *reading) siteOf(tx *Tx) lots.Site {
@@ -178,6 +179,21 @@ func (tx *Tx) TouchingOf(code, sheet string) []lots.Record {
 	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m CROSS JOIN record r ON r.seq = m.seq WHERE m.code = ? AND r.sheet = ? ORDER BY r.seq", code, sheet)
 	tx.fail(err)
 	return tx.decode(rows)
+}
+
+// Feeds is what lineage.Source says.
+func (tx *Tx) Feeds(run string) []*lots.Feed {
+	if feeds, ok := tx.reading.feeds[run]; ok {
+		return feeds
+	}
+	var out []*lots.Feed
+	for _, rec := range tx.TouchingOf(run, "feeds") {
+		if f := rec.(*lots.Feed); f.Run == run {
+			out = append(out, f)
+		}
+	}
+	tx.reading.feeds[run] = out
+	return out
 }
 
 // Prefetch reads the records that name any of many codes in one go.

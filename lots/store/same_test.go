@@ -104,8 +104,8 @@ func TestOlderDigestsAreWorkedOutAnew(t *testing.T) {
 		if err := tx.exec("UPDATE record SET digest = seq + 1000"); err != nil {
 			return err
 		}
-		for _, later := range []string{"line_span", "answered"} {
-			if err := tx.exec("DROP TABLE " + later); err != nil {
+		for _, later := range []string{"TABLE line_span", "TABLE answered", "TABLE stop", "INDEX record_rejected", "INDEX record_ref", "INDEX draw_fill", "INDEX draw_start", "INDEX draw_maybe"} {
+			if err := tx.exec("DROP " + later); err != nil {
 				return err
 			}
 		}
