@@ -49,6 +49,8 @@ var matrix = []asked{
 	{"GET /{$}", "/", "", persons, 200},
 	{"GET /find", "/find?q=LOT-2", "", persons, 404},
 	{"GET /t/{code...}", "/t/LOT-1", "", persons, 303},
+	{"GET /00/{key}", "/00/952012345678912345", "", persons, 303},
+	{"GET /01/{key...}", "/01/09520123456788/10/R-1", "", persons, 303},
 	{"GET /lot/{code}", "/lot/LOT-1", "", persons, 200},
 	{"GET /brew/{code}", "/brew/BREW-1", "", persons, 200},
 	{"GET /vessel/{code}", "/vessel/FV-1", "", persons, 200},

@@ -14,6 +14,7 @@ import (
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/gs1"
 	"heeltap/lots/store"
 )
 
@@ -21,6 +22,8 @@ var lookRoutes = []route{
 	{Method: "GET", Pattern: "/{$}", Right: "look", do: (*Server).home},
 	{Method: "GET", Pattern: "/find", Right: "look", do: (*Server).find},
 	{Method: "GET", Pattern: "/t/{code...}", Right: "look", do: (*Server).tag},
+	{Method: "GET", Pattern: "/00/{key}", Right: "look", do: (*Server).digitalLink},
+	{Method: "GET", Pattern: "/01/{key...}", Right: "look", do: (*Server).digitalLink},
 	{Method: "GET", Pattern: "/lot/{code}", Right: "look", do: thingPage(lots.KindLot)},
 	{Method: "GET", Pattern: "/brew/{code}", Right: "look", do: thingPage(lots.KindBrew)},
 	{Method: "GET", Pattern: "/vessel/{code}", Right: "look", do: thingPage(lots.KindVessel)},
@@ -100,6 +103,11 @@ func (s *Server) tag(v *visit) error {
 		}
 		return v.seeOther("/find?" + queryOf("q", code))
 	})
+}
+
+// digitalLink opens what a GS1 Digital Link on a tag of ours names.
+func (s *Server) digitalLink(v *visit) error {
+	return v.seeOther("/find?" + queryOf("q", gs1.CanonicalStem+v.r.URL.EscapedPath()))
 }
 
 // thingPage shows one thing of a kind.
