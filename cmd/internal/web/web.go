@@ -33,8 +33,9 @@ type Server struct {
 	// Story is set in the demo, whose clock is not that of the wall: every page then shows it.
 	Story bool
 
-	pages map[string]*template.Template
-	pasts pasts
+	pages  map[string]*template.Template
+	pasts  pasts
+	memory memory
 }
 
 // Persona is a person of the demo: whom to sign in as, and what for.
