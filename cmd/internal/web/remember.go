@@ -32,7 +32,7 @@ func remember[T any](s *Server, tx *store.Tx, name, knownAt string, f func() (T,
 	if err != nil {
 		return none, err
 	}
-	key := fmt.Sprint(name, "\x00", knownAt, "\x00", head, "\x00", tx.Recorded().In(tx.Site().Zone).Format(time.DateOnly))
+	key := fmt.Sprint(s.DB.Path(), "\x00", name, "\x00", knownAt, "\x00", head, "\x00", tx.Recorded().In(tx.Site().Zone).Format(time.DateOnly))
 	s.memory.mu.Lock()
 	i := slices.IndexFunc(s.memory.list, func(x *remembered) bool { return x.key == key })
 	x := &remembered{key: key}

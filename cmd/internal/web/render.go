@@ -85,6 +85,7 @@ var helpers = template.FuncMap{
 	"amount":   amountText,
 	"pct":      lots.PercentFigure,
 	"add":      func(a, b float64) float64 { return a + b },
+	"minute":   func(stamp string) string { return strings.Replace(stamp[:min(16, len(stamp))], "T", " ", 1) },
 	"bare":     bareCode,
 	"odds":     oddsText,
 }
