@@ -98,12 +98,13 @@ func amountText(a trace.Amount) string {
 	return lots.FigureOf(*a.Amount, *a.Unit) + " " + *a.Unit
 }
 
-// bareCode is the code of a text that names its kind first.
+// bareCode is the code to trace from of a text that names its kind first; empty for places, which nothing is traced from.
 func bareCode(text string) string {
-	if _, code, ok := strings.Cut(text, " "); ok {
-		return code
+	kind, code, ok := strings.Cut(text, " ")
+	if !ok || kind == "place" || kind == "consignee" {
+		return ""
 	}
-	return text
+	return code
 }
 
 // oddsText writes a probability as one in so many.
