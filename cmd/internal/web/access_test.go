@@ -149,6 +149,13 @@ var matrix = []asked{
 	{"GET /trace", "/trace?from=LOT-1", "", persons, 200},
 	{"GET /trace.svg", "/trace.svg?from=LOT-1", "", persons, 200},
 
+	{"GET /office", "/office", "", persons, 200},
+	{"GET /readiness", "/readiness", "", persons, 200},
+	{"GET /balance", "/balance?of=LOT-1", "", persons, 200},
+	{"GET /exposure", "/exposure", "", persons, 200},
+	{"GET /exposure.svg", "/exposure.svg", "", persons, 200},
+	{"GET /common", "/common?bad=PAL-1", "", persons, 200},
+
 	{"GET /me", "/me", "", persons, 200},
 	{"GET /me/rights", "/me/rights", "", persons, 200},
 	{"POST /me/password", "/me/password", "old=x&password=a&again=b", persons, 422},
