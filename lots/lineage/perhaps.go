@@ -141,7 +141,14 @@ func (e *engine) markJoined(r *lots.Circulation) {
 			draws, _ := e.known(v)
 			for _, d := range draws {
 				rec, _ := e.src.Record(d.Entry)
-				if x, ok := rec.(*lots.Circulation); !ok || !x.Perhaps { // those come by themselves
+				switch x := rec.(type) { // what it links; the books of no vessel change by it
+				case *lots.Transfer, *lots.Clean:
+					e.mark(d.Entry)
+				case *lots.Circulation:
+					if !x.Perhaps { // those come by themselves
+						e.markCirculation(x)
+					}
+				default:
 					e.drawChanged(v, d.Entry)
 				}
 			}
