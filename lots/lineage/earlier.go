@@ -46,7 +46,7 @@ func (e *engine) earlierThan(d Draw, by int64, asked map[drawn]int64) (out []Ref
 }
 
 // sweptAway lists what a vessel held, by a moment, before cleans that may have come after it was circulated: the books
-// place a circulation of uncertain time late.
+// place a circulation of uncertain time late. Each fill that was current then counts by itself, so that who asks first by which moment makes no difference.
 func (e *engine) sweptAway(d Draw, by int64) (out []Ref) {
 	rec, _ := e.src.Record(d.Entry)
 	r, ok := rec.(*lots.Circulation)
@@ -54,8 +54,13 @@ func (e *engine) sweptAway(d Draw, by int64) (out []Ref) {
 		return nil
 	}
 	for _, cleaned := range e.cleanedAt(d.Vessel, r.Started.From+1, r.Started.To+1) {
-		if fill, ok := e.fillBy(d.Vessel, min(cleaned-1, by)); ok && !e.cleanedBetween(d.Vessel, fill, cleaned-1) {
+		fill, ok := e.fillBy(d.Vessel, min(cleaned-1, by))
+		for ok && !e.cleanedBetween(d.Vessel, fill, cleaned-1) {
 			out = append(out, FillRef(d.Vessel, fill, e.zone))
+			if fill <= r.Started.From {
+				break
+			}
+			fill, ok = e.fillBy(d.Vessel, fill-1)
 		}
 	}
 	return out

@@ -40,8 +40,11 @@ func (w *world) mayHaveCirculated(c *inflow, by int64, asked map[any]int64) []li
 		if k.all || k.lo < k.hi || k.lo <= c.lo || k.lo > c.hi {
 			continue
 		}
-		if f := c.v.lastBy(min(k.lo-1, by)); f != nil && !c.v.cleanedIn(f.at, k.lo-1) {
-			out = append(out, f.ref())
+		since := c.v.lastBy(c.lo)
+		for _, f := range c.v.fills { // what it held at any moment from the first at which it may have been, until the clean
+			if f.at <= min(k.lo-1, by) && (since == nil || f.at >= since.at) && !c.v.cleanedIn(f.at, k.lo-1) {
+				out = append(out, f.ref())
+			}
 		}
 	}
 	return append(out, w.mayHaveGot(c.v, c.place, by, asked)...)
