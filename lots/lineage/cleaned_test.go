@@ -1,6 +1,7 @@
 package lineage_test
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -65,14 +66,61 @@ func TestAVerifiedCleanNeverWidensTheAnswer(t *testing.T) {
 			return
 		}
 		for range 5 {
-			clean := rapid.SampledFrom(cleans(rows)).Draw(t, "clean")
-			after, err := deriveRows(histories.Entered(append(rows[:len(rows):len(rows)], clean)))
-			if err != nil {
-				continue // a clean may cut flows so that they form a ring
-			}
-			after = after.without(func(l lineage.Link) bool { return l.Cause == graph.BreakInDoubt })
-			if more := lost(after, before); more != nil {
-				t.Fatalf("clean %v\n%s%s", clean.Row, histories.Text(rows), strings.Join(more, "\n"))
+			requireNoWider(t, rows, before, rapid.SampledFrom(cleans(rows)).Draw(t, "clean"))
+		}
+	})
+}
+
+func requireNoWider(t *rapid.T, rows []histories.Row, before *derived, clean histories.Row) {
+	after, err := deriveRows(histories.Entered(append(rows[:len(rows):len(rows)], clean)))
+	if err != nil {
+		return // a clean may cut flows so that they form a ring
+	}
+	after = after.without(func(l lineage.Link) bool { return l.Cause == graph.BreakInDoubt })
+	if more := lost(after, before); more != nil {
+		t.Fatalf("clean %v\n%s%s", clean.Row, histories.Text(rows), strings.Join(more, "\n"))
+	}
+}
+
+var (
+	twoTanksDays  = []string{"2026-03-05", "2026-03-06", "2026-03-07"}
+	twoTanksTimes = []string{"", "_09:00", "_10:00", "_14:00"}
+)
+
+// twoTanks draws a few acts on two tanks within three days, at few moments, so that what is uncertain lies beside what was cleaned.
+func twoTanks(t *rapid.T) []histories.Row {
+	text := "site name=Invented time_zone=UTC\nvessels vessel=V kind=fermenter\nvessels vessel=W kind=fermenter\n"
+	for i := range rapid.IntRange(3, 7).Draw(t, "acts") {
+		at := rapid.SampledFrom(twoTanksDays).Draw(t, "day") + rapid.SampledFrom(twoTanksTimes).Draw(t, "time")
+		v := rapid.SampledFrom([]string{"V", "V", "W"}).Draw(t, "vessel")
+		switch rapid.SampledFrom([]string{"brew", "brew", "transfer", "clean", "circulate"}).Draw(t, "act") {
+		case "brew":
+			text += fmt.Sprintf("brews brew=B%d beer=Pale started_at=%s cast_out_at=%[2]s into=%s volume=1000 unit=L\n", i, at, v)
+		case "transfer":
+			to := map[string]string{"V": "W", "W": "V"}[v]
+			text += fmt.Sprintf("transfers transfer=T%d from=%s to=%s out=500 in=500 unit=L started_at=%s ended_at=%[4]s\n", i, v, to, at)
+		case "clean":
+			text += fmt.Sprintf("cleans vessel=%s at=%s method=cip ref=%d\n", v, at, i)
+		default:
+			perhaps := rapid.SampledFrom([]string{"no", "yes"}).Draw(t, "perhaps")
+			text += fmt.Sprintf("circulations vessels=V;W perhaps=%s started_at=%s ended_at=%[2]s ref=%d\n", perhaps, at, i)
+		}
+	}
+	return histories.Written(text)
+}
+
+// The same of two tanks and every clean that may be added.
+func TestAVerifiedCleanOfTwoTanksNeverWidensTheAnswer(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rows := twoTanks(t)
+		before, err := deriveRows(histories.Entered(rows))
+		if err != nil {
+			return
+		}
+		for _, day := range twoTanksDays {
+			for _, at := range twoTanksTimes {
+				clean := histories.Written(fmt.Sprintf("cleans vessel=V at=%s%s method=cip ref=added", day, at))[0]
+				requireNoWider(t, rows, before, clean)
 			}
 		}
 	})

@@ -55,7 +55,7 @@ func (e *engine) sweptAway(d Draw, by int64) (out []Ref) {
 	}
 	for _, cleaned := range e.cleanedAt(d.Vessel, r.Started.From+1, r.Started.To+1) {
 		fill, ok := e.fillBy(d.Vessel, min(cleaned-1, by))
-		for ok && !e.cleanedBetween(d.Vessel, fill, cleaned-1) {
+		for ok && !e.cleanedSurely(d.Vessel, fill, cleaned-1) {
 			out = append(out, FillRef(d.Vessel, fill, e.zone))
 			if fill <= r.Started.From {
 				break
@@ -64,6 +64,14 @@ func (e *engine) sweptAway(d Draw, by int64) (out []Ref) {
 		}
 	}
 	return out
+}
+
+// cleanedSurely reports whether a vessel was cleaned after a moment and by another one, be it known only on which day.
+func (e *engine) cleanedSurely(v string, after, by int64) bool {
+	return slices.ContainsFunc(e.src.Touching(v), func(rec lots.Record) bool {
+		c, ok := rec.(*lots.Clean)
+		return ok && c.Breaks() && c.Subject.Code() == v && c.At.From > after && c.At.To <= by
+	})
 }
 
 // fillBy is the last fill that a vessel had got by a moment.

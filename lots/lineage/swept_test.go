@@ -43,3 +43,17 @@ circulations vessels=V1;V2;V3 started_at=2026-03-28 ended_at=2026-03-28_09:00
 }
 
 func fill(code string) lineage.Ref { return lineage.Ref{Kind: graph.Fill, Code: code} }
+
+// V was cleaned on the day before it went round, at whatever time: what it held before that did not go round, though V was cleaned once more on that day.
+func TestWhatWasCleanedAwayTheDayBeforeDidNotGoRound(t *testing.T) {
+	d, err := deriveRows(histories.Entered(histories.Written(`site name=Invented time_zone=UTC
+vessels vessel=V kind=fermenter
+vessels vessel=W kind=fermenter
+brews brew=B beer=Pale started_at=2026-03-05 cast_out_at=2026-03-05 into=V volume=1000 unit=L
+cleans vessel=V at=2026-03-06 method=cip
+cleans vessel=V at=2026-03-07_09:00 method=cip
+circulations vessels=V;W started_at=2026-03-07 ended_at=2026-03-07
+`)))
+	require.NoError(t, err)
+	require.NotContains(t, d.reach(lineage.Ref{Kind: graph.Brew, Code: "B"}), fill("W@2026-03-07T23:59:59"))
+}

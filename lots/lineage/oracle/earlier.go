@@ -42,7 +42,8 @@ func (w *world) mayHaveCirculated(c *inflow, by int64, asked map[any]int64) []li
 		}
 		since := c.v.lastBy(c.lo)
 		for _, f := range c.v.fills { // what it held at any moment from the first at which it may have been, until the clean
-			if f.at <= min(k.lo-1, by) && (since == nil || f.at >= since.at) && !c.v.cleanedIn(f.at, k.lo-1) {
+			swept := slices.ContainsFunc(c.v.cleans, func(o *clean) bool { return !o.all && o.lo > f.at && o.hi < k.lo })
+			if f.at <= min(k.lo-1, by) && (since == nil || f.at >= since.at) && !swept {
 				out = append(out, f.ref())
 			}
 		}
