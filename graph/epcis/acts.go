@@ -214,7 +214,7 @@ func (a act) node(n store.Node) (class string, dim lots.Dim, unit bool) {
 	case graph.Unit:
 		return a.unit(n.Code), lots.Pieces, true
 	}
-	if run, ok := a.tx.Run(n.Home); ok {
+	if run, ok := stated[*lots.Run](a.tx, n.Home); ok {
 		return a.writer.packed(run), lots.Pieces, false
 	}
 	return a.own("node", n.Code), lots.Pieces, false
@@ -250,7 +250,7 @@ func (a act) run(x *lots.Run) []event {
 // packed puts goods of a run on a pallet or into a keg.
 func (a act) packed(x *lots.Packed) []event {
 	at := x.Last
-	run, ok := a.tx.Run(x.Run)
+	run, ok := stated[*lots.Run](a.tx, x.Run)
 	if !ok {
 		return nil
 	}
@@ -259,7 +259,7 @@ func (a act) packed(x *lots.Packed) []event {
 	}
 	ev := a.begun("AggregationEvent", at, "packing", "container_closed")
 	per := int64(1)
-	if p, ok := a.tx.Product(run.Product); ok {
+	if p, ok := stated[*lots.Product](a.tx, run.Product); ok {
 		per = max(p.PerCase, 1)
 	}
 	ev.Action, ev.ParentID = "ADD", a.unit(x.Unit)
@@ -279,7 +279,7 @@ func (a act) units(at lots.When, ref lots.Ref, n int64, step, disposition string
 	for _, code := range ref.Codes {
 		for _, rec := range a.tx.Touching(code) {
 			if p, ok := rec.(*lots.Packed); ok && p.Unit == code && goods == "" {
-				if run, ok := a.tx.Run(p.Run); ok {
+				if run, ok := stated[*lots.Run](a.tx, p.Run); ok {
 					goods = a.writer.packed(run)
 					t, _ := a.tx.Thing(code)
 					per = float64(max(t.PerCase, 1))
@@ -384,7 +384,7 @@ func (a act) class(kind lots.Kind, code string, at lots.When) string {
 			return a.content(code, since)
 		}
 	case lots.KindRun:
-		if run, ok := a.tx.Run(code); ok {
+		if run, ok := stated[*lots.Run](a.tx, code); ok {
 			return a.writer.packed(run)
 		}
 	}

@@ -41,6 +41,14 @@ func link(elements ...gs1.Element) (string, bool) {
 	return uri, err == nil
 }
 
+// stated is the record that states a code. It reads that one row, and not all that name the code: a party may have
+// thousands.
+func stated[T lots.Record](tx *store.Tx, code string) (T, bool) {
+	rec, _ := tx.Stated(code)
+	x, ok := rec.(T)
+	return x, ok
+}
+
 // unit identifies one pallet, stack or keg filling: by its SSCC, where it has one.
 func (w *writer) unit(code string) string {
 	for _, rec := range w.tx.Touching(code) {
@@ -57,7 +65,7 @@ func (w *writer) unit(code string) string {
 
 // packed identifies the goods of a run: by the product's GTIN with the run as the lot.
 func (w *writer) packed(run *lots.Run) string {
-	if p, ok := w.tx.Product(run.Product); ok {
+	if p, ok := stated[*lots.Product](w.tx, run.Product); ok {
 		if n, ok := gs1.Read(p.GTIN); ok && n.Kind == gs1.GTIN {
 			if uri, ok := link(gs1.Element{AI: "01", Value: n.Key()}, gs1.Element{AI: "10", Value: run.Run}); ok {
 				return uri
@@ -69,7 +77,7 @@ func (w *writer) packed(run *lots.Run) string {
 
 // party identifies a party: by its location number.
 func (w *writer) party(code string) string {
-	if p, ok := w.tx.Party(code); ok {
+	if p, ok := stated[*lots.Party](w.tx, code); ok {
 		if uri, ok := link(gs1.Element{AI: "417", Value: strings.TrimSpace(p.GLN)}); ok {
 			return uri
 		}
