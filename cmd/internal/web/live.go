@@ -221,6 +221,7 @@ func (s *Server) events(v *visit) error {
 	h := v.w.Header()
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("X-Accel-Buffering", "no")
+	_ = out.to.SetReadDeadline(time.Time{}) // nothing more is to be read, and for as long as it takes
 	v.wrote = true
 	known, err := s.headBehind(v, head) // what was entered while it joined
 	if err != nil || !out.say("now", happened{Head: known}) {
