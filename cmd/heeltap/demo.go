@@ -11,9 +11,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/cmd/internal/demo"
+	"heeltap/cmd/internal/retell"
 	"heeltap/graph"
-	"heeltap/graph/desk"
-	"heeltap/graph/gate"
 	"heeltap/graph/tag"
 	"heeltap/graph/trace"
 	"heeltap/labels"
@@ -73,7 +72,7 @@ func (e *env) demo(ctx context.Context, folder string, history []demo.Entry) (er
 	defer func() { err = cmp.Or(err, db.Close()) }()
 	e.printf("Building fourteen months of Tidewick, a brewery that does not exist …\n")
 	done := e.progress("building the demo: " + counted(len(history), "row"))
-	err = replay(ctx, db, history)
+	err = retell.Into(ctx, db, history)
 	done()
 	if err != nil {
 		return err
@@ -87,55 +86,6 @@ func (e *env) demo(ctx context.Context, folder string, history []demo.Entry) (er
 		return err
 	}
 	return db.View(ctx, func(tx *store.Tx) error { return e.tellWhere(tx, folder, story) })
-}
-
-// replay records a history evening by evening, with the clock set to it; all of it or nothing.
-func replay(ctx context.Context, db *store.DB, history []demo.Entry) error {
-	return db.Load(ctx, func(tx *store.Tx) error {
-		for len(history) > 0 {
-			n := 1
-			for n < len(history) && history[n].Recorded.Equal(history[0].Recorded) {
-				n++
-			}
-			tx.At(history[0].Recorded)
-			if err := enter(tx, history[:n]); err != nil {
-				return err
-			}
-			history = history[n:]
-		}
-		return nil
-	})
-}
-
-// enter records one evening's rows, then its corrections.
-func enter(tx *store.Tx, evening []demo.Entry) error {
-	var rows []store.Statement
-	for _, x := range evening {
-		if s, ok := lots.SheetNamed(x.Sheet); ok {
-			rows = append(rows, store.Statement{Sheet: s, Row: x.Row, By: x.By})
-		}
-	}
-	if _, err := gate.Enter(tx, rows...); err != nil {
-		return err
-	}
-	for _, x := range evening {
-		if x.Fix == nil {
-			continue
-		}
-		entry, err := desk.EntryOf(tx, x.Fix.Name)
-		if err != nil {
-			return err
-		}
-		if x.Fix.Set == nil {
-			_, err = tx.Void(entry, x.Fix.Reason, x.By)
-		} else {
-			_, err = tx.Amend(entry, x.Fix.Set, x.Fix.Reason, x.By)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // tellDemo asks the two main questions, forward and back, and prints the tags.

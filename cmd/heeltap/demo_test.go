@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"heeltap/cmd/internal/demo"
+	"heeltap/cmd/internal/retell"
 	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots/store"
@@ -65,7 +66,7 @@ func TestExportedElsewhereAnswersAreTheSame(t *testing.T) {
 	ctx := context.Background()
 	db, err := store.Create(ctx, here)
 	require.NoError(t, err)
-	require.NoError(t, replay(ctx, db, demo.Brewery()))
+	require.NoError(t, retell.Into(ctx, db, demo.Brewery()))
 	say(t, "--db", here, "export", filepath.Join(dir, "rows"))
 	say(t, "--db", there, "init")
 	say(t, "--db", there, "import", filepath.Join(dir, "rows"))
@@ -117,7 +118,7 @@ func BenchmarkReplay(b *testing.B) {
 	for range b.N {
 		db, err := store.Create(context.Background(), filepath.Join(b.TempDir(), "demo.db"))
 		require.NoError(b, err)
-		require.NoError(b, replay(context.Background(), db, history))
+		require.NoError(b, retell.Into(context.Background(), db, history))
 		require.NoError(b, db.Close())
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,12 +14,14 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/desk"
+	"heeltap/lots"
 	"heeltap/lots/sheet"
 	"heeltap/lots/store"
 )
 
 func (e *env) importCommand() *cobra.Command {
 	var how desk.Import
+	mapPath, record := "", false
 	cmd := &cobra.Command{
 		Use:   "import PATH…",
 		Short: "Import rows from folders of CSV files or .xlsx workbooks, all or nothing",
@@ -30,10 +33,20 @@ wrong: correct them there and import that folder. Numbers with a unit ("60 kg") 
 what a spreadsheet may have changed (1.2E+10, 11-Mar) is pointed out. Pages or files that are not
 record sheets are refused, or skipped with --skip-others. A row that is already recorded is
 refused, or skipped with --only-new: that way you can add rows to an exported folder and import
-it again.`,
+it again. "heeltap void FIRST..LAST" takes one import back as a whole.
+
+Spreadsheets and CSV files with headings of their own are read with --map MAP. The first time, heeltap
+writes the file MAP: which record sheet each page is, what each heading means and in what unit, and
+what it has to ask, each marked with ?: names that it does not know for certain, days such as 03/04,
+cells with several lots, texts that a spreadsheet has probably changed. Answer in that file, with an
+editor or a spreadsheet, and run the command again: it says what it would record, and lists in
+MAP-left-out.csv every line that it passes over (titles, totals). Add --record to record it. The map
+is kept for your next file.`,
 		Example: `  heeltap import records/
   heeltap import march.xlsx --by Ines
-  heeltap import records/ --keep-going`,
+  heeltap import records/ --keep-going
+  heeltap import deliveries-march.xlsx --map deliveries.csv
+  heeltap import deliveries-march.xlsx --map deliveries.csv --record --by Ines`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			by, err := e.who(how.By)
@@ -41,6 +54,12 @@ it again.`,
 				by = "import" // rows mostly name somebody themselves
 			}
 			how.By, how.Paths = by, args
+			if mapPath != "" {
+				return e.importMapped(cmd.Context(), how, mapPath, record)
+			}
+			if record {
+				return lots.Errorf(lots.Invalid, "--record goes with --map; without a map everything is recorded at once")
+			}
 			return e.importInto(cmd.Context(), how)
 		},
 	}
@@ -49,41 +68,44 @@ it again.`,
 	cmd.Flags().BoolVar(&how.OnlyNew, "only-new", false, "skip rows that are already recorded")
 	cmd.Flags().StringVar(&how.Override, "override", "", "record rows even though they take goods on hold, for this reason; the override goes on record")
 	cmd.Flags().BoolVar(&how.SkipOthers, "skip-others", false, "skip files and pages that are not record sheets")
+	cmd.Flags().StringVar(&mapPath, "map", "", "read files with headings of their own by this map, which is proposed if it does not exist")
+	cmd.Flags().BoolVar(&record, "record", false, "with --map: record the rows, instead of only saying what would be recorded")
 	cmd.Flags().StringVar(&how.BadRows, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "print what was done as JSON")
 	return cmd
 }
 
-// importInto creates the database if there is none yet, and discards it again if nothing is recorded.
+// importInto creates the database if there is none yet, unless nothing is recorded.
 func (e *env) importInto(ctx context.Context, how desk.Import) error {
-	if _, err := os.Lstat(e.path()); !errors.Is(err, os.ErrNotExist) {
-		return e.importAll(ctx, how)
+	if _, err := os.Lstat(e.path()); errors.Is(err, os.ErrNotExist) {
+		var said *desk.Imported
+		err := store.CreateWith(ctx, e.path(), func(db *store.DB) (err error) {
+			db.Now = e.now
+			said, err = e.importAll(ctx, db, how)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		return e.tellImported(how, said)
 	}
-	db, err := store.Create(ctx, e.path())
-	if err != nil {
-		return err
-	}
-	if err := db.Close(); err != nil {
-		return err
-	}
-	err = e.importAll(ctx, how)
-	if err != nil {
-		return cmp.Or(db.Discard(), err)
-	}
-	return nil
-}
-
-func (e *env) importAll(ctx context.Context, how desk.Import) error {
 	db, err := e.open(ctx)
 	if err != nil {
 		return err
 	}
-	done := e.progress("importing")
-	said, err := how.Run(ctx, db)
-	done()
+	said, err := e.importAll(ctx, db, how)
 	if err = cmp.Or(err, db.Close()); err != nil {
 		return err
 	}
+	return e.tellImported(how, said)
+}
+
+func (e *env) importAll(ctx context.Context, db *store.DB, how desk.Import) (*desk.Imported, error) {
+	defer e.progress("importing")()
+	return how.Run(ctx, db)
+}
+
+func (e *env) tellImported(how desk.Import, said *desk.Imported) error {
 	for _, w := range said.Warnings {
 		e.note("%s", w)
 	}
@@ -93,7 +115,7 @@ func (e *env) importAll(ctx context.Context, how desk.Import) error {
 	if e.json {
 		return e.writeJSON(said)
 	}
-	e.printf("recorded %s\n", counted(said.Rows, "row"))
+	e.printf("recorded %s%s\n", counted(said.Rows, "row"), entriesOf(said))
 	if how.OnlyNew {
 		e.printf("skipped %s already recorded\n", counted(said.Passed, "row"))
 	}
@@ -104,6 +126,17 @@ func (e *env) importAll(ctx context.Context, how desk.Import) error {
 		e.printf("the bad rows are in %s: correct them there and import that folder\n", *said.BadRows)
 	}
 	return nil
+}
+
+// entriesOf says where an import stands in the journal.
+func entriesOf(said *desk.Imported) string {
+	switch {
+	case said.First == 0:
+		return ""
+	case said.First == said.Last:
+		return fmt.Sprintf(" (entry %d)", said.First)
+	}
+	return fmt.Sprintf(" (entries %d..%d)", said.First, said.Last)
 }
 
 // progress shows on a terminal what is being done; the function it returns ends that.
@@ -137,34 +170,45 @@ func (e *env) exportCommand() *cobra.Command {
 		Use:   "export PATH",
 		Short: "Export all rows, as they read now, to a folder of CSV files or an .xlsx workbook",
 		Long: `Export all rows, as they read now, to a folder of CSV files, or to a workbook if PATH ends in
-.xlsx. Importing it elsewhere gives the same lineage and the same answers. What was known when,
-what was corrected, recalls, inquiries and settings stay in the database.`,
-		Example: `  heeltap export backup/
+.xlsx. Importing it elsewhere gives the same lineage and the same answers. A folder also gets what no
+sheet has a column for, to be read by people and other programs and not by import: settings.json,
+recalls.json (every step of every recall), inquiries.json and steps.json (overrides, mutes, what was
+attached, runs begun). It carries no history: what was known when, what was corrected, the hashes, the
+files of photos and papers, and who may sign in. heeltap backup carries all of that.`,
+		Example: `  heeltap export records/
   heeltap export records.xlsx`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var rows []sheet.Row
+			var steps []sheet.Beside
 			err := e.question(cmd.Context(), func(tx *store.Tx) error {
 				all, err := tx.Everything()
 				for _, r := range all {
 					rows = append(rows, sheet.Row{Sheet: r.Sheet, Row: r.Row})
 				}
+				if err != nil {
+					return err
+				}
+				steps, err = desk.Steps(tx)
 				return err
 			})
 			if err != nil {
 				return err
 			}
-			write := sheet.WriteFolder
+			not := "not carried: what was known when and corrected, files of papers, and who may sign in"
 			if strings.EqualFold(filepath.Ext(args[0]), ".xlsx") {
-				write = sheet.WriteWorkbook
+				err, not = sheet.WriteWorkbook(args[0], rows), not+"; settings, recalls and inquiries, which a folder gets"
+			} else {
+				err = sheet.WriteFolder(args[0], rows, steps...)
 			}
-			if err := write(args[0], rows); err != nil {
+			if err != nil {
 				return err
 			}
 			if e.json {
 				return e.writeJSON(map[string]any{"path": args[0], "rows": len(rows)})
 			}
 			e.printf("wrote %s to %s\n", counted(len(rows), "row"), args[0])
+			e.note("%s (heeltap backup carries everything)", not)
 			return nil
 		},
 	}

@@ -46,10 +46,7 @@ func (w *writer) journal() ([]paper.Part, error) {
 // corrections reads all amends and voids, in order, by the row's entry that they correct in the end.
 func (w *writer) corrections() (map[int64][]*store.Entry, error) {
 	root, out := map[int64]int64{}, map[int64][]*store.Entry{}
-	err := w.tx.Entries(1, func(e *store.Entry) bool {
-		if e.Target == 0 {
-			return true
-		}
+	err := w.tx.AllCorrections(func(e *store.Entry) bool {
 		seq := e.Target
 		if up, ok := root[seq]; ok { // a correction of a correction
 			seq = up

@@ -128,14 +128,7 @@ func Journal(tx *store.Tx, from int64, most int, about string) (lines []Line, mo
 	}
 	zone := tx.Site().Zone
 	lines = []Line{}
-	named := map[int64]bool{}
-	err = tx.Entries(1, func(x *store.Entry) bool {
-		if about != "" {
-			named[x.Seq] = named[x.Target] || x.Target == 0 && x.Names(about)
-			if !named[x.Seq] {
-				return true
-			}
-		}
+	line := func(x *store.Entry) bool {
 		if x.Seq < from {
 			return true
 		}
@@ -152,6 +145,11 @@ func Journal(tx *store.Tx, from int64, most int, about string) (lines []Line, mo
 		}
 		lines = append(lines, l)
 		return true
-	})
+	}
+	if about != "" {
+		err = tx.EntriesAbout(about, line)
+	} else {
+		err = tx.Entries(from, line)
+	}
 	return slices.Clip(lines), more, err
 }

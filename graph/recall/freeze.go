@@ -30,6 +30,9 @@ func Freeze(ctx context.Context, db *store.DB, code, reason, by string) (*Recall
 // FreezeWith does so inside a change of the database, with the changes found before it by [Changes]. Where something was
 // recorded since, they are not the changes any more, and it refuses.
 func FreezeWith(tx *store.Tx, code string, changes []scope.Change, reason, by string) (*Recall, error) {
+	if err := tx.Sound(); err != nil {
+		return nil, err
+	}
 	r, s, err := loadScope(tx, code)
 	if err != nil {
 		return nil, err

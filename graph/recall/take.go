@@ -76,6 +76,9 @@ func exercised(tx *store.Tx) (map[string]bool, error) {
 }
 
 func begin(tx *store.Tx, o Opened, at At, by string) (*Recall, error) {
+	if err := tx.Sound(); err != nil {
+		return nil, err
+	}
 	switch {
 	case len(o.Suspects) == 0:
 		return nil, lots.Errorf(lots.Invalid, "a recall needs a suspect: any code, or --surprise for a mock recall")

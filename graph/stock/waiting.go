@@ -30,9 +30,11 @@ func WaitingLots(tx *store.Tx) ([]Waiting, error) {
 	if err != nil {
 		return nil, err
 	}
-	receipts, err := tx.ReceiptsOf("hold")
-	if err != nil {
-		return nil, err
+	var receipts []*lots.Receipt
+	for code := range holds {
+		if r, ok := tx.Receipt(code); ok && r.Status == "hold" {
+			receipts = append(receipts, r)
+		}
 	}
 	slices.SortFunc(receipts, func(a, b *lots.Receipt) int {
 		return cmp.Or(cmp.Compare(a.At.From, b.At.From), cmp.Compare(a.Lot, b.Lot))

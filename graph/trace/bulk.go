@@ -98,13 +98,14 @@ func LeftFrom(tx *store.Tx, x *lots.Bulk) []string {
 func (q *asked) bulk() []Bulk {
 	at := map[string]int64{}
 	var out []Bulk
-	codes, vessels := map[string]bool{}, map[string]bool{}
+	codes, vessels := map[string]bool{}, map[string][]int64{}
 	for n := range q.reach.All() {
 		switch n.Kind {
 		case graph.Lot, graph.Brew:
 			codes[n.Code] = true
 		case graph.Fill:
-			vessels[q.reached.Nodes[n.ID].Home] = true
+			fill := q.reached.Nodes[n.ID]
+			vessels[fill.Home] = append(vessels[fill.Home], fill.Since)
 		default:
 			continue
 		}
@@ -119,8 +120,8 @@ func (q *asked) bulk() []Bulk {
 	return out
 }
 
-// bulkRows finds the shipments in bulk from lots and brews, and from vessels at any time.
-func (q *asked) bulkRows(codes, vessels map[string]bool) []*lots.Bulk {
+// bulkRows finds the shipments in bulk from lots and brews, and from vessels' fills of some times.
+func (q *asked) bulkRows(codes map[string]bool, vessels map[string][]int64) []*lots.Bulk {
 	rows := map[int64]*lots.Bulk{}
 	for code := range codes {
 		for _, rec := range q.tx.Touching(code) {
@@ -129,9 +130,9 @@ func (q *asked) bulkRows(codes, vessels map[string]bool) []*lots.Bulk {
 			}
 		}
 	}
-	for vessel := range vessels {
-		for _, d := range q.tx.VesselDraws(vessel) {
-			rec, _ := q.tx.Record(d.Entry)
+	for vessel, fills := range vessels {
+		for _, entry := range q.tx.DrawnInBulk(vessel, fills) {
+			rec, _ := q.tx.Record(entry)
 			if x, ok := rec.(*lots.Bulk); ok {
 				rows[x.Seq] = x
 			}

@@ -54,16 +54,13 @@ func Takes(tx *store.Tx, entries []int64) (map[int64]map[string]string, error) {
 }
 
 // idle reports whether there is nothing that could stop anything.
-func (g *guard) idle() bool { return len(g.holds) == 0 && len(g.refused.lots) == 0 }
+func (g *guard) idle() bool { return len(g.holds) == 0 && !g.tx.AnyRejected() }
 
-// newGuard reads the holds and releases recorded before an entry, and the rejected lots.
+// newGuard reads the holds and releases recorded before an entry.
 func newGuard(tx *store.Tx, before int64) (*guard, error) {
-	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, grouped: map[int]map[string]*group{}, walks: map[string]*graph.Reach{}}
+	g := &guard{tx: tx, r: &resolver{tx: tx, dir: graph.Forward, site: tx.Site()}, grouped: map[int]map[string]*group{}, walks: map[string]*graph.Reach{}, refused: map[string][]*lots.Receipt{}}
 	holds, err := openHolds(tx)
 	if err != nil {
-		return nil, err
-	}
-	if g.refused, err = refusedLots(tx); err != nil {
 		return nil, err
 	}
 	oldest := before
@@ -77,8 +74,8 @@ func newGuard(tx *store.Tx, before int64) (*guard, error) {
 		return g, nil
 	}
 	slices.SortStableFunc(g.holds, func(a, b held) int { return cmp.Compare(a.at.From, b.at.From) })
-	g.releases, err = g.letGo(oldest, before)
-	return g, err
+	g.releases = g.letGo(oldest, before)
+	return g, tx.Err()
 }
 
 // LetThrough says which of the entries just recorded took something that is on hold, or holds
@@ -122,8 +119,11 @@ func (g *guard) atHeld(rec lots.Record) string {
 			vessel, at, text = x.Subject.Code(), x.At, "%s held goods on hold when it was cleaned: record where they went (heeltap remove)"
 		}
 	}
+	if vessel == "" {
+		return ""
+	}
 	for _, n := range g.tx.NodesOf(vessel) {
-		if vessel != "" && n.Kind == graph.Fill && n.Since < at.From && at.From <= endOf(n) && g.heldBy(at, n.ID) != nil {
+		if n.Kind == graph.Fill && n.Since < at.From && at.From <= endOf(n) && g.heldBy(at, n.ID) != nil {
 			return fmt.Sprintf(text, vessel)
 		}
 	}
@@ -149,7 +149,7 @@ type guard struct {
 	r        *resolver
 	holds    []held
 	releases []release
-	refused  refusals
+	refused  map[string][]*lots.Receipt // by vessel, the rejected lots that were put into one all the same
 	grouped  map[int]map[string]*group
 	walks    map[string]*graph.Reach // by how many of the holds, in order of time, stood, and what was let go of them
 	err      error
@@ -167,19 +167,22 @@ func (r release) of(h held) bool {
 	return r.entry > h.entry && r.reason == h.reason && r.at.To >= h.at.From
 }
 
-// letGo lists the releases between two entries, in order: an older one lets go of no open hold.
-func (g *guard) letGo(after, before int64) ([]release, error) {
-	rows, err := g.tx.Records("holds")
-	if err != nil {
-		return nil, err
+// letGo lists the releases between two entries that may let go of one of the guard's holds, in order: an older
+// one lets go of none, nor does one for another reason.
+func (g *guard) letGo(after, before int64) []release {
+	var reasons []string
+	for _, h := range g.holds {
+		reasons = append(reasons, h.reason)
 	}
-	last := g.tx.LastSet("holds", "released_at")
+	since := g.holds[0].at.From - longestDay // they are in order of time, and a release may be of a day
+	holds := g.tx.LetGo(reasons, since, g.tx.Recorded().Unix())
+	var entries []int64
+	for _, h := range holds {
+		entries = append(entries, h.Seq)
+	}
+	last := g.tx.LastSet(entries, "released_at")
 	var out []release
-	for _, rec := range rows {
-		h := rec.(*lots.Hold)
-		if !letGoBy(h, g.tx.Recorded().Unix()) {
-			continue
-		}
+	for _, h := range holds {
 		r := release{entry: last[h.Seq], at: h.ReleasedAt, reason: h.Reason}
 		if r.entry <= after || r.entry >= before {
 			continue
@@ -194,8 +197,11 @@ func (g *guard) letGo(after, before int64) ([]release, error) {
 		out = append(out, r)
 	}
 	slices.SortFunc(out, func(a, b release) int { return cmp.Compare(a.entry, b.entry) })
-	return out, nil
+	return out
 }
+
+// longestDay is more seconds than any day has.
+const longestDay = 26 * 60 * 60
 
 // stop is a stopped thing that was taken, and why that may not be.
 type stop struct{ code, why string }

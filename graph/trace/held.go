@@ -57,37 +57,16 @@ type held struct {
 // openHolds lists what is stopped. A receipt that came in on hold is stopped from its
 // receipt on, until a hold row of that very moment says that it was let go.
 func openHolds(tx *store.Tx) ([]held, error) {
-	rows, err := tx.Records("holds")
-	if err != nil {
-		return nil, err
-	}
+	holds, receipts := tx.Stops(tx.Recorded().Unix())
 	var out []held
-	type moment struct {
-		code string
-		at   lots.When
+	for _, h := range holds {
+		out = append(out, held{h.Subject, h.At, h.Seq, h.Reason})
 	}
-	written := map[moment]bool{}
-	for _, rec := range rows {
-		h := rec.(*lots.Hold)
-		written[moment{h.Subject.Code(), h.At}] = true
-		if !letGoBy(h, tx.Recorded().Unix()) {
-			out = append(out, held{h.Subject, h.At, h.Seq, h.Reason})
-		}
+	for _, r := range receipts {
+		out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{r.Lot}}, r.At, r.Seq, "received on hold"})
 	}
-	receipts, err := tx.ReceiptsOf("hold")
-	if err != nil {
-		return nil, err
-	}
-	for _, rec := range receipts {
-		if !written[moment{rec.Lot, rec.At}] {
-			out = append(out, held{lots.Ref{Kind: lots.KindLot, Codes: []string{rec.Lot}}, rec.At, rec.Seq, "received on hold"})
-		}
-	}
-	return out, nil
+	return out, tx.Err()
 }
-
-// letGoBy reports whether a hold had been released by a moment: a release that has not come yet lets nothing go.
-func letGoBy(h *lots.Hold, moment int64) bool { return h.Released && h.ReleasedAt.From <= moment }
 
 // addHeld starts at what a hold of a thing stops: a run's units besides its stretches, a vessel's fill at the time.
 func (r *resolver) addHeld(t *target, kind lots.Kind, code string, at lots.When) {

@@ -9,46 +9,37 @@ import (
 	"heeltap/lots/store"
 )
 
-// refusals are the lots that were rejected at the dock: nothing is taken of them but with a named
-// override. What one went into under an override is not stopped by that alone.
-type refusals struct {
-	lots map[string]bool
-	into map[string][]*lots.Receipt // by vessel, those that were put into one all the same
-}
-
-func refusedLots(tx *store.Tx) (refusals, error) {
-	out := refusals{map[string]bool{}, map[string][]*lots.Receipt{}}
-	receipts, err := tx.ReceiptsOf("rejected")
-	for _, r := range receipts {
-		out.lots[r.Lot] = true
-		if r.Into != "" {
-			out.into[r.Into] = append(out.into[r.Into], r)
-		}
-	}
-	return out, err
-}
-
-// rejected lists what an entry took of lots that were rejected: by name, and out of the vessels
-// that they were put into on receipt.
+// rejected lists what an entry took of lots that were rejected at the dock, of which nothing is taken but with a named
+// override: by name, and out of the vessels that they were put into on receipt. What one went into under an override is not stopped by that alone.
 func (g *guard) rejected(entry int64, from []lots.Ref) (out []stop) {
 	for _, ref := range from {
 		for _, code := range ref.Codes {
-			if ref.Kind == lots.KindLot && g.refused.lots[code] {
+			if r, ok := g.tx.Receipt(code); ok && ref.Kind == lots.KindLot && r.Status == "rejected" {
 				out = append(out, stop{code, RejectedText(code)})
 			}
 		}
 	}
-	if len(from) == 0 || len(g.refused.into) == 0 {
+	if len(from) == 0 {
 		return out
 	}
 	for _, d := range g.tx.DrawsOf(entry) {
-		for _, r := range g.refused.into[d.Vessel] {
+		for _, r := range g.refusedInto(d.Vessel) {
 			if g.stillIn(d, r) {
 				out = append(out, stop{d.Vessel, fmt.Sprintf("%s holds %s, which was rejected when it was received: nothing may be drawn from it; correct where the lot went or its status (heeltap amend %s), or go on with --override REASON", d.Vessel, r.Lot, r.Lot)})
 			}
 		}
 	}
 	return out
+}
+
+// refusedInto reads the rejected lots of a vessel once.
+func (g *guard) refusedInto(vessel string) []*lots.Receipt {
+	receipts, ok := g.refused[vessel]
+	if !ok {
+		receipts = g.tx.RejectedInto(vessel)
+		g.refused[vessel] = receipts
+	}
+	return receipts
 }
 
 // stillIn reports whether what was drawn from a vessel still carried a lot that was received into it.

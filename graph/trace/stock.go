@@ -70,12 +70,17 @@ type Content struct {
 
 // ContentOf finds what a vessel holds now; false where its last fill ended, or it was never filled.
 func ContentOf(tx *store.Tx, vessel string) (Content, bool) {
-	fills := FillsOf(tx, vessel)
-	if len(fills) == 0 || fills[len(fills)-1].Until != 0 {
+	last, ok := tx.LastFill(vessel)
+	if !ok || last.Until != 0 {
 		return Content{}, false
 	}
-	last := fills[len(fills)-1]
-	return Content{Fill: last.Node, Left: last.Left()}, true
+	books := FillBooks{Node: last.Node}
+	for _, d := range joinedDraws(tx, tx.DrawsAround(vessel, last.Since), map[int64]int64{last.Since: last.Until}) {
+		if d.Fill == last.Since && d.State == lineage.Drew && !d.OneOf {
+			books.Draws = append(books.Draws, d)
+		}
+	}
+	return Content{Fill: last.Node, Left: books.Left()}, true
 }
 
 // Counted is what a count says is here now: the count, and what moved since.

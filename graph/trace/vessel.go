@@ -85,7 +85,11 @@ func DrawsOf(tx *store.Tx, vessel string) []lineage.Draw {
 	for _, n := range tx.NodesOf(vessel) {
 		until[n.Since] = n.Until
 	}
-	draws := tx.VesselDraws(vessel)
+	return joinedDraws(tx, tx.VesselDraws(vessel), until)
+}
+
+// joinedDraws is DrawsOf for some draws, with all that start together with one of them; until says when their fills ended.
+func joinedDraws(tx *store.Tx, draws []lineage.Draw, until map[int64]int64) []lineage.Draw {
 	together := map[int64]int{} // draws by their start: only those that start together can be of circulations of one instant
 	for _, d := range draws {
 		together[d.Start]++
@@ -127,7 +131,7 @@ func Circulates(tx *store.Tx, entry int64) bool {
 // LastCount finds the last count of a lot, vessel or unit that was made at or after a moment; false where there is none.
 func LastCount(tx *store.Tx, code string, since int64) (*lots.StockCount, bool) {
 	var last *lots.StockCount
-	for _, rec := range tx.Touching(code) {
+	for _, rec := range tx.TouchingOf(code, "counts") {
 		c, ok := rec.(*lots.StockCount)
 		if ok && !c.Subject.OneOf() && c.Subject.Code() == code && c.At.To >= since && (last == nil || c.At.From >= last.At.From) {
 			last = c

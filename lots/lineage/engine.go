@@ -101,6 +101,13 @@ func (c cachedSource) Thing(code string) (lots.Thing, bool) {
 	return t, t.Kind != ""
 }
 
+// stated finds the record of one kind that introduced a code, without reading all that name it.
+func stated[T lots.Record](e *engine, code string) (found T, ok bool) {
+	rec, _ := e.src.Stated(code)
+	found, ok = rec.(T)
+	return found, ok
+}
+
 // expand marks what one record bears on.
 func (e *engine) expand(rec lots.Record) {
 	switch r := rec.(type) {
@@ -238,10 +245,8 @@ func (e *engine) follow(units lots.Ref) {
 // expandRun marks a run and the tanks that feed it: what one feed gives the others need not.
 func (e *engine) expandRun(code string) {
 	e.runs[code] = true
-	for _, rec := range e.src.Touching(code) {
-		if f, ok := rec.(*lots.Feed); ok && f.Run == code {
-			e.mark(0, e.holders(f.From)...)
-		}
+	for _, f := range e.src.Feeds(code) {
+		e.mark(0, e.holders(f.From)...)
 	}
 }
 

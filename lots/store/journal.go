@@ -100,13 +100,17 @@ func (tx *Tx) insertEntry(e *Entry) error {
 
 // Entries reads the journal in order, from one sequence on, until yield returns false.
 func (tx *Tx) Entries(from int64, yield func(*Entry) bool) error {
+	return tx.entries(yield, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE seq >= ? ORDER BY seq", from)
+}
+
+func (tx *Tx) entries(yield func(*Entry) bool, query string, args ...any) error {
 	err := tx.each(func(rows *sql.Rows) error {
 		e, err := scanEntry(rows)
 		if err == nil && !yield(e) {
 			err = errEnough
 		}
 		return err
-	}, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE seq >= ? ORDER BY seq", from)
+	}, query, args...)
 	if err == errEnough {
 		return nil
 	}
@@ -148,14 +152,37 @@ func (tx *Tx) Corrections(seq int64) ([]*Entry, error) {
 		e, err := scanEntry(rows)
 		out = append(out, e)
 		return err
-	}, `WITH RECURSIVE about(seq) AS (SELECT seq FROM journal WHERE target = ? UNION SELECT j.seq FROM journal j JOIN about a ON j.target = a.seq)
-	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal j JOIN about a ON a.seq = j.seq ORDER BY j.seq`, seq)
+	}, `WITH RECURSIVE about(seq) AS (SELECT seq FROM journal WHERE target = ? UNION SELECT j.seq FROM about a CROSS JOIN journal j ON j.target = a.seq)
+	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash FROM about a CROSS JOIN journal j ON j.seq = a.seq ORDER BY j.seq`, seq)
 	return out, err
 }
 
-// LastSet gives for every standing row of a sheet that has a cell the entry that wrote it as it
+// EntriesAbout reads, in order, the entries whose row named a code when it was entered, and all their corrections, until yield returns false.
+func (tx *Tx) EntriesAbout(code string, yield func(*Entry) bool) error {
+	var roots []int64
+	err := tx.each(func(rows *sql.Rows) error { // a row reads as it was entered, unless it was corrected
+		e, err := scanEntry(rows)
+		if err == nil && e.Target == 0 && e.Names(code) {
+			roots = append(roots, e.Seq)
+		}
+		return err
+	}, `WITH perhaps(seq) AS (SELECT seq FROM mention WHERE code = ? UNION SELECT target FROM journal WHERE target IS NOT NULL)
+	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash FROM perhaps p CROSS JOIN journal j ON j.seq = p.seq`, code)
+	if err != nil {
+		return err
+	}
+	return tx.entries(yield, `WITH RECURSIVE about(seq) AS (SELECT value FROM json_each(?) UNION SELECT j.seq FROM about a CROSS JOIN journal j ON j.target = a.seq)
+	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash FROM about a CROSS JOIN journal j ON j.seq = a.seq ORDER BY j.seq`, jsonList(roots))
+}
+
+// AllCorrections reads all amends and voids in order.
+func (tx *Tx) AllCorrections(yield func(*Entry) bool) error {
+	return tx.entries(yield, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal INDEXED BY journal_target WHERE target IS NOT NULL ORDER BY seq")
+}
+
+// LastSet gives for each of some standing rows that have a cell the entry that wrote it as it
 // reads now: the last amend of that column that was not taken back, or the row's own entry.
-func (tx *Tx) LastSet(sheet, column string) map[int64]int64 {
+func (tx *Tx) LastSet(rows []int64, column string) map[int64]int64 {
 	out := map[int64]int64{}
 	fixes := map[int64][]*Entry{}
 	tx.fail(tx.each(func(rows *sql.Rows) error {
@@ -168,9 +195,9 @@ func (tx *Tx) LastSet(sheet, column string) map[int64]int64 {
 			fixes[root] = append(fixes[root], e)
 		}
 		return nil
-	}, `WITH RECURSIVE about(root, seq) AS (SELECT seq, seq FROM record WHERE sheet = ?1 AND json_extract(body, '$.' || ?2) IS NOT NULL
-		UNION SELECT a.root, j.seq FROM about a JOIN journal j ON j.target = a.seq)
-	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash, root FROM about a JOIN journal j ON j.seq = a.seq ORDER BY j.seq`, sheet, column))
+	}, `WITH RECURSIVE about(root, seq) AS (SELECT r.seq, r.seq FROM json_each(?1) w CROSS JOIN record r ON r.seq = w.value WHERE json_extract(r.body, '$.' || ?2) IS NOT NULL
+		UNION SELECT a.root, j.seq FROM about a CROSS JOIN journal j ON j.target = a.seq)
+	SELECT j.seq, kind, target, at_from, at_to, recorded, by, body, hash, root FROM about a CROSS JOIN journal j ON j.seq = a.seq ORDER BY j.seq`, jsonList(rows), column))
 	for root, list := range fixes {
 		gone := takenBack(list)
 		for _, e := range list {

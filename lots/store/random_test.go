@@ -233,10 +233,33 @@ func recordsAtRandom(t *testing.T, reference string, act func(t *rapid.T, n int)
 				})
 			}
 		}
+		require.NoError(t, db.View(context.Background(), func(tx *Tx) error {
+			for _, code := range []string{"F1", "LM", "R1", "U1", "C1", "D"} {
+				journalAbout(t, tx, code)
+			}
+			return tx.Err()
+		}))
 		report, err := db.Audit(context.Background(), func(string) {})
 		require.NoError(t, err)
 		require.Empty(t, report.Differences)
 	})
+}
+
+// journalAbout holds the entries found about a code against a reading of the whole journal.
+func journalAbout(t require.TestingT, tx *Tx, code string) {
+	var want, got []int64
+	named := map[int64]bool{}
+	require.NoError(t, tx.Entries(1, func(e *Entry) bool {
+		if named[e.Seq] = named[e.Target] || e.Target == 0 && e.Names(code); named[e.Seq] {
+			want = append(want, e.Seq)
+		}
+		return true
+	}))
+	require.NoError(t, tx.EntriesAbout(code, func(e *Entry) bool {
+		got = append(got, e.Seq)
+		return true
+	}))
+	require.Equal(t, want, got, code)
 }
 
 // correctOne amends a cell of some row, or takes the row back.

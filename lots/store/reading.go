@@ -21,7 +21,8 @@ type reading struct {
 	touch   map[string][]lots.Record
 	records map[int64]lots.Record
 	rows    map[int64]lots.Entered
-	known   []known           // all codes, once somebody has asked for near ones
+	known   []known // all codes, once somebody has asked for near ones
+	feeds   map[string][]*lots.Feed
 	homes   map[string][]Node // what each home holds; empty again whenever the lineage changes
 }
 
@@ -54,7 +55,7 @@ type introduction struct {
 }
 
 func (r *reading) reset() {
-	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}, homes: map[string][]Node{}}
+	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}, feeds: map[string][]*lots.Feed{}, homes: map[string][]Node{}}
 }
 
 func (r *reading) siteOf(tx *Tx) lots.Site {
@@ -173,6 +174,28 @@ func (tx *Tx) Touching(code string) []lots.Record {
 	return recs
 }
 
+// TouchingOf lists the records of one sheet that name a code, in journal order.
+func (tx *Tx) TouchingOf(code, sheet string) []lots.Record {
+	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m CROSS JOIN record r ON r.seq = m.seq WHERE m.code = ? AND r.sheet = ? ORDER BY r.seq", code, sheet)
+	tx.fail(err)
+	return tx.decode(rows)
+}
+
+// Feeds is what lineage.Source says.
+func (tx *Tx) Feeds(run string) []*lots.Feed {
+	if feeds, ok := tx.reading.feeds[run]; ok {
+		return feeds
+	}
+	var out []*lots.Feed
+	for _, rec := range tx.TouchingOf(run, "feeds") {
+		if f := rec.(*lots.Feed); f.Run == run {
+			out = append(out, f)
+		}
+	}
+	tx.reading.feeds[run] = out
+	return out
+}
+
 // Prefetch reads the records that name any of many codes in one go.
 func (tx *Tx) Prefetch(codes []string) {
 	wanted := slices.DeleteFunc(slices.Clone(codes), func(c string) bool { _, ok := tx.reading.touch[c]; return ok })
@@ -259,19 +282,6 @@ func (tx *Tx) Records(sheet string) ([]lots.Record, error) {
 		return nil, err
 	}
 	return tx.decode(rows), tx.err
-}
-
-// ReceiptsOf lists the receipts with a status written out, such as hold or rejected.
-func (tx *Tx) ReceiptsOf(status string) ([]*lots.Receipt, error) {
-	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = 'receipts' AND json_extract(body, '$.status') = ? ORDER BY seq", status)
-	if err != nil {
-		return nil, err
-	}
-	var out []*lots.Receipt
-	for _, rec := range tx.decode(rows) {
-		out = append(out, rec.(*lots.Receipt))
-	}
-	return out, tx.err
 }
 
 // Everything reads all rows, in journal order.
@@ -406,6 +416,23 @@ func (tx *Tx) PrintedTexts(kinds ...string) []string {
 	return tx.texts("SELECT DISTINCT text FROM printed WHERE kind IN (SELECT value FROM json_each(?))", jsonList(kinds))
 }
 
+// CodePrinted is a date code, and the run that printed it, of a product.
+type CodePrinted struct{ Code, Run, Product string }
+
+// CodesPrinted lists all date codes with the runs that printed them, by code and in journal order.
+func (tx *Tx) CodesPrinted() []CodePrinted {
+	var out []CodePrinted
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var c CodePrinted
+		err := rows.Scan(&c.Code, &c.Run, &c.Product)
+		out = append(out, c)
+		return err
+	}, `SELECT p.text, json_extract(run.body, '$.run'), json_extract(run.body, '$.product') FROM printed p CROSS JOIN record r ON r.seq = p.seq
+		CROSS JOIN code c ON c.code = json_extract(r.body, '$.run') CROSS JOIN record run ON run.seq = c.seq AND run.sheet = 'runs'
+		WHERE p.kind = ? ORDER BY p.text, p.seq`, PrintedDateCode))
+	return out
+}
+
 // printedOn lists the texts a row puts on goods and papers.
 func printedOn(s *lots.Sheet, row lots.Row) []Printed {
 	var out []Printed
@@ -431,6 +458,13 @@ func printedOn(s *lots.Sheet, row lots.Row) []Printed {
 	return slices.Compact(out)
 }
 
+// stated finds the record of one kind that introduced a code, whatever else names it.
+func stated[T lots.Record](tx *Tx, code string) (found T, ok bool) {
+	rec, _ := tx.Stated(code)
+	found, ok = rec.(T)
+	return found, ok
+}
+
 // First finds the first record of one kind that names a code and is what is looked for.
 func First[T lots.Record](tx *Tx, code string, is func(T) bool) (found T, ok bool) {
 	if code == "" {
@@ -446,30 +480,30 @@ func First[T lots.Record](tx *Tx, code string, is func(T) bool) (found T, ok boo
 
 // Run finds a package run.
 func (tx *Tx) Run(code string) (*lots.Run, bool) {
-	return First(tx, code, func(x *lots.Run) bool { return x.Run == code })
+	return stated[*lots.Run](tx, code)
 }
 
 // Product finds a product.
 func (tx *Tx) Product(code string) (*lots.Product, bool) {
-	return First(tx, code, func(x *lots.Product) bool { return x.Code == code })
+	return stated[*lots.Product](tx, code)
 }
 
 // Party finds a supplier or consignee.
 func (tx *Tx) Party(code string) (*lots.Party, bool) {
-	return First(tx, code, func(x *lots.Party) bool { return x.Code == code })
+	return stated[*lots.Party](tx, code)
 }
 
 // Item finds a material.
 func (tx *Tx) Item(code string) (*lots.Item, bool) {
-	return First(tx, code, func(x *lots.Item) bool { return x.Code == code })
+	return stated[*lots.Item](tx, code)
 }
 
 // Receipt finds how a lot came in; false for a crop.
 func (tx *Tx) Receipt(lot string) (*lots.Receipt, bool) {
-	return First(tx, lot, func(x *lots.Receipt) bool { return x.Lot == lot })
+	return stated[*lots.Receipt](tx, lot)
 }
 
 // Line finds a packaging line.
 func (tx *Tx) Line(code string) (*lots.Line, bool) {
-	return First(tx, code, func(x *lots.Line) bool { return x.Code == code })
+	return stated[*lots.Line](tx, code)
 }

@@ -282,7 +282,7 @@ func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) erro
 			return err
 		}
 	}
-	if err := tx.enterSpan(seq, s, row, site); err != nil {
+	if err := cmp.Or(tx.enterSpan(seq, s, row, site), tx.enterStop(seq, s, row, site)); err != nil {
 		return err
 	}
 	for _, p := range printedOn(s, row) {
@@ -299,6 +299,9 @@ func (tx *Tx) leave(seq int64, s *lots.Sheet, row lots.Row) error {
 		if err := tx.exec(q, seq); err != nil {
 			return err
 		}
+	}
+	if err := tx.leaveStop(seq, s, row); err != nil {
+		return err
 	}
 	if code := row[s.Code]; s.Code != "" && code != "" { // another row of the same code may introduce it now
 		return tx.exec(`INSERT INTO code(code, kind, seq) SELECT ?1, ?2, r.seq FROM mention m JOIN record r ON r.seq = m.seq

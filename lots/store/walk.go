@@ -50,6 +50,15 @@ func (tx *Tx) NodesOf(home string) []Node {
 	return slices.Clone(nodes) // callers filter theirs in place
 }
 
+// LastFill is the last fill of a vessel; false where it was never filled.
+func (tx *Tx) LastFill(vessel string) (Node, bool) {
+	nodes := tx.nodes("SELECT "+nodeColumns+" FROM node WHERE home = ? AND kind = ? ORDER BY since DESC, code DESC LIMIT 1", vessel, int64(graph.Fill))
+	if len(nodes) == 0 {
+		return Node{}, false
+	}
+	return nodes[0], true
+}
+
 // SourcesOf lists the nodes with links of a grade into a node.
 func (tx *Tx) SourcesOf(id int64, grade graph.Grade) []int64 {
 	var out []int64

@@ -45,7 +45,7 @@ func (b *book) plan(weeksBefore int) {
 	b.yeast = [4]strain{{item: "YEAST-ALE", brink: "YB1"}, {item: "YEAST-ALE", brink: "YB2"}, {item: "YEAST-LAG", brink: "YB3"}, {item: "YEAST-ALE", brink: "YB4"}}
 	order := []beer{pale, lager, stout, pale, bitter, lager, pale}
 	made := map[string]int{}
-	for n := range 2 * (days/7 - weeksBefore) {
+	for n := range 2 * (b.days/7 - weeksBefore) {
 		x := order[n%len(order)]
 		made[x.name]++
 		key := x.vessels[0]
@@ -57,13 +57,13 @@ func (b *book) plan(weeksBefore int) {
 		}
 		b.later(b.day(n/2*7+n%2*3, 6, 0), func(at time.Time) { b.brewBatch(t, at) })
 	}
-	for week := range days / 7 {
+	for week := range b.days / 7 {
 		b.later(b.day(week*7+4, 16, 0), b.taproom)
 		if week%4 == 3 {
 			b.later(b.day(week*7+5, 10, 0), b.countStock)
 		}
 	}
-	for month := range days / 60 {
+	for month := range b.days / 60 {
 		b.later(b.day(month*60, 11, 0), func(at time.Time) { b.receive("CO2", at) })
 	}
 }

@@ -39,31 +39,42 @@ type Fix struct {
 const Zone = "Europe/Copenhagen"
 
 // Brewery gives the whole history in the order in which it was typed in. It ends when its last tank is empty.
-func Brewery() []Entry { return story(3) }
+func Brewery() []Entry { return story(newBook(days, 1842), 3) }
 
 // AtWork is the same history with its last batches still in their tanks, for those who want to work on in it.
-func AtWork() []Entry { return story(0) }
+func AtWork() []Entry { return story(newBook(days, 1842), 0) }
 
-// story is the brewery's until its end, with the last batches begun some weeks before.
-func story(weeksBefore int) []Entry {
+// newBook begins the book of so many days.
+func newBook(days int, seed uint64) *book {
 	zone, err := time.LoadLocation(Zone)
 	if err != nil {
 		panic(err) // the zones are built in
 	}
-	b := &book{zone: zone, rng: rand.New(rand.NewPCG(1842, 7)), stock: map[string][]*lot{}, numbers: map[string]int{}, open: map[string]*pallet{}, free: map[string]time.Time{}}
+	return &book{zone: zone, days: days, begin: time.Date(2025, time.January, 6, 0, 0, 0, 0, zone), rng: rand.New(rand.NewPCG(seed, 7)), stock: map[string][]*lot{}, numbers: map[string]int{}, open: map[string]*pallet{}, free: map[string]time.Time{}, count: map[string]int{}}
+}
+
+// story is the brewery's until its end, with the last batches begun some weeks before.
+func story(b *book, weeksBefore int) []Entry {
 	b.reference()
 	b.fillPool()
 	b.plan(weeksBefore)
 	b.live()
 	b.load()
 	b.mishaps()
-	slices.SortStableFunc(b.entries, func(x, y Entry) int { return cmp.Compare(x.Recorded.Unix(), y.Recorded.Unix()) })
-	return b.entries
+	return inOrder(b.entries)
+}
+
+// inOrder sorts entries by the moment at which they were typed in.
+func inOrder(entries []Entry) []Entry {
+	slices.SortStableFunc(entries, func(x, y Entry) int { return cmp.Compare(x.Recorded.Unix(), y.Recorded.Unix()) })
+	return entries
 }
 
 // book is a history being written, one event after the other in order of time.
 type book struct {
 	zone    *time.Location
+	days    int       // how long the history is
+	begin   time.Time // the first Monday of the history, at midnight
 	rng     *rand.Rand
 	entries []Entry
 	events  []event
@@ -75,6 +86,7 @@ type book struct {
 	deliveries int     // into the silo
 	yeast      [4]strain
 	nextBright int
+	sweep      bool                 // each fifth delivery goes into a swept silo, and the gas tank is cleaned each year
 	dirty      string               // bright tank to be filled without a clean
 	free       map[string]time.Time // when each line is free again
 	open       map[string]*pallet   // part pallet of each product that waits to be topped up
@@ -103,19 +115,20 @@ func (b *book) later(at time.Time, do func(time.Time)) {
 
 // live lets everything happen until the history ends.
 func (b *book) live() {
-	for end := b.day(days, 0, 0); len(b.events) > 0 && b.events[0].at.Before(end); {
+	for end := b.day(b.days, 0, 0); len(b.events) > 0 && b.events[0].at.Before(end); {
 		e := b.events[0]
 		b.events = b.events[1:]
 		e.do(e.at)
 	}
 }
 
-// days is how long the history is: fourteen months.
+// days is how long the brewery's history is: fourteen months.
 const days = 425
 
 // day gives a moment of a day counted from the first Monday of the history.
 func (b *book) day(n int, hour, minute int) time.Time {
-	return time.Date(2025, time.January, 6+n, hour, minute, 0, 0, b.zone)
+	y, m, d := b.begin.Date()
+	return time.Date(y, m, d+n, hour, minute, 0, 0, b.zone)
 }
 
 func (b *book) at(t time.Time) string { return t.In(b.zone).Format("2006-01-02 15:04") }
@@ -160,9 +173,6 @@ func (b *book) number(letter string, t time.Time) string {
 
 // times counts how often something was done before, by name.
 func (b *book) times(what string) int {
-	if b.count == nil {
-		b.count = map[string]int{}
-	}
 	b.count[what]++
 	return b.count[what]
 }

@@ -78,10 +78,10 @@ func (b *book) holds() {
 	when, _ := time.ParseInLocation("2006-01-02 15:04", e.Row["received_at"], b.zone)
 	b.write(when.Add(6*time.Hour), quality, "holds", "subject", e.Row["lot"], "at", e.Row["received_at"], "reason", "outer wrap torn, cans to be looked at",
 		"released_at", b.at(when.Add(6*time.Hour)), "released_by", quality, "release_reason", "forty cans looked at, none dented")
-	b.receive("LACTOSE", b.day(days-2, 10, 0))
+	b.receive("LACTOSE", b.day(b.days-2, 10, 0))
 	b.entries[len(b.entries)-1].Row["status"] = "hold"
 	last := b.nth("units", b.countRows("units", has("kind", "pallet")), has("kind", "pallet"))
-	b.write(b.day(days-1, 15, 0), quality, "holds", "subject", last.Row["unit"], "at", b.at(b.day(days-1, 15, 0)), "reason", "two cartons wet: a can leaks")
+	b.write(b.day(b.days-1, 15, 0), quality, "holds", "subject", last.Row["unit"], "at", b.at(b.day(b.days-1, 15, 0)), "reason", "two cartons wet: a can leaks")
 }
 
 func (b *book) countRows(sheet string, is func(Entry) bool) int {
@@ -104,7 +104,7 @@ func cloneRow(row map[string]string) map[string]string {
 
 // swapTags has the tags of two full pallets of one lorry swapped, or not: each went to one of two consignees.
 func (b *book) swapTags() {
-	middle := b.day(days/2, 0, 0)
+	middle := b.day(b.days/2, 0, 0)
 	for i := range b.loads {
 		x := &b.loads[i]
 		if x.at.Before(middle) || x.quantity != 80 || !strings.HasPrefix(x.unit, "P") {

@@ -105,11 +105,11 @@ func (b *book) one(code string, quantity float64, when time.Time) string {
 func (b *book) drawMalt(kg float64, when time.Time) {
 	if b.silo < kg+500 {
 		at := when.Add(-20 * time.Hour)
-		if b.deliveries++; b.deliveries == 5 {
-			b.write(at.Add(-2*time.Hour), cellar, "removals", "subject", "SILO-1", "quantity", "all", "at", b.at(at.Add(-2*time.Hour)), "reason", "dumped", "ref", "silo-sweepings")
-			b.write(at.Add(-time.Hour), cellar, "cleans", "vessel", "SILO-1", "at", b.at(at.Add(-time.Hour)), "method", "manual", "verified", "yes", "ref", "silo-swept")
+		if b.deliveries++; b.deliveries == 5 || b.sweep && b.deliveries%5 == 0 {
+			b.write(at.Add(-2*time.Hour), cellar, "removals", "subject", "SILO-1", "quantity", "all", "at", b.at(at.Add(-2*time.Hour)), "reason", "dumped", "ref", b.nthTime("silo-sweepings"))
+			b.write(at.Add(-time.Hour), cellar, "cleans", "vessel", "SILO-1", "at", b.at(at.Add(-time.Hour)), "method", "manual", "verified", "yes", "ref", b.nthTime("silo-swept"))
 			b.silo = 0
-			for _, d := range b.drawn { // a brew since then takes from what is delivered now
+			for _, d := range b.drawn[max(0, len(b.drawn)-60):] { // a brew since then takes from what is delivered now
 				if d.at.After(at) {
 					b.silo -= d.kg
 				}

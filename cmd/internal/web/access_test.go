@@ -66,6 +66,7 @@ var matrix = []asked{
 	{"GET /tags", "/tags?code=LOT-1", "", persons, 200},
 	{"GET /paper/{hash}", "/paper/none", "", persons, 404},
 	{"GET /lines", "/lines", "", persons, 200},
+	{"POST /detach", "/detach", "form=z1&code=LOT-1&hash=none", recorders, 404},
 	{"GET /running/{run}", "/running/RUN-1", "", persons, 200},
 
 	{"GET /do/{verb}", "/do/receive", "", recorders, 200},
@@ -119,7 +120,7 @@ var matrix = []asked{
 	{"POST /judge", "/judge", "form=u&unit=PAL-1&verdict=" + desk.VerdictRelease, deciders, 422},
 	{"GET /count", "/count", "", recorders, 200},
 	{"POST /count", "/count", "form=r&place=Hall&unit=none", recorders, 422},
-	{"GET /count/sheet", "/count/sheet", "", persons, 200},
+	{"GET /count/sheet", "/count/sheet?place=&since=1774008000", "", persons, 200},
 
 	{"GET /recalls", "/recalls", "", persons, 200},
 	{"GET /recalls/new", "/recalls/new", "", deciders, 200},
@@ -139,6 +140,12 @@ var matrix = []asked{
 	{"POST /recall/{code}/do/{act}", "/recall/MR26-01/do/sign", "form=y&what=report", deciders, 422},
 	{"POST /recall/{code}/do/{act}", "/recall/MR26-01/do/release", "form=z", deciders, 422},
 	{"GET /recall/{code}/events", "/recall/MR99-99/events", "", persons, 404}, // of one that there is it goes on: see the tests of what is live
+	{"GET /inquiry", "/inquiry?read=BB", "", persons, 200},
+	{"POST /inquiry", "/inquiry", "form=v", recorders, 422},
+	{"GET /inquiry/noted", "/inquiry/noted", "", persons, 200},
+
+	{"GET /trace", "/trace?from=LOT-1", "", persons, 200},
+	{"GET /trace.svg", "/trace.svg?from=LOT-1", "", persons, 200},
 
 	{"GET /me", "/me", "", persons, 200},
 	{"GET /me/rights", "/me/rights", "", persons, 200},

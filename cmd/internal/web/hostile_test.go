@@ -100,7 +100,7 @@ func ours(t *testing.T) (elements, attributes map[string]bool) {
 			attributes[m[1]] = true
 		}
 	}
-	for _, bare := range []string{"required", "autofocus", "checked", "selected", "defer", "hidden", "open", "data-scan", "data-keep", "readonly", "novalidate", "multiple", "disabled", "reversed", "data-renew"} {
+	for _, bare := range []string{"required", "autofocus", "checked", "selected", "defer", "hidden", "open", "data-scan", "data-keep", "readonly", "novalidate", "multiple", "disabled", "reversed", "data-renew", "viewBox", "textLength", "lengthAdjust"} {
 		attributes[bare] = true
 	}
 	require.False(t, elements["style"] || elements["iframe"] || elements["object"])

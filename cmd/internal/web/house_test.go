@@ -107,6 +107,7 @@ func open(t testing.TB) *house {
 		return err
 	}))
 	h.server = &web.Server{DB: h.db, People: h.book, Hosts: []string{host, "127.0.0.1"}, Log: slog.New(slog.NewTextHandler(&h.log, &slog.HandlerOptions{Level: slog.LevelDebug}))}
+	t.Cleanup(h.server.Close)
 	h.handler, err = h.server.Handler()
 	require.NoError(t, err)
 	h.hire()

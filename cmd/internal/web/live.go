@@ -217,13 +217,13 @@ func (s *Server) events(v *visit) error {
 		return lots.Errorf(lots.Conflict, "too many pages are open on recalls: close one, or load this one again to see what is new")
 	}
 	defer s.live.leave(l)
-	out := stream{v: v, to: http.NewResponseController(v.w), patience: 2 * s.live.beat}
+	straight := v.w.ResponseWriter // nothing of this answer is held back
+	out := stream{w: straight, to: http.NewResponseController(straight), patience: 2 * s.live.beat}
 	h := v.w.Header()
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("X-Accel-Buffering", "no")
 	_ = out.to.SetReadDeadline(time.Time{}) // nothing more is to be read, and for as long as it takes
-	v.wrote = true
-	known, err := s.headBehind(v, head) // what was entered while it joined
+	known, err := s.headBehind(v, head)     // what was entered while it joined
 	if err != nil || !out.say("now", happened{Head: known}) {
 		return nil
 	}
@@ -267,7 +267,7 @@ func (s *Server) mayStillLook(v *visit, token string) bool {
 
 // stream writes events to one browser.
 type stream struct {
-	v        *visit
+	w        http.ResponseWriter
 	to       *http.ResponseController
 	patience time.Duration
 }
@@ -280,7 +280,7 @@ func (o stream) say(event string, h happened) bool {
 // write sends a piece at once; false where nobody takes it.
 func (o stream) write(text string) bool {
 	_ = o.to.SetWriteDeadline(time.Now().Add(o.patience)) // a recorder in a test has none
-	if _, err := o.v.w.Write([]byte(text)); err != nil {
+	if _, err := o.w.Write([]byte(text)); err != nil {
 		return false
 	}
 	return o.to.Flush() == nil

@@ -60,7 +60,7 @@ func (s *Server) find(v *visit) error {
 		}
 		page := findPage{Text: text}
 		if err != nil {
-			page.Said = err.Error()
+			page.Said = capital(onPage(err.Error()))
 			for _, code := range tx.Nearest(text) {
 				_, kind, ok := tx.Introduces(code)
 				if ok {
@@ -173,6 +173,12 @@ func (s *Server) home(v *visit) error {
 			return err
 		}
 		page.Waiting = len(waiting)
+		for _, b := range basics {
+			page.Basics = append(page.Basics, b.link)
+			if len(tx.CodesOf(b.kind)) == 0 {
+				page.Unset = append(page.Unset, b.link)
+			}
+		}
 		all, err := recall.All(tx)
 		if err != nil {
 			return err
@@ -191,4 +197,15 @@ type homePage struct {
 	Running []lineTile
 	Waiting int // lots that came in on hold
 	Recalls []recallLine
+	Basics  []link
+	Unset   []link // those of the basics of which there is none yet
+}
+
+// basics are what a house has before anything can happen in it.
+var basics = []struct {
+	kind lots.Kind
+	link link
+}{
+	{lots.KindParty, link{"Supplier or consignee", "/do/party"}}, {lots.KindItem, link{"Item", "/do/item"}}, {lots.KindVessel, link{"Vessel", "/do/vessel"}},
+	{lots.KindLine, link{"Line", "/do/line"}}, {lots.KindProduct, link{"Product", "/do/product"}},
 }

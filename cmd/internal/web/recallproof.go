@@ -152,7 +152,6 @@ func (s *Server) recallPaper(v *visit) error {
 	} else {
 		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": strings.ToUpper(v.r.PathValue("code")) + " " + name}))
 	}
-	v.wrote = true
 	if _, err := v.w.Write(data); err != nil {
 		s.Log.Debug("paper not read to its end", "error", err.Error())
 	}

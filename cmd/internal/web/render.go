@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"heeltap/cmd/internal/people"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 )
 
@@ -82,6 +83,18 @@ var helpers = template.FuncMap{
 	"onpage":      onPage,
 	"minute":      minute,
 	"lower":       strings.ToLower,
+	"codes":       func(codes []string) string { return strings.Join(codes, ";") }, // which no code may hold
+	"chain":       func(codes []string) string { return strings.Join(codes, " › ") },
+	"query":       func(query string) template.URL { return template.URL(query) }, // already escaped
+	"amount":      amountText,
+}
+
+// amountText is an amount with its unit; a dash where it is not known.
+func amountText(a trace.Amount) string {
+	if a.Amount == nil || a.Unit == nil {
+		return "–"
+	}
+	return lots.FigureOf(*a.Amount, *a.Unit) + " " + *a.Unit
 }
 
 // pathOf is the page of a thing.
@@ -109,7 +122,7 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
-// show writes a page. It is made whole before anything is sent, so that a page is never half there.
+// show writes a page. It is made whole before anything of it is written, so that a page is never half there.
 func (s *Server) show(v *visit, name, title string, body any) error {
 	l := layout{Title: title, Body: body, Query: v.r.URL.Query().Get("q"), Path: v.r.URL.Path, Version: assetVersion, Rights: map[people.Right]bool{}}
 	if s.Story {
@@ -129,10 +142,6 @@ func (s *Server) show(v *visit, name, title string, body any) error {
 		return lots.Errorf(lots.Internal, "page %s: %w", name, err)
 	}
 	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	v.wrote = true
 	_, err := page.WriteTo(v.w)
-	if err != nil { // nobody is there to read it any more
-		s.Log.Debug("page not read to its end", "error", err.Error())
-	}
-	return nil
+	return err
 }

@@ -36,6 +36,7 @@ type Server struct {
 	pages  map[string]*template.Template
 	boards boards
 	live   *live
+	pasts  pasts
 }
 
 // Persona is a person of the demo: whom to sign in as, and what for.
@@ -59,6 +60,9 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux.Handle("/", s.guarded(route{Pattern: "/", Open: true, do: (*Server).nowhere}))
 	return s.fenced(mux), nil
 }
+
+// Close gives back what was kept at hand to answer with. The database and the people are the caller's to close.
+func (s *Server) Close() { s.pasts.close() }
 
 // HTTP is the server as it listens: with limits on how long a slow or idle connection is borne.
 func (s *Server) HTTP(h http.Handler) *http.Server {
