@@ -29,12 +29,16 @@ func TestBigScopePagesOn(t *testing.T) {
 	n := many()
 	require.NoError(t, h.db.Load(t.Context(), func(tx *store.Tx) error {
 		run, feed, unit := sheetNamed(t, "runs"), sheetNamed(t, "feeds"), sheetNamed(t, "units")
-		all := []store.Statement{
-			{Sheet: run, By: "Somebody", Row: lots.Row{"run": "RUN-BIG", "product": "CAN-1", "line": "LINE-1", "started_at": "2026-03-10 11:00", "ended_at": "2026-03-10 19:00", "date_code": "BD", "good": strconv.Itoa(n * 24)}},
-			{Sheet: feed, By: "Somebody", Row: lots.Row{"run": "RUN-BIG", "from": "BT-1"}},
-		}
+		var all []store.Statement
+		start, name := time.Date(2026, 3, 11, 6, 0, 0, 0, time.UTC), ""
 		for i := range n {
-			all = append(all, store.Statement{Sheet: unit, By: "Somebody", Row: lots.Row{"unit": fmt.Sprintf("BIG-%06d", i), "kind": "pallet", "run": "RUN-BIG", "quantity": "1"}})
+			if i%80 == 0 { // a run has so many pallets, and no more
+				name = fmt.Sprintf("RUN-BIG-%d", i/80)
+				at := start.Add(time.Duration(i/80) * 10 * time.Minute)
+				all = append(all, store.Statement{Sheet: run, By: "Somebody", Row: lots.Row{"run": name, "product": "CAN-1", "line": "LINE-1", "started_at": at.Format("2006-01-02 15:04"), "ended_at": at.Add(8 * time.Minute).Format("2006-01-02 15:04"), "date_code": fmt.Sprintf("BD%d", i/80), "good": "1920"}},
+					store.Statement{Sheet: feed, By: "Somebody", Row: lots.Row{"run": name, "from": "BT-1"}})
+			}
+			all = append(all, store.Statement{Sheet: unit, By: "Somebody", Row: lots.Row{"unit": fmt.Sprintf("BIG-%06d", i), "kind": "pallet", "run": name, "quantity": "1"}})
 		}
 		_, _, faults, err := tx.RecordRows(all)
 		require.Empty(t, faults)
@@ -70,4 +74,22 @@ func TestBigScopePagesOn(t *testing.T) {
 		}
 	}
 	require.Len(t, seen, n)
+}
+
+// Whoever walks the house ticks off pallets, lots and tanks alike: each is counted in what it is measured in, once.
+func TestFoundIsCounted(t *testing.T) {
+	h := open(t)
+	c := h.signedIn("floor")
+	page := c.get("/recall/MR26-01/house").Body.String()
+	for _, x := range []struct{ code, unit, quantity string }{{"LOT-1", "kg", "399"}, {"BT-1", "hL", "7"}, {"PAL-1", "", "28"}} {
+		require.Contains(t, page, `id="w-`+x.code+`"`)
+		before := h.head()
+		for range 2 {
+			a := c.post("/recall/MR26-01/found", "form", "found-"+x.code, "subject", x.code, "unit", x.unit, "quantity", x.quantity, "place", "Hall")
+			require.Equal(t, http.StatusSeeOther, a.Code, a.Body)
+		}
+		require.Equal(t, before+1, h.head())
+	}
+	require.Contains(t, c.get("/recall/MR26-01/house").Body.String(), "399 kg</p>")
+	require.Equal(t, http.StatusUnprocessableEntity, c.post("/recall/MR26-01/found", "form", "f4", "subject", "PAL-1", "quantity", "many").Code)
 }

@@ -187,6 +187,7 @@ func recallOutcome(after *recall.Recall) *outcome {
 type board struct {
 	head      int64
 	minute    string // what is late is judged at
+	full      bool   // with all that is below the scope: the rest costs more, and the scope's own page is to come first
 	Recall    *recall.Recall
 	Answer    recall.ScopeAnswer
 	Lost      []scope.Lost
@@ -205,7 +206,7 @@ type board struct {
 }
 
 // boardOf gives the board of a recall as the records stand. It is worked out once for each state of them, for all who look.
-func (s *Server) boardOf(tx *store.Tx, code string) (*board, error) {
+func (s *Server) boardOf(tx *store.Tx, code string, full bool) (*board, error) {
 	head, err := tx.Head()
 	if err != nil {
 		return nil, err
@@ -218,19 +219,19 @@ func (s *Server) boardOf(tx *store.Tx, code string) (*board, error) {
 	slot := s.boards.of(code)
 	slot.Lock()
 	defer slot.Unlock()
-	if b := slot.board; b != nil && b.head == head && b.minute == minute {
+	if b := slot.board; b != nil && b.head == head && b.minute == minute && (b.full || !full) {
 		return b, nil
 	}
-	b, err := newBoard(tx, now)
+	b, err := newBoard(tx, now, full)
 	if err != nil {
 		return nil, err
 	}
-	b.head, b.minute = head, minute
+	b.head, b.minute, b.full = head, minute, full
 	slot.board = b
 	return b, nil
 }
 
-func newBoard(tx *store.Tx, now *recall.Recall) (*board, error) {
+func newBoard(tx *store.Tx, now *recall.Recall, full bool) (*board, error) {
 	sc, err := now.Scope(tx)
 	if err != nil {
 		return nil, err
@@ -239,13 +240,13 @@ func newBoard(tx *store.Tx, now *recall.Recall) (*board, error) {
 	if last := now.Latest(); last != nil {
 		b.Drift = len(scope.Diff(last.Items, sc.Items()))
 	}
+	if b.Answer, err = now.Answer(tx, sc, &scope.WhatIf{}); err != nil || !full {
+		return b, err
+	}
 	for party := range now.Uncalled(sc) {
 		b.Uncalled = append(b.Uncalled, party)
 	}
 	slices.Sort(b.Uncalled)
-	if b.Answer, err = now.Answer(tx, sc, &scope.WhatIf{}); err != nil {
-		return nil, err
-	}
 	if b.Next, err = now.Next(tx, sc); err != nil {
 		return nil, err
 	}
@@ -264,7 +265,7 @@ func newBoard(tx *store.Tx, now *recall.Recall) (*board, error) {
 	if b.Suppliers, err = deliveries.Suppliers(tx, now.Traced(tx)); err != nil {
 		return nil, err
 	}
-	b.Account, err = now.Account(tx)
+	b.Account, err = now.AccountOf(tx, sc)
 	return b, cmp.Or(err, tx.Err())
 }
 
@@ -311,7 +312,7 @@ func (s *Server) topOf(tx *store.Tx, v *visit, b *board, tab string) (recallTop,
 // showRecall shows a page of a recall.
 func (s *Server) showRecall(v *visit, tab string, fill func(tx *store.Tx, b *board, top recallTop) (any, error)) error {
 	return s.view(v, func(tx *store.Tx) error {
-		b, err := s.boardOf(tx, strings.ToUpper(v.r.PathValue("code")))
+		b, err := s.boardOf(tx, strings.ToUpper(v.r.PathValue("code")), tab != "scope" && tab != "act" && tab != "papers")
 		if err != nil {
 			return err
 		}
