@@ -37,7 +37,7 @@ func (e *env) importMapped(ctx context.Context, how desk.Import, mapPath string,
 		if !e.json {
 			e.sayMapped(understood)
 		}
-		return e.importAll(ctx, how)
+		return e.importInto(ctx, how)
 	}
 	said, err := how.Run(ctx, db)
 	if err = cmp.Or(err, db.Close()); err != nil {
