@@ -26,16 +26,16 @@ func TestInquiryByTelephone(t *testing.T) {
 			began := time.Now()
 			if tab == "desk" {
 				b.keys(`a[href="/inquiry"]`, kb.Tab)
-				b.enter("")
+				b.typeAndEnter("")
 			} else {
 				b.press(`nav a[href="/inquiry"]`)
 			}
 			b.shot("inquiry-empty")
-			b.enter("BB 2O26-08-0") // the cursor waits in the field
+			b.typeAndEnter("BB 2O26-08-0") // the cursor waits in the field
 			b.says("Say first", "BB 2026-08-03", "PALE-CAN", "Ask")
 			b.shot("inquiry")
 			b.do(chromedp.KeyEvent(caller + kb.Tab + "two cans swollen"))
-			b.enter("")
+			b.typeAndEnter("")
 			require.Less(t, time.Since(began), time.Minute)
 			b.says("Inquiry noted", "2O26-08-0", "Call the quality lead now (swollen)", "under pressure")
 			b.shot("inquiry-noted")
@@ -51,8 +51,8 @@ func TestInquiryByTelephone(t *testing.T) {
 	}
 }
 
-// enter types into what has the focus, ends with Enter, and waits for the page that comes.
-func (b *browser) enter(text string) {
+// typeAndEnter types into what has the focus, ends with Enter, and waits for the page that comes.
+func (b *browser) typeAndEnter(text string) {
 	b.t.Helper()
 	was := b.mark()
 	b.do(chromedp.KeyEvent(text + kb.Enter))
@@ -127,6 +127,6 @@ func TestPictureOfATrace(t *testing.T) {
 	require.Greater(t, lit, 4)
 	require.Less(t, lit, all/2)
 	b.shot("trace-lit")
-	b.enter("")
+	b.typeAndEnter("")
 	b.says("unit P25-0292")
 }
