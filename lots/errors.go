@@ -18,6 +18,7 @@ const (
 	Locked   ErrKind = "locked"
 	Corrupt  ErrKind = "corrupt"
 	Internal ErrKind = "internal"
+	Denied   ErrKind = "denied" // others may
 )
 
 // Error is a failure a person can act on: its text says what happened and what to do.
@@ -30,15 +31,25 @@ func (e *Error) Error() string { return e.err.Error() }
 
 func (e *Error) Unwrap() error { return errors.Unwrap(e.err) }
 
+// ErrorKind is the error's kind.
+func (e *Error) ErrorKind() ErrKind { return e.Kind }
+
 // Errorf makes an Error of a kind; the cause given with %w stays reachable.
 func Errorf(kind ErrKind, format string, args ...any) *Error {
 	return &Error{Kind: kind, err: fmt.Errorf(format, args...)}
 }
 
-// KindOf gives the kind of the nearest Error in err's chain, or Internal.
+// Kinded is an error that says itself of what kind it is. Every type of error here is one: of any other nobody can tell
+// a refusal from a failure on our side, and people would be told of a failure.
+type Kinded interface {
+	error
+	ErrorKind() ErrKind
+}
+
+// KindOf gives the kind of the nearest error in err's chain that says one, or Internal.
 func KindOf(err error) ErrKind {
-	if e, ok := errors.AsType[*Error](err); ok {
-		return e.Kind
+	if e, ok := errors.AsType[Kinded](err); ok {
+		return e.ErrorKind()
 	}
 	return Internal
 }
@@ -66,6 +77,9 @@ func (f Fault) String() string {
 
 // Faults are all the things wrong in one piece of input.
 type Faults []Fault
+
+// ErrorKind is Invalid: what was written has to be put right.
+func (f Faults) ErrorKind() ErrKind { return Invalid }
 
 func (f Faults) Error() string {
 	lines := make([]string, len(f))

@@ -94,5 +94,8 @@ func (e *env) listPapers(tx *store.Tx, code string) error {
 	if known.Quantity != "" {
 		e.printf("on the papers: %s\n", known.Quantity)
 	}
+	if known.Scan != "" {
+		e.printf("scanned: %s\n", known.Scan)
+	}
 	return nil
 }

@@ -48,11 +48,13 @@ func (e *env) voidCommand() *cobra.Command {
 	var c desk.Change
 	try := false
 	cmd := &cobra.Command{
-		Use:   "void CODE|REF|ENTRY",
+		Use:   "void CODE|REF|ENTRY|FIRST..LAST",
 		Short: "Void a recorded row, or undo a correction",
-		Long:  "Void a recorded row. It stays in the journal but no longer counts. To undo a correction, void its entry number.",
+		Long: `Void a recorded row. It stays in the journal but no longer counts. To undo a correction, void its entry
+number. FIRST..LAST voids all rows of these entries together, such as one import.`,
 		Example: `  heeltap void T26-0044 --reason "entered twice" --by Ines
-  heeltap void 812 --reason "wrong tank" --by Ines`,
+  heeltap void 812 --reason "wrong tank" --by Ines
+  heeltap void 812..931 --reason "imported the wrong file" --by Ines`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c.Name = args[0]
@@ -76,6 +78,9 @@ func (e *env) corrects(cmd *cobra.Command, reason, by *string, try *bool) {
 	cmd.ValidArgsFunction = e.codesOf(nil)
 }
 
+// mostListed is how many corrected rows are listed one by one.
+const mostListed = 20
+
 // correct records a correction and prints what it changed.
 func (e *env) correct(cmd *cobra.Command, change *desk.Change, try bool, done string, f func(*store.Tx) (*desk.Corrected, error)) error {
 	by, err := e.who(change.By)
@@ -93,6 +98,11 @@ func (e *env) correct(cmd *cobra.Command, change *desk.Change, try bool, done st
 	if e.json {
 		c.Tried = try
 		return e.writeJSON(c)
+	}
+	if len(c.Pairs) > mostListed {
+		e.printf("%s %s together\n", map[bool]string{true: "Would " + done, false: map[string]string{"correct": "Corrected", "void": "Voided"}[done]}[try], counted(len(c.Pairs), "row"))
+		e.onlyTried(try)
+		return nil
 	}
 	for _, p := range c.Pairs {
 		if try {

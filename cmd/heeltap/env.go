@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/term"
 
+	"heeltap/graph/desk"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -93,20 +94,16 @@ func (e *env) question(ctx context.Context, f func(*store.Tx) error) (err error)
 	return nil
 }
 
-// moment reads --known-at: a bare date means the end of that day.
-func (e *env) moment(ctx context.Context, db *store.DB) (time.Time, error) {
-	if t, err := time.Parse(time.RFC3339Nano, e.knownAt); err == nil {
-		return t, nil
-	}
-	var w lots.When
-	err := db.View(ctx, func(tx *store.Tx) (err error) {
-		w, _, err = lots.ParseWhen(e.knownAt, tx.Site().Zone)
+// moment reads --known-at.
+func (e *env) moment(ctx context.Context, db *store.DB) (moment time.Time, err error) {
+	err = db.View(ctx, func(tx *store.Tx) (err error) {
+		moment, err = desk.KnownAt(tx, e.knownAt)
 		return err
 	})
 	if err != nil {
 		return time.Time{}, lots.Errorf(lots.Invalid, "--known-at: %w", err)
 	}
-	return time.Unix(w.To, 0).Add(time.Second - time.Millisecond), nil
+	return moment, nil
 }
 
 // writeJSON writes a value as indented JSON.

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/desk"
@@ -94,56 +92,6 @@ func (e *env) listJournal(tx *store.Tx, from int64, most int, about string) erro
 		e.note("there are more entries: see --from and --most")
 	}
 	return nil
-}
-
-func (e *env) auditCommand() *cobra.Command {
-	cmd := &cobra.Command{
-		Use:   "audit",
-		Short: "Prove that nothing recorded was changed and that records and lineage follow from the journal",
-		Long: `Prove that nothing recorded was changed: read the journal's chain of hashes again, rebuild records
-and lineage in a scratch database, and report every difference. Exit status 3 if there is one. Keep
-the hash of the last entry somewhere else: it will prove later that nothing was cut off the end of
-the journal.`,
-		Example: `  heeltap audit
-  heeltap audit --json`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			db, err := e.open(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer db.Close()
-			report, err := db.Audit(cmd.Context(), func(step string) {
-				if e.terminal(e.errOut) {
-					fmt.Fprintf(e.errOut, "%s …\n", step)
-				}
-			})
-			if err != nil {
-				return err
-			}
-			if report.Differences == nil {
-				report.Differences = []string{}
-			}
-			if e.json {
-				err = e.writeJSON(report)
-			} else {
-				e.printf("%s read; the last one's hash is\n  %s\n", entries(report.Entries), report.Head)
-				e.printf("%s of records and lineage rebuilt and compared\n", counted(report.Compared, "row"))
-				for _, d := range report.Differences {
-					e.printf("  DIFFERENT: %s\n", d)
-				}
-				if len(report.Differences) == 0 {
-					e.printf("everything agrees\n")
-				}
-			}
-			if err == nil && len(report.Differences) > 0 {
-				return errFindings
-			}
-			return err
-		},
-	}
-	cmd.Flags().BoolVar(&e.json, "json", false, "answer as JSON")
-	return cmd
 }
 
 func entries(n int64) string {

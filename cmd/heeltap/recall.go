@@ -94,11 +94,11 @@ journal entry with its time. If only one recall is open, you need not name it wi
 		id, title string
 		verbs     []func(*env) *cobra.Command
 	}{
-		{"begin", "Begin:", []func(*env) *cobra.Command{openCommand, listCommand, suspectCommand, unsuspectCommand, hazardCommand, noteCommand, logCommand}},
+		{"begin", "Begin:", []func(*env) *cobra.Command{openCommand, listCommand, suspectCommand, unsuspectCommand, hazardCommand, nextCommand, noteCommand, logCommand}},
 		{"scope", "Scope:", []func(*env) *cobra.Command{scopeCommand, decideCommand(scope.Include), decideCommand(scope.Exclude), decideCommand(scope.Records), freezeCommand, changesCommand, signOffCommand, printedCommand}},
 		{"stop", "Stop:", []func(*env) *cobra.Command{holdAllCommand, holdListCommand, letGoCommand}},
 		{"tell", "Tell:", []func(*env) *cobra.Command{authoritiesCommand, spokeCommand, classCommand, strategyCommand, consigneesCommand, suppliersCommand, lettersCommand, toldCommand, answerCommand, passedOnCommand, dueCommand, sampleCommand, checkedCommand}},
-		{"prove", "Account and prove:", []func(*env) *cobra.Command{accountCommand, destroyCommand, statusCommand, reportCommand}},
+		{"prove", "Account and prove:", []func(*env) *cobra.Command{accountCommand, destroyCommand, statusCommand, reportCommand, signCommand}},
 		{"end", "End:", []func(*env) *cobra.Command{closeCommand, reopenCommand, terminateCommand}},
 	} {
 		cmd.AddGroup(&cobra.Group{ID: g.id, Title: g.title})

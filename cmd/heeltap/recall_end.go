@@ -57,3 +57,46 @@ func terminateCommand(e *env) *cobra.Command {
 	cmd.Flags().StringVar(&text, "text", "", "what it said")
 	return cmd
 }
+
+func nextCommand(e *env) *cobra.Command {
+	return e.ask(&cobra.Command{Use: "next", Short: "Show what waits in the recall now, what is best done first before the rest", Args: cobra.NoArgs, Example: "  heeltap recall next"},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, _ []string) error {
+			s, err := now.Scope(tx)
+			if err != nil {
+				return err
+			}
+			list, err := now.Next(tx, s)
+			if err != nil {
+				return err
+			}
+			if r.json {
+				return r.writeJSON(orEmpty(list))
+			}
+			if len(list) == 0 {
+				r.printf("Nothing waits.\n")
+			}
+			t := &table{head: []string{"what waits", ""}}
+			for _, x := range list {
+				late := ""
+				if x.Late {
+					late = "now"
+				}
+				t.add(x.Text, late)
+			}
+			r.print(t)
+			return nil
+		})
+}
+
+func signCommand(e *env) *cobra.Command {
+	var s recall.Signed
+	cmd := e.step(&cobra.Command{Use: "sign scope|report", Short: "Put your name to the last version of the scope, or to the report", Args: cobra.ExactArgs(1),
+		Long:    "Put your name to the last frozen version of the scope, or to the report as known with the journal's last entry. The signature is a step on the timeline. The report at that entry can be written again at any time (heeltap recall report --as-of).",
+		Example: `  heeltap recall sign report --as "quality lead" --by Quint`},
+		func(r *inRecall, tx *store.Tx, now *recall.Recall, args []string) error {
+			s.What = args[0]
+			return r.take(tx, now, &s)
+		})
+	cmd.Flags().StringVar(&s.As, "as", "", "in which role (needed)")
+	return cmd
+}

@@ -92,20 +92,8 @@ func wrote(made *mailing.Drafts) string {
 
 // warn prints what whoever sends the letters needs to know.
 func (r *inRecall) warn(made *mailing.Drafts, out string) {
-	switch {
-	case made.Version == 0:
-		r.note("no version of the scope is frozen, so nothing will show later what these letters were based on: heeltap recall freeze, then draft them again")
-	case made.Differs > 0:
-		r.note("THE SCOPE HAS CHANGED since version %d, in %s: these letters match no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", made.Version, counted(made.Differs, "thing"))
-	}
-	if len(made.Unknown) > 0 {
-		r.note("NOT EVERYTHING THAT IS AFFECTED IS KNOWN YET, so these letters may leave something out: %s. Settle it (heeltap recall scope shows how), then draft them again", strings.Join(made.Unknown, "; "))
-	}
-	if made.NoPress != "" {
-		r.note("no press draft: %s", made.NoPress)
-	}
-	if len(made.Unset) > 0 {
-		r.note("the PDFs of %s cannot show %s: send the .txt, or write it by hand", strings.Join(made.Unset, ", "), strings.Join(made.Words, ", "))
+	for _, text := range made.Remarks() {
+		r.note("%s", text)
 	}
 	if len(made.Stale) > 0 {
 		r.note("%s still has %s from an earlier draft that no longer goes to anyone: %s; do not send them", out, counted(len(made.Stale), "file"), strings.Join(made.Stale, ", "))

@@ -17,7 +17,7 @@ func dashed(name string) string { return strings.ReplaceAll(name, "_", "-") }
 // recordCommand records one row of a sheet.
 func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	first := s.Columns[0]
-	by, override, reason, try := "", "", "", false
+	by, override, reason, scan, try := "", "", "", "", false
 	cells := map[string]*string{}
 	cmd := &cobra.Command{
 		Use:     s.Verb + " [" + strings.ToUpper(first.Name) + "]",
@@ -51,6 +51,9 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	if s.Has("status") {
 		cmd.Flags().StringVar(&reason, "reason", "", "with --status hold: what the lot is waiting for; becomes the reason of the hold")
 	}
+	if s.Name == "receipts" {
+		cmd.Flags().StringVar(&scan, "scan", "", "the GS1 bar code on the goods, as the scanner sends it or as printed in brackets: fills in what it says")
+	}
 	tries(cmd, &try)
 	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -69,7 +72,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 		if s.Name == "site" && len(row) == 0 {
 			return e.showSite(cmd)
 		}
-		return e.record(cmd, desk.Act{Sheet: s, Row: row, By: by, Override: override, Reason: reason}, try)
+		return e.record(cmd, desk.Act{Sheet: s, Row: row, By: by, Override: override, Reason: reason, Scan: scan}, try)
 	}
 	return cmd
 }

@@ -94,3 +94,33 @@ func TestOnlyTheGateRecordsRows(t *testing.T) {
 	slices.Sort(callers)
 	require.Equal(t, []string{"graph/gate", "lots/store"}, callers)
 }
+
+// An error whose type says no kind is taken for a failure on our side, and people are told of one where they were only
+// asked to look again.
+func TestEveryErrorSaysItsKind(t *testing.T) {
+	methods := map[string][]string{}
+	for room, list := range sources(t, parser.SkipObjectResolution) {
+		for _, file := range list {
+			for _, d := range file.Decls {
+				f, ok := d.(*ast.FuncDecl)
+				if !ok || f.Recv == nil || f.Name.Name != "Error" && f.Name.Name != "ErrorKind" || f.Type.Results == nil {
+					continue
+				}
+				of := f.Recv.List[0].Type
+				if star, ok := of.(*ast.StarExpr); ok {
+					of = star.X
+				}
+				name := room + "." + of.(*ast.Ident).Name
+				methods[name] = append(methods[name], f.Name.Name)
+			}
+		}
+	}
+	var without []string
+	for name, has := range methods {
+		if slices.Contains(has, "Error") && !slices.Contains(has, "ErrorKind") {
+			without = append(without, name)
+		}
+	}
+	require.Contains(t, methods, "lots.Faults", "types of error were found")
+	require.Equal(t, []string{"lots/lineage.Ring"}, without, "the store words a ring as a refusal of its own before anybody sees it")
+}

@@ -17,6 +17,7 @@ const (
 	groupRecord = "record"
 	groupMend   = "mend"
 	groupMove   = "move"
+	groupKeep   = "keep"
 	groupSetUp  = "set-up"
 )
 
@@ -53,17 +54,18 @@ and by when is up to the responsible person under the law where the beer was mad
 		return pflag.NormalizedName(name)
 	})
 	root.AddGroup(&cobra.Group{ID: groupAsk, Title: "Ask:"}, &cobra.Group{ID: groupRecall, Title: "Recall:"}, &cobra.Group{ID: groupRecord, Title: "Record:"},
-		&cobra.Group{ID: groupMend, Title: "Correct:"}, &cobra.Group{ID: groupMove, Title: "Files:"}, &cobra.Group{ID: groupSetUp, Title: "Set up:"})
+		&cobra.Group{ID: groupMend, Title: "Correct:"}, &cobra.Group{ID: groupMove, Title: "Files:"}, &cobra.Group{ID: groupKeep, Title: "Keep safe:"}, &cobra.Group{ID: groupSetUp, Title: "Set up:"})
 	in := func(group string, cmds ...*cobra.Command) {
 		for _, c := range cmds {
 			c.GroupID = group
 			root.AddCommand(c)
 		}
 	}
-	in(groupAsk, e.traceCommand(), e.whyCommand(), e.inquireCommand(), e.inquiriesCommand(), e.balanceCommand(), e.checkCommand(), e.allergensCommand(), e.commonCommand(), e.exposureCommand(), e.stockCommand(), e.showCommand(), e.journalCommand(), e.auditCommand())
+	in(groupAsk, e.traceCommand(), e.whyCommand(), e.inquireCommand(), e.inquiriesCommand(), e.balanceCommand(), e.checkCommand(), e.allergensCommand(), e.commonCommand(), e.exposureCommand(), e.stockCommand(), e.showCommand(), e.journalCommand())
 	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand(), e.muteCommand())
 	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand(), e.attachCommand())
+	in(groupKeep, e.auditCommand(), e.vouchCommand(), e.backupCommand(), e.drillCommand(), e.restoreCommand(), e.rebuildCommand(), e.partsCommand())
 	in(groupSetUp, e.initCommand(), e.serveCommand(), e.peopleCommand(), e.demoCommand(), e.setCommand())
 	for _, s := range lots.Sheets {
 		group := groupRecord

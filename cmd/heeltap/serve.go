@@ -32,6 +32,7 @@ type serving struct {
 	hosts     []string
 	cert, key string
 	plain     bool
+	backup    keeping
 	personas  []web.Persona // of the demo
 	story     bool          // the demo's clock goes on where its story ends
 }
@@ -48,7 +49,7 @@ It listens on this machine alone until --listen names another address. Beyond th
 in the clear: give a certificate (--cert, --key), or put up with it by saying --plain-http. The first start prints a
 link that makes the first account; it works once and for a day.`,
 		Example: `  heeltap serve
-  heeltap serve --listen :8417 --host brewhouse.lan --cert house.pem --key house.key`,
+  heeltap serve --listen :8417 --host brewhouse.lan --cert house.pem --key house.key --backup /mnt/nas/heeltap`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return e.serve(cmd.Context(), o) },
 	}
@@ -57,6 +58,7 @@ link that makes the first account; it works once and for a day.`,
 	cmd.Flags().StringVar(&o.cert, "cert", "", "certificate chain for TLS (PEM)")
 	cmd.Flags().StringVar(&o.key, "key", "", "its private key (PEM)")
 	cmd.Flags().BoolVar(&o.plain, "plain-http", false, "serve beyond this machine without TLS: whoever is on the network can read passwords")
+	o.backup.flags(cmd, "backup")
 	return cmd
 }
 
@@ -94,6 +96,7 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	}
 	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas, Papers: papers.Store{Folder: papers.PathFor(e.path())}, Address: e.getenv("HEELTAP_ADDRESS"), Story: o.story,
 		Log: slog.New(slog.NewTextHandler(e.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))}
+	defer server.Close()
 	handler, err := server.Handler()
 	if err != nil {
 		return err
@@ -101,6 +104,11 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	if err := e.tellServing(ctx, book, listener.Addr(), hosts, secure, o); err != nil {
 		return err
 	}
+	stop, err := e.backUpDaily(ctx, o.backup, server.Log)
+	if err != nil {
+		return err
+	}
+	defer stop()
 	return listenUntilStopped(ctx, server.HTTP(handler), listener, o)
 }
 

@@ -13,11 +13,12 @@ var verbs = map[string]verb{
 	"lines":    {"Record a packaging line or keg washer", "", `  heeltap line CANS --rate-per-min 60 --margin-min 4 --overlap-min 10 --residue yes`},
 	"products": {"Record a product", "", `  heeltap product PALE-44 --name Pale --beer Pale --container-ml 440 --per-case 24 --cases-per-pallet 80`},
 	"receipts": {"Log a delivery at the dock",
-		"Log a delivery at the dock. If you give no code, it gets the next free one; if you give no time, it is now, and a\ntime without a date means today. You can give names instead of codes. Anything doubtful is pointed out at once,\nwhile the goods are there; --try points it out before anything is recorded. Print the tags with heeltap label.",
+		"Log a delivery at the dock. If you give no code, it gets the next free one; if you give no time, it is now, and a\ntime without a date means today. You can give names instead of codes. Anything doubtful is pointed out at once,\nwhile the goods are there; --try points it out before anything is recorded. With --scan the bar code\non the goods fills in what it says, and is kept as it came; what its GTIN is, is known from the first delivery on. Print the\ntags with heeltap label.",
 		`  heeltap receive --item HOP-W --supplier S-03 --supplier-lot "WH 24/117" --quantity "60 kg"
   heeltap receive L26-0142 --item MALT --supplier S-01 --supplier-lot 8871 --quantity "12000 kg" --into SILO-1 --document DN-5521
   heeltap receive --item "pale malt" --supplier S-01 --supplier-lot 8872 --quantity "1.5 t" --received-at 10:37 \
-      --status hold --reason "certificate missing"`},
+      --status hold --reason "certificate missing"
+  heeltap receive --scan "(01)09520123456788(10)WH24/117(17)270301(3103)060000" --item HOP-W --supplier S-03`},
 	"brews": {"Record a turn of the brewhouse", "Record a turn of the brewhouse. If a brew is split, record one row for each vessel it is cast into.",
 		`  heeltap brew B26-031 --beer Pale --started-at "2026-03-02 06:30" --cast-out-at "2026-03-02 12:40" --into FV2 --volume "20 hL"`},
 	"brew_inputs": {"Record what went into a brew", "Record what went into a brew. If it was one of several and you do not know which, write --from \"A|B\".",

@@ -71,7 +71,7 @@ func (t takings) allowed(tx *store.Tx, before takings, o gate.Override) error {
 				continue
 			}
 			if !o.Given() {
-				return lots.Errorf(lots.Conflict, "as corrected, %s", why)
+				return lots.Faults{{Reason: "as corrected, " + why, Held: true}}
 			}
 			rows = append(rows, row)
 		}

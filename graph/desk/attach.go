@@ -2,6 +2,8 @@ package desk
 
 import (
 	"encoding/json"
+	"slices"
+	"strings"
 	"time"
 
 	"heeltap/lots"
@@ -17,14 +19,20 @@ const aboutPapers = "papers of "
 const (
 	stepAttach   = "attach"
 	stepOnPapers = "on-papers"
+	stepDetach   = "detach"
+	stepScan     = "scan"
 )
 
-// paperStep is one step about the papers of a thing: a file that was attached to it, or what its papers said it was.
+// paperStep is one step about the papers of a thing: a file that was attached to it or is not its after all, what its
+// papers said it was, or the bar code that was scanned for it.
 type paperStep struct {
 	Do       string        `json:"do"`
 	Paper    *papers.Paper `json:"paper,omitempty"`
 	Quantity string        `json:"quantity,omitempty"`
 	Unit     string        `json:"unit,omitempty"`
+	Hash     string        `json:"hash,omitempty"` // of the file that is not its
+	Reason   string        `json:"reason,omitempty"`
+	Scan     string        `json:"scan,omitempty"`
 }
 
 // Attached is a paper of a thing, with who attached it and when.
@@ -57,10 +65,38 @@ func Attach(tx *store.Tx, code string, p papers.Paper, by string) (int64, error)
 	return e.Seq, nil
 }
 
+// Detach puts on record that a paper is not a thing's after all. The file is kept, and the journal keeps that it was
+// attached: only what is shown with the thing changes.
+func Detach(tx *store.Tx, code, hash, reason, by string) error {
+	if strings.TrimSpace(reason) == "" {
+		return lots.Errorf(lots.Invalid, "write why it does not belong to %s: whoever reads the records later sees that it was there", code)
+	}
+	p, err := AttachedTo(tx, code, hash)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Act(aboutPapers+code, paperStep{Do: stepDetach, Hash: p.Hash, Reason: reason}, by)
+	return err
+}
+
+// AttachedTo is a paper of a thing, by its hash.
+func AttachedTo(tx *store.Tx, code, hash string) (Attached, error) {
+	known, err := PapersOf(tx, code)
+	if err != nil {
+		return Attached{}, err
+	}
+	i := slices.IndexFunc(known.Attached, func(p Attached) bool { return p.Hash == hash })
+	if i < 0 {
+		return Attached{}, lots.Errorf(lots.NotFound, "no such photo or paper is attached to %s", code)
+	}
+	return known.Attached[i], nil
+}
+
 // Papers are what is on record about the papers of a thing.
 type Papers struct {
 	Attached []Attached
 	Quantity string // how much of it the papers said there was, with its unit; empty where nobody wrote it down
+	Scan     string // the bar code it was received by, as it came; empty where none was scanned
 }
 
 // PapersOf lists what is attached to a thing, in order, and what its papers say.
@@ -73,8 +109,12 @@ func PapersOf(tx *store.Tx, code string) (out Papers, err error) {
 		switch {
 		case s.Do == stepAttach && s.Paper != nil:
 			out.Attached = append(out.Attached, Attached{*s.Paper, e.Seq, e.By, e.Recorded})
+		case s.Do == stepDetach:
+			out.Attached = slices.DeleteFunc(out.Attached, func(p Attached) bool { return p.Hash == s.Hash })
 		case s.Do == stepOnPapers:
 			out.Quantity = s.Quantity + " " + s.Unit
+		case s.Do == stepScan:
+			out.Scan = s.Scan
 		}
 		return nil
 	})

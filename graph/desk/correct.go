@@ -2,8 +2,10 @@ package desk
 
 import (
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 
 	"heeltap/graph/doubt"
 	"heeltap/graph/gate"
@@ -21,6 +23,8 @@ type Change struct {
 	Reason   string
 	By       string
 	Override string // why the rows as corrected may take what is on hold
+
+	several []int64 // rows corrected together
 }
 
 // Corrected is the answer to a correction.
@@ -90,8 +94,16 @@ func codesIn(tx *store.Tx, target int64, set map[string]string) (map[string]stri
 	return cells, notes, err
 }
 
-// Void takes a row back, or by its entry number a correction.
+// Void takes a row back, or by its entry number a correction, or all rows of a range of entries such as 812..931 together.
 func Void(tx *store.Tx, c Change) (*Corrected, error) {
+	list, isRange, err := entriesIn(tx, c.Name)
+	if err != nil {
+		return nil, err
+	}
+	if isRange && c.Entry == 0 {
+		c.several = list
+		return c.make(tx, func() ([]int64, []int64, error) { return tx.VoidAll(list, c.Reason, c.By) })
+	}
 	name, err := c.subject(tx)
 	if err != nil {
 		return nil, err
@@ -105,6 +117,43 @@ func Void(tx *store.Tx, c Change) (*Corrected, error) {
 		entry, err := tx.Void(target, c.Reason, c.By)
 		return []int64{target}, []int64{entry}, err
 	})
+}
+
+// span is a range of entries as somebody writes it.
+var span = regexp.MustCompile(`^([0-9]+)\.\.([0-9]+)$`)
+
+// entriesIn are the rows of a range of entries, such as one import wrote, that still stand; false where a name is no such range.
+func entriesIn(tx *store.Tx, name string) ([]int64, bool, error) {
+	m := span.FindStringSubmatch(strings.ReplaceAll(name, " ", ""))
+	if m == nil {
+		return nil, false, nil
+	}
+	from, errFrom := strconv.ParseInt(m[1], 10, 64)
+	to, errTo := strconv.ParseInt(m[2], 10, 64)
+	head, err := tx.Head()
+	switch {
+	case err != nil:
+		return nil, true, err
+	case errFrom != nil || errTo != nil || from < 1 || to < from || to > head:
+		return nil, true, lots.Errorf(lots.Invalid, "there are no entries %s: the journal has 1..%d", name, head)
+	}
+	var out []int64
+	for seq := from; seq <= to; seq++ {
+		e, ok, err := tx.Entry(seq)
+		if err != nil {
+			return nil, true, err
+		}
+		if _, isRow := lots.SheetNamed(e.Kind); !ok || !isRow {
+			return nil, true, lots.Errorf(lots.Invalid, "entry %d is not a row but a correction or a step: void rows alone, and a correction by its own entry", seq)
+		}
+		if _, stands := tx.Row(seq); stands {
+			out = append(out, seq)
+		}
+	}
+	if len(out) == 0 {
+		return nil, true, lots.Errorf(lots.Conflict, "the entries %s are already void", name)
+	}
+	return out, true, tx.Err()
 }
 
 // make corrects rows, and looks at them and at what is on hold before and after.
@@ -241,6 +290,9 @@ func (c Change) rows(tx *store.Tx) ([]lots.Entered, error) {
 
 // roots lists the rows that the corrections of what is meant can change: also those whose correction it numbers.
 func (c Change) roots(tx *store.Tx) ([]int64, error) {
+	if c.several != nil {
+		return c.several, nil
+	}
 	rows, err := c.rows(tx)
 	if err != nil {
 		return nil, err

@@ -8,6 +8,7 @@ import (
 
 	"heeltap/graph/doubt"
 	"heeltap/lots"
+	"heeltap/lots/gs1"
 	"heeltap/lots/papers"
 	"heeltap/lots/store"
 )
@@ -35,6 +36,7 @@ type DeliveredLot struct {
 	Where       string // a vessel that it was put into, or a place
 	Status      string // accepted, hold or rejected; empty: accepted
 	WaitsFor    string // of one on hold: what has to be settled
+	Scan        string // the bar code that it was filled in from, as it came
 }
 
 // Received is a delivery as recorded.
@@ -53,6 +55,9 @@ type Question struct {
 
 // Questions refuse a delivery until somebody has looked again, and answers them by Delivery.Seen.
 type Questions []Question
+
+// ErrorKind is Invalid: there is something to look at again.
+func (q Questions) ErrorKind() lots.ErrKind { return lots.Invalid }
 
 func (q Questions) Error() string {
 	texts := make([]string, len(q))
@@ -117,6 +122,9 @@ func (d Delivery) receive(tx *store.Tx, lot DeliveredLot) (*Said, Questions, err
 	if err != nil {
 		return nil, nil, err
 	}
+	if err := noteScan(tx, said.Entry, lot.Scan, d.By); err != nil {
+		return nil, nil, err
+	}
 	short, err := d.compare(tx, said, lot)
 	if err != nil {
 		return nil, nil, err
@@ -132,7 +140,12 @@ func (d Delivery) receive(tx *store.Tx, lot DeliveredLot) (*Said, Questions, err
 // row is a lot of the delivery as a row of its sheet; faults are what only the dock can say.
 func (d Delivery) row(tx *store.Tx, lot DeliveredLot) (lots.Row, error) {
 	var faults lots.Faults
+	if gs1.WholeScan(lot.Item) {
+		faults = append(faults, lots.Fault{Column: "item", Reason: "this is a supplier's whole bar code, which is not read apart here: choose the item by its code or name"})
+	}
 	switch {
+	case gs1.WholeScan(lot.SupplierLot):
+		faults = append(faults, lots.Fault{Column: "supplier_lot", Reason: "this is the whole bar code and not the lot in it, and nobody could find the lot by it later: type the lot as it is printed on the goods"})
 	case lot.Unmarked && lot.SupplierLot != "" && lot.SupplierLot != "-":
 		faults = append(faults, lots.Fault{Column: "supplier_lot", Reason: "there is a lot here, and it is said that there is none on the goods: which is it?"})
 	case lot.Unmarked:
@@ -280,4 +293,31 @@ func faultsOf(err error) (lots.Faults, bool) {
 		return lots.Faults{{Reason: err.Error()}}, true
 	}
 	return nil, false
+}
+
+// TakeScan fills a lot from the bar code that was scanned where its supplier's lot is typed; what it says stands over
+// what was filled in before it. Notes are what else to know; false where it is no bar code.
+func (d *Delivery) TakeScan(tx *store.Tx, i int) (notes []string, taken bool, err error) {
+	l := &d.Lots[i]
+	s, err := ReadLabel(tx, l.SupplierLot)
+	if err != nil || s == nil {
+		return nil, false, err
+	}
+	l.Scan, l.SupplierLot = s.Kept, s.Cells["supplier_lot"]
+	for column, cell := range map[string]*string{"item": &l.Item, "best_by": &l.BestBy} {
+		if text := s.Cells[column]; text != "" {
+			*cell = text
+		}
+	}
+	switch supplier := s.Cells["supplier"]; {
+	case supplier == "" || supplier == d.Supplier:
+	case d.Supplier == "":
+		d.Supplier = supplier
+	default:
+		s.note("By the bar code it is from %s.", called(tx, supplier))
+	}
+	if s.Cells["quantity"] != "" && l.Quantity == "" {
+		l.Quantity, l.Unit = s.Cells["quantity"], s.Cells["unit"]
+	}
+	return s.Notes, true, nil
 }

@@ -60,6 +60,8 @@ func TestWhatADeliveryLacks(t *testing.T) {
 		{"no lot", delivered(good, desk.DeliveredLot{Item: "HOP", Quantity: "5"}), []string{"2 supplier_lot: if there is none on the goods, tick that"}},
 		{"a lot and none", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1", Unmarked: true, Quantity: "5"}), []string{"1 supplier_lot: which is it"}},
 		{"both lots", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1"}, desk.DeliveredLot{Item: "NONE", SupplierLot: "2", Quantity: "1 kg"}), []string{"1 quantity: ", "2 item: "}},
+		{"a whole bar code as the lot", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "]C1010954110153300010AB", Quantity: "5"}), []string{"1 supplier_lot: as it is printed"}},
+		{"a whole bar code as the item", delivered(desk.DeliveredLot{Item: "]C1010954110153300010AB", SupplierLot: "AB", Quantity: "5"}), []string{"1 item: choose the item"}},
 		{"on hold for nothing", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1", Quantity: "5", Status: "hold"}), []string{"1 waits_for: say what it waits for"}},
 		{"waiting, but not on hold", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1", Quantity: "5", WaitsFor: "certificate"}), []string{"1 status: then it is on hold"}},
 		{"unknown supplier", desk.Delivery{Supplier: "NOBODY", By: "Tove", Lots: []desk.DeliveredLot{good, good}}, []string{"0 supplier: "}},

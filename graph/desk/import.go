@@ -23,6 +23,8 @@ type Import struct {
 	OnlyNew    bool     // pass over rows that are recorded already
 	SkipOthers bool     // pass over files and pages that are not record sheets
 	BadRows    string   // that folder; empty: beside the first path
+	Mapped     *Mapped  // what files of other headings say, instead of reading the paths
+	Try        bool     // keep nothing: only say what would be recorded
 
 	sheet.Contents // what the files hold
 }
@@ -35,7 +37,9 @@ type Imported struct {
 	BadRows  *string     `json:"bad_rows"` // folder they were written to
 	Others   []string    `json:"others"`   // files and pages passed over, which are not record sheets
 	Warnings []string    `json:"warnings"`
-	Faults   lots.Faults `json:"-"` // of the bad rows, by file and line
+	Faults   lots.Faults `json:"-"`           // of the bad rows, by file and line
+	First    int64       `json:"first_entry"` // the rows' entries, one behind the other; 0 where none was recorded
+	Last     int64       `json:"last_entry"`
 }
 
 // Run reads the files and records their rows: all of them or none, or where the import keeps going those that are good.
@@ -51,15 +55,18 @@ func (i Import) Run(ctx context.Context, db *store.DB) (*Imported, error) {
 			return nil, err
 		}
 	}
+	if i.Try {
+		return i.tried(ctx, db, all)
+	}
 	if len(i.Faults) > 0 && !i.KeepGoing {
 		// What can be understood is checked too, so that all faults come in one go.
-		_, more, err := i.try(ctx, db, i.Rows, func() error { return errNotKept })
+		_, _, more, err := i.try(ctx, db, i.Rows, func() error { return errNotKept })
 		if err != nil {
 			return nil, err
 		}
 		return nil, sorted(append(i.Faults, more...))
 	}
-	good, warnings, faults, err := i.keep(ctx, db)
+	good, entries, warnings, faults, err := i.keep(ctx, db)
 	if err != nil {
 		return nil, err
 	}
@@ -68,12 +75,33 @@ func (i Import) Run(ctx context.Context, db *store.DB) (*Imported, error) {
 	}
 	done := &Imported{Rows: len(good), Passed: all - len(i.Rows), Bad: len(i.Rows) - len(good), Warnings: []string{}, Faults: sorted(faults),
 		Others: append([]string{}, i.PassedOver...)}
-	for _, w := range sorted(append(i.Warnings, warnings...)) {
-		done.Warnings = append(done.Warnings, w.String())
+	done.warn(append(i.Warnings, warnings...))
+	if len(entries) > 0 {
+		done.First, done.Last = entries[0], entries[len(entries)-1]
 	}
 	if sheet.Placed(faults) {
 		done.BadRows = &i.BadRows
 	}
+	return done, nil
+}
+
+func (d *Imported) warn(warnings lots.Faults) {
+	for _, w := range sorted(warnings) {
+		d.Warnings = append(d.Warnings, w.String())
+	}
+}
+
+// tried says what would be recorded, and what is wrong with the rest.
+func (i Import) tried(ctx context.Context, db *store.DB, all int) (*Imported, error) {
+	good := without(i.Rows, i.Faults)
+	_, warnings, more, err := i.try(ctx, db, good, func() error { return errNotKept })
+	if err != nil {
+		return nil, err
+	}
+	good = without(good, more)
+	done := &Imported{Rows: len(good), Passed: all - len(i.Rows), Bad: len(i.Rows) - len(good), Warnings: []string{},
+		Faults: sorted(append(i.Faults, more...)), Others: append([]string{}, i.PassedOver...)}
+	done.warn(append(i.Warnings, warnings...))
 	return done, nil
 }
 
@@ -87,6 +115,14 @@ func (i Import) nothingKept(faults lots.Faults) error {
 
 // read reads all paths, with the site's decimal sign; of several, files are named with their folder.
 func (i *Import) read(ctx context.Context, db *store.DB) error {
+	if i.BadRows == "" {
+		first := filepath.Clean(i.Paths[0])
+		i.BadRows = strings.TrimSuffix(first, filepath.Ext(first)) + "-bad-rows"
+	}
+	if i.Mapped != nil {
+		i.Contents = i.Mapped.Contents
+		return nil
+	}
 	how := sheet.Options{SkipOthers: i.SkipOthers}
 	err := db.View(ctx, func(tx *store.Tx) error {
 		how.Decimal = tx.Decimal()
@@ -94,10 +130,6 @@ func (i *Import) read(ctx context.Context, db *store.DB) error {
 	})
 	if err != nil {
 		return err
-	}
-	if i.BadRows == "" {
-		first := filepath.Clean(i.Paths[0])
-		i.BadRows = strings.TrimSuffix(first, filepath.Ext(first)) + "-bad-rows"
 	}
 	for _, p := range i.Paths {
 		c, err := sheet.ReadWith(p, how)
@@ -134,7 +166,7 @@ func (i *Import) passOver(ctx context.Context, db *store.DB) error {
 }
 
 // keep records rows: all of them or none, or where the import keeps going those that are good.
-func (i Import) keep(ctx context.Context, db *store.DB) (good []sheet.Row, warnings, faults lots.Faults, err error) {
+func (i Import) keep(ctx context.Context, db *store.DB) (good []sheet.Row, entries []int64, warnings, faults lots.Faults, err error) {
 	faults = i.Faults
 	written := slices.Concat(i.Rows, i.Refused)
 	writeBad := func() error {
@@ -144,21 +176,21 @@ func (i Import) keep(ctx context.Context, db *store.DB) (good []sheet.Row, warni
 		return sheet.WriteFaulty(i.BadRows, written, faults)
 	}
 	for good = without(i.Rows, faults); len(good) > 0; {
-		warnings, more, err := i.try(ctx, db, good, writeBad)
+		entries, warnings, more, err := i.try(ctx, db, good, writeBad)
 		if err != nil || len(more) == 0 {
-			return good, warnings, faults, err
+			return good, entries, warnings, faults, err
 		}
 		faults = append(faults, more...)
 		if !i.KeepGoing {
-			return nil, nil, nil, sorted(faults)
+			return nil, nil, nil, nil, sorted(faults)
 		}
 		good = without(good, more)
 	}
-	return nil, nil, faults, writeBad()
+	return nil, nil, nil, faults, writeBad()
 }
 
 // try records rows together if they are good and last agrees. Faults name files and lines.
-func (i Import) try(ctx context.Context, db *store.DB, rows []sheet.Row, last func() error) (warnings, faults lots.Faults, err error) {
+func (i Import) try(ctx context.Context, db *store.DB, rows []sheet.Row, last func() error) (entries []int64, warnings, faults lots.Faults, err error) {
 	statements := make([]store.Statement, len(rows))
 	for k, r := range rows {
 		statements[k] = store.Statement{Sheet: r.Sheet, Row: r.Row, By: i.By}
@@ -166,7 +198,7 @@ func (i Import) try(ctx context.Context, db *store.DB, rows []sheet.Row, last fu
 	refused := false
 	err = db.Update(ctx, func(tx *store.Tx) error {
 		var err error
-		_, warnings, faults, err = gate.Post(tx, statements, gate.Override{Reason: i.Override, By: i.By})
+		entries, warnings, faults, err = gate.Post(tx, statements, gate.Override{Reason: i.Override, By: i.By})
 		if err != nil {
 			return err
 		}
@@ -184,7 +216,7 @@ func (i Import) try(ctx context.Context, db *store.DB, rows []sheet.Row, last fu
 			list[k].File, list[k].Line = r.File, r.Line
 		}
 	}
-	return warnings, faults, err
+	return entries, warnings, faults, err
 }
 
 // errNotKept rolls a trial back.

@@ -4,6 +4,7 @@
 package desk
 
 import (
+	"maps"
 	"slices"
 
 	"heeltap/graph/doubt"
@@ -21,6 +22,7 @@ type Act struct {
 	By       string
 	Override string // why it may take what is on hold
 	Reason   string // what a delivery that comes in on hold waits for
+	Scan     string // the bar code that a delivery is read from, as it came
 }
 
 // Said is the answer to a recorded row.
@@ -37,10 +39,20 @@ type Said struct {
 
 // Record fills in a row and records it.
 func Record(tx *store.Tx, a Act) (*Said, error) {
+	var scanned []string
+	if a.Scan != "" {
+		a.Row = maps.Clone(a.Row)
+		s, err := FillFromScan(tx, a.Row, a.Scan)
+		if err != nil {
+			return nil, err
+		}
+		scanned, a.Scan = s.Notes, s.Kept
+	}
 	row, notes, err := FillIn(tx, a)
 	if err != nil {
 		return nil, err
 	}
+	notes = append(scanned, notes...)
 	said := &Said{Sheet: a.Sheet.Name, Also: []string{}, Warnings: notes, Findings: []string{}}
 	if err := said.enter(tx, store.Statement{Sheet: a.Sheet, Row: row, By: a.By}, a.Override); err != nil {
 		return nil, err
@@ -49,6 +61,9 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 		said.Code = &code
 	}
 	said.Text = Sentence(tx, said.Entry)
+	if err := noteScan(tx, said.Entry, a.Scan, a.By); err != nil {
+		return nil, err
+	}
 	also, err := stopReturned(tx, said.Entry)
 	if err != nil {
 		return nil, err

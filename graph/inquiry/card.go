@@ -36,6 +36,17 @@ func cardOf(tx *store.Tx, c Candidate, q Question) (*Card, error) {
 	return card, card.sent(tx, c, q)
 }
 
+// CardOf is what is known of one of the candidates shown: the answer itself brings that of the first.
+func (a *Answer) CardOf(tx *store.Tx, i int) (*Card, error) {
+	switch {
+	case i == 0 && a.Card != nil:
+		return a.Card, nil
+	case i < 0 || i >= len(a.Candidates):
+		return nil, lots.Errorf(lots.NotFound, "there are %d candidates, and none of number %d", len(a.Candidates), i+1)
+	}
+	return cardOf(tx, a.Candidates[i], a.Question)
+}
+
 func (card *Card) packed(tx *store.Tx, p *lots.Product) {
 	zone := tx.Site().Zone
 	var first, last int64

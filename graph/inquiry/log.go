@@ -10,8 +10,8 @@ import (
 	"heeltap/lots/store"
 )
 
-// about is what the steps that note an inquiry are about.
-const about = "inquiry"
+// AboutInquiries is what the steps that note an inquiry are about.
+const AboutInquiries = "inquiry"
 
 // Noted is an inquiry as it was noted down: the raw text, and all candidates as likely as those shown, not one chosen.
 type Noted struct {
@@ -42,7 +42,7 @@ func Note(tx *store.Tx, a *Answer, by string) (int64, error) {
 		}
 	}
 	n.Candidates, n.Runs = append(n.Candidates, a.Equal...), append(n.Runs, a.equalRuns...)
-	e, err := tx.Act(about, n, by)
+	e, err := tx.Act(AboutInquiries, n, by)
 	if err != nil {
 		return 0, err
 	}
@@ -52,7 +52,7 @@ func Note(tx *store.Tx, a *Answer, by string) (int64, error) {
 // All lists the inquiries noted, in order.
 func All(tx *store.Tx) ([]Noted, error) {
 	out := []Noted{}
-	err := tx.Acts(about, func(e *store.Entry, step []byte) error {
+	err := tx.Acts(AboutInquiries, func(e *store.Entry, step []byte) error {
 		var n noted
 		if err := json.Unmarshal(step, &n); err != nil {
 			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)

@@ -15,27 +15,28 @@ import (
 // Recall is what the steps taken in a recall or mock recall add up to.
 type Recall struct {
 	scope.Basis
-	Code      string
-	Mock      bool
-	Reason    string
-	Known     string
-	Lead      string
-	OpenedAt  time.Time
-	SignedOff map[string]string // unit or other code to the reason
-	Holds     []string          // what was held for this recall and not released
-	Contacts  map[string]*Contact
-	Sample    *Sampled   // the last draw of consignees to check
-	Samples   []*Sampled // every draw, in order: a later one takes nothing back
-	Destroyed []Destroyed
-	Proposed  string // class the firm proposes
-	Assigned  string // class an authority assigned
-	Assigner  string
-	Spoke     []Said
-	Open      bool
-	Review    string
-	Ended     string // the authority that terminated it
-	Strategy  Strategy
-	Log       []Logged
+	Code       string
+	Mock       bool
+	Reason     string
+	Known      string
+	Lead       string
+	OpenedAt   time.Time
+	SignedOff  map[string]string // unit or other code to the reason
+	Holds      []string          // what was held for this recall and not released
+	Contacts   map[string]*Contact
+	Sample     *Sampled   // the last draw of consignees to check
+	Samples    []*Sampled // every draw, in order: a later one takes nothing back
+	Destroyed  []Destroyed
+	Proposed   string // class the firm proposes
+	Assigned   string // class an authority assigned
+	Assigner   string
+	Spoke      []Said
+	Open       bool
+	Review     string
+	Ended      string // the authority that terminated it
+	Strategy   Strategy
+	Signatures []Signature
+	Log        []Logged
 	// Now is the moment that what is running or overdue is judged at.
 	Now time.Time
 

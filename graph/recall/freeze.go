@@ -21,26 +21,35 @@ func Freeze(ctx context.Context, db *store.DB, code, reason, by string) (*Recall
 	}
 	var after *Recall
 	err = db.Update(ctx, func(tx *store.Tx) error {
-		r, s, err := loadScope(tx, code)
-		if err != nil {
-			return err
-		}
-		last := r.Latest()
-		if last != nil && !scope.Same(scope.Diff(last.Items, s.Items()), changes) {
-			return lots.Errorf(lots.Conflict, "something was recorded just now: freeze again")
-		}
-		if last != nil && len(changes) == 0 {
-			return lots.Errorf(lots.Conflict, "nothing changed: version %d still stands", last.Version)
-		}
-		head, err := tx.Head()
-		if err != nil {
-			return err
-		}
-		f := &Frozen{Version: len(r.Versions) + 1, Head: head, Reason: reason, Items: s.Items(), Changes: changes, NotCounted: s.NotCounted()}
-		after, err = r.Take(tx, f, At{}, by)
+		after, err = FreezeWith(tx, code, changes, reason, by)
 		return err
 	})
 	return after, err
+}
+
+// FreezeWith does so inside a change of the database, with the changes found before it by [Changes]. Where something was
+// recorded since, they are not the changes any more, and it refuses.
+func FreezeWith(tx *store.Tx, code string, changes []scope.Change, reason, by string) (*Recall, error) {
+	if err := tx.Sound(); err != nil {
+		return nil, err
+	}
+	r, s, err := loadScope(tx, code)
+	if err != nil {
+		return nil, err
+	}
+	last := r.Latest()
+	if last != nil && !scope.Same(scope.Diff(last.Items, s.Items()), changes) {
+		return nil, lots.Errorf(lots.Conflict, "something was recorded just now: freeze again")
+	}
+	if last != nil && len(changes) == 0 {
+		return nil, lots.Errorf(lots.Conflict, "nothing changed: version %d still stands", last.Version)
+	}
+	head, err := tx.Head()
+	if err != nil {
+		return nil, err
+	}
+	f := &Frozen{Version: len(r.Versions) + 1, Head: head, Reason: reason, Items: s.Items(), Changes: changes, NotCounted: s.NotCounted()}
+	return r.Take(tx, f, At{}, by)
 }
 
 func loadScope(tx *store.Tx, code string) (*Recall, *scope.Scope, error) {

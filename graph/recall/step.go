@@ -56,6 +56,7 @@ var steps = map[string]func() Step{
 	"letters":    func() Step { return &Drafted{} },
 	"strategy":   func() Step { return &Strategy{} },
 	"reconciled": func() Step { return &Reconciled{} },
+	"sign":       func() Step { return &Signed{} },
 }
 
 // written is a step as the journal keeps it.

@@ -76,6 +76,9 @@ func exercised(tx *store.Tx) (map[string]bool, error) {
 }
 
 func begin(tx *store.Tx, o Opened, at At, by string) (*Recall, error) {
+	if err := tx.Sound(); err != nil {
+		return nil, err
+	}
 	switch {
 	case len(o.Suspects) == 0:
 		return nil, lots.Errorf(lots.Invalid, "a recall needs a suspect: any code, or --surprise for a mock recall")
@@ -155,7 +158,7 @@ func (r *Recall) allows(s Step) error {
 		return lots.Errorf(lots.Conflict, "%s was terminated by %s; reopen it first", r.Code, r.Ended)
 	}
 	switch s.(type) {
-	case *Noted, *Reopened, *Strategy, *Terminated, *Frozen, *Classed, *Spoke, *Answered, *Checked:
+	case *Noted, *Reopened, *Strategy, *Terminated, *Frozen, *Classed, *Spoke, *Answered, *Checked, *Signed:
 		return nil
 	}
 	if !r.Open {

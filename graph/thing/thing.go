@@ -34,7 +34,10 @@ type Thing struct {
 }
 
 // Paper is a photo or paper that is attached to a thing.
-type Paper struct{ Hash, Name, By, When, Size string }
+type Paper struct {
+	Hash, Name, By, When, Size string
+	Entry                      int64 // that attached it
+}
 
 // Fact is one thing worth knowing, with its name.
 type Fact struct{ Name, Text string }
@@ -236,8 +239,9 @@ func (w *writer) papers() error {
 		return err
 	}
 	w.fact("On the papers", known.Quantity)
+	w.fact("Scanned", known.Scan)
 	for _, p := range known.Attached {
-		w.t.Papers = append(w.t.Papers, Paper{p.Hash, p.Name, p.By, w.moment(p.At.Unix()), size(p.Size)})
+		w.t.Papers = append(w.t.Papers, Paper{p.Hash, p.Name, p.By, w.moment(p.At.Unix()), size(p.Size), p.Entry})
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package trace
 
 import (
 	"encoding/json"
+	"slices"
 
 	"heeltap/graph"
 	"heeltap/lots"
@@ -212,3 +213,17 @@ func (s Shipment) Entry() int64 { return s.entry }
 
 // OneOf reports whether the row moved one of several units, unknown which.
 func (s Shipment) OneOf() bool { return s.oneOf }
+
+// Certain is the answer with only what is in; its totals stay as they are, for what is left out to be seen.
+func (a *Answer) Certain() *Answer {
+	c := *a
+	in := graph.In.String()
+	c.Lots = slices.DeleteFunc(slices.Clone(a.Lots), func(x Lot) bool { return x.Band != in })
+	c.Brews = slices.DeleteFunc(slices.Clone(a.Brews), func(x Brew) bool { return x.Band != in })
+	c.Fills = slices.DeleteFunc(slices.Clone(a.Fills), func(x Fill) bool { return x.Band != in })
+	c.Runs = slices.DeleteFunc(slices.Clone(a.Runs), func(x Run) bool { return x.Band != in })
+	c.Units = slices.DeleteFunc(slices.Clone(a.Units), func(x Unit) bool { return x.Band != in })
+	c.Shipments = slices.DeleteFunc(slices.Clone(a.Shipments), func(x Shipment) bool { return x.Band != in })
+	c.Bulk = slices.DeleteFunc(slices.Clone(a.Bulk), func(x Bulk) bool { return x.Band != in })
+	return &c
+}

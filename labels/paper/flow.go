@@ -25,6 +25,10 @@ type FlowNode struct {
 	Column        int
 	Title, Detail string
 	Sure          bool
+	// Link and Codes are for pages that draw the box: where it leads, and what it stands for.
+	Link  string
+	Codes []string
+	Many  bool // it stands for a group that can be opened
 }
 
 // FlowEdge is a band between two boxes.

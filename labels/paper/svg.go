@@ -57,18 +57,7 @@ func (f *Flow) svg(r ruler) []byte {
 }
 
 func (p *plan) svgBand(b *bytes.Buffer, i int, r *route) {
-	var d strings.Builder
-	for k, s := range p.strokes(r) {
-		if k == 0 {
-			fmt.Fprintf(&d, "M%s %s", number(s.from.x), number(s.from.y))
-		}
-		if s.curved {
-			fmt.Fprintf(&d, "C%s %s %s %s ", number(s.c1.x), number(s.c1.y), number(s.c2.x), number(s.c2.y))
-		} else {
-			d.WriteString("L")
-		}
-		fmt.Fprintf(&d, "%s %s", number(s.to.x), number(s.to.y))
-	}
+	d := p.pathOf(r)
 	grey, dash, words := sureGrey, "", ""
 	if !r.edge.Sure {
 		grey, dash, words = maybeGrey, ` stroke-dasharray="7 4"`, ", "+onlyMaybe
@@ -80,8 +69,8 @@ func (p *plan) svgBand(b *bytes.Buffer, i int, r *route) {
 	if arrow, ok := p.arrow(r); ok {
 		fmt.Fprintf(b, `<path d="M%s %sL%s %sL%s %sz" fill="#444"/>`, number(arrow[0].x), number(arrow[0].y), number(arrow[1].x), number(arrow[1].y), number(arrow[2].x), number(arrow[2].y))
 	}
-	fmt.Fprintf(b, `<path d="%s" fill="none" stroke="#fff" stroke-width="%s"/>`, d.String(), number(r.width+1.6))
-	fmt.Fprintf(b, `<path d="%s" fill="none" stroke="#%02[2]x%02[2]x%02[2]x" stroke-width="%[3]s"%[4]s/>`, d.String(), grey, number(r.width), dash)
+	fmt.Fprintf(b, `<path d="%s" fill="none" stroke="#fff" stroke-width="%s"/>`, d, number(r.width+1.6))
+	fmt.Fprintf(b, `<path d="%s" fill="none" stroke="#%02[2]x%02[2]x%02[2]x" stroke-width="%[3]s"%[4]s/>`, d, grey, number(r.width), dash)
 	svgMark(b, p.mark(i, r), !r.edge.Sure, !r.edge.known())
 	b.WriteString("</g>\n")
 }

@@ -68,9 +68,10 @@ type engine struct {
 	vessels, runs, items, lots, brews, units map[string]bool
 	entries, changed                         map[int64]bool
 	kegs                                     map[string]*keg
-	labels                                   map[[2]string]bool // product and allergen: it is declared
-	washes, followed                         map[string]bool    // runs: a wash of one of its kegs is noted; its kegs are marked
-	fresh                                    map[string]*Cell   // vessels derived in this pass
+	labels                                   map[[2]string]bool             // product and allergen: it is declared
+	perhaps                                  map[string][]*lots.Circulation // by vessel
+	washes, followed                         map[string]bool                // runs: a wash of one of its kegs is noted; its kegs are marked
+	fresh                                    map[string]*Cell               // vessels derived in this pass
 	freshDraws                               map[int64][]Draw
 	freshArrivals                            map[int64][]Arrival
 }
@@ -81,7 +82,7 @@ func newEngine(src Source, limits Limits) *engine {
 		out:     &Delta{Cells: map[string]*Cell{}},
 		vessels: map[string]bool{}, runs: map[string]bool{}, items: map[string]bool{},
 		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{}, changed: map[int64]bool{},
-		kegs: map[string]*keg{}, labels: map[[2]string]bool{}, washes: map[string]bool{}, followed: map[string]bool{},
+		perhaps: map[string][]*lots.Circulation{}, kegs: map[string]*keg{}, labels: map[[2]string]bool{}, washes: map[string]bool{}, followed: map[string]bool{},
 		fresh: map[string]*Cell{}, freshDraws: map[int64][]Draw{}, freshArrivals: map[int64][]Arrival{},
 	}
 }

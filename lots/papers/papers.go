@@ -16,6 +16,7 @@ import (
 	"unicode"
 
 	"heeltap/lots"
+	"heeltap/lots/files"
 )
 
 // Largest is how many bytes a paper may have: 20 MB.
@@ -53,42 +54,19 @@ func (s Store) Keep(name string, data []byte) (Paper, error) {
 }
 
 // write has a file appear whole, on the disk and not only in memory, or not at all.
-func (s Store) write(hash string, data []byte) (err error) {
+func (s Store) write(hash string, data []byte) error {
 	path := s.path(hash)
 	if have, err := os.ReadFile(path); err == nil && bytes.Equal(have, data) {
 		return nil
 	}
 	folder := filepath.Dir(path)
-	if err := os.MkdirAll(folder, 0o755); err != nil {
+	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return lots.Errorf(lots.Internal, "the folder of papers cannot be made: %w", err)
 	}
-	f, err := os.CreateTemp(folder, ".part-*")
-	if err != nil {
+	if err := files.WriteWhole(path, data); err != nil {
 		return lots.Errorf(lots.Internal, "a paper cannot be kept: %w", err)
 	}
-	_, err = f.Write(data)
-	err = cmp.Or(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return lots.Errorf(lots.Internal, "a paper cannot be kept: %w", err)
-	}
-	return errors.Join(synced(folder), synced(s.Folder))
-}
-
-// synced has a folder's list of files on the disk too.
-func synced(folder string) error {
-	d, err := os.Open(folder)
-	if err != nil {
-		return err
-	}
-	defer d.Close()
-	if err := d.Sync(); err != nil && !errors.Is(err, errors.ErrUnsupported) && !os.IsPermission(err) { // not every system can
-		return err
-	}
-	return nil
+	return cmp.Or(files.SyncFolder(s.Folder), files.SyncFolder(filepath.Dir(s.Folder)))
 }
 
 // Read gives a paper's content. It is NotFound where the file is gone, and Corrupt where it is not what was kept.

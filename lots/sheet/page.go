@@ -92,7 +92,7 @@ func (p *page) take(line int, row lots.Row) {
 	written := maps.Clone(row)
 	doubts, faults := lots.Plain(p.sheet, row, lots.Manner{File: true, Decimal: p.into.how.Decimal, Sure: p.sure})
 	if p.sums.totals(p.sheet, row) {
-		p.fault(line, "", "looks like a totals row: leave it out")
+		p.fault(line, "", "%s", TotalsRow)
 		p.refuse(line, written)
 		return
 	}

@@ -6,6 +6,9 @@ import (
 	"heeltap/lots"
 )
 
+// TotalsRow is the reason of the fault that a row of totals is.
+const TotalsRow = "looks like a totals row: leave it out"
+
 // sums adds up the columns of numbers as a page is read, so that a row of totals is known for one.
 type sums struct {
 	rows int

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"unicode/utf8"
@@ -12,6 +11,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"heeltap/lots"
+	"heeltap/lots/files"
 )
 
 // bookRows is what one page can hold below its heading (ECMA-376: 2^20 rows).
@@ -60,20 +60,8 @@ func WriteWorkbook(path string, rows []Row) (err error) {
 	return nil
 }
 
-func saveBook(f *excelize.File, path string) (err error) {
-	beside, err := os.MkdirTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, os.RemoveAll(beside)) }()
-	out, err := os.Create(filepath.Join(beside, "new"))
-	if err != nil {
-		return err
-	}
-	if err := errors.Join(f.Write(out), out.Sync(), out.Close()); err != nil {
-		return err
-	}
-	return os.Rename(out.Name(), path)
+func saveBook(f *excelize.File, path string) error {
+	return files.WriteWith(path, func(out *os.File) error { return f.Write(out) })
 }
 
 // replaceableBook refuses to overwrite what is no workbook of sheets.

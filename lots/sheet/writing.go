@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -12,6 +13,7 @@ import (
 	"strings"
 
 	"heeltap/lots"
+	"heeltap/lots/files"
 )
 
 // WriteFolder writes every sheet's file, each with its full heading and below
@@ -21,7 +23,9 @@ import (
 // written beside its place and moved there. Between the moving out of an old
 // folder and the moving in of the new one a crash leaves both, whole, in the
 // folder .NAME-* beside it.
-func WriteFolder(dir string, rows []Row) error {
+//
+// What else is given goes beside them: files that end in .json, which reading passes over.
+func WriteFolder(dir string, rows []Row, beside ...Beside) error {
 	groups, err := grouped(rows)
 	if err != nil {
 		return err
@@ -30,7 +34,16 @@ func WriteFolder(dir string, rows []Row) error {
 	for _, s := range lots.Sheets {
 		files = append(files, csvOf(s, groups[s]))
 	}
-	return putFolder(dir, files)
+	return putFolder(dir, files, beside...)
+}
+
+// Besides are the names of files that an export puts beside the sheets, and that a later one replaces.
+var Besides = []string{"settings.json", "recalls.json", "inquiries.json", "steps.json"}
+
+// Beside is a file that goes beside the sheets.
+type Beside struct {
+	Name string
+	Data []byte
 }
 
 // WriteFaulty writes the rows that faults speak of (by file and line) as CSV
@@ -129,7 +142,7 @@ func csvOf(s *lots.Sheet, rows []Row) csvFile {
 }
 
 // putFolder writes files into a new folder and moves it to its place.
-func putFolder(dir string, files []csvFile) (err error) {
+func putFolder(dir string, files []csvFile, others ...Beside) (err error) {
 	dir, err = filepath.Abs(dir)
 	if err != nil {
 		return lots.Errorf(lots.Invalid, "the folder cannot be written: %w", err)
@@ -146,7 +159,7 @@ func putFolder(dir string, files []csvFile) (err error) {
 		return lots.Errorf(lots.Invalid, "%s cannot be written: %w", dir, err)
 	}
 	fresh, gone := filepath.Join(beside, "new"), filepath.Join(beside, "old")
-	err = writeFiles(fresh, files)
+	err = writeFiles(fresh, files, others)
 	if err == nil {
 		err = swap(dir, fresh, gone, old)
 	}
@@ -159,12 +172,17 @@ func putFolder(dir string, files []csvFile) (err error) {
 	return nil
 }
 
-func writeFiles(dir string, files []csvFile) error {
-	if err := os.Mkdir(dir, 0o777); err != nil { // less what the user's mask takes
+func writeFiles(dir string, sheets []csvFile, others []Beside) error {
+	if err := os.Mkdir(dir, 0o700); err != nil { // what is in it is the house's
 		return err
 	}
-	for _, f := range files {
-		if err := f.write(dir); err != nil {
+	for _, f := range sheets {
+		if err := files.WriteWith(filepath.Join(dir, f.name), f.write); err != nil {
+			return err
+		}
+	}
+	for _, o := range others {
+		if err := files.WriteWhole(filepath.Join(dir, o.Name), o.Data); err != nil {
 			return err
 		}
 	}
@@ -182,7 +200,7 @@ func swap(dir, fresh, gone string, old bool) error {
 	if err != nil && old {
 		return errors.Join(err, os.Rename(gone, dir))
 	}
-	return err
+	return cmp.Or(err, files.SyncFolder(filepath.Dir(dir)))
 }
 
 // replaceable reports whether a folder stands at dir, refusing one (or a file)
@@ -196,19 +214,15 @@ func replaceable(dir string) (bool, error) {
 		return false, lots.Errorf(lots.Invalid, "%s cannot be written: %w", dir, err)
 	}
 	for _, e := range entries {
-		if _, ok := lots.SheetNamed(strings.TrimSuffix(e.Name(), ".csv")); !ok || filepath.Ext(e.Name()) != ".csv" || !e.Type().IsRegular() {
+		_, ok := lots.SheetNamed(strings.TrimSuffix(e.Name(), ".csv"))
+		if ok = ok && filepath.Ext(e.Name()) == ".csv" || slices.Contains(Besides, e.Name()); !ok || !e.Type().IsRegular() {
 			return false, lots.Errorf(lots.Conflict, "%s holds %s, which is not a record sheet and would be lost: name another folder", dir, e.Name())
 		}
 	}
 	return true, nil
 }
 
-func (c csvFile) write(dir string) (err error) {
-	f, err := os.Create(filepath.Join(dir, c.name))
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, f.Close()) }()
+func (c csvFile) write(f *os.File) error {
 	w := csv.NewWriter(f)
 	for line := range c.lines {
 		if err := w.Write(line); err != nil {
@@ -216,5 +230,5 @@ func (c csvFile) write(dir string) (err error) {
 		}
 	}
 	w.Flush()
-	return errors.Join(w.Error(), f.Sync())
+	return w.Error()
 }

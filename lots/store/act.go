@@ -3,6 +3,7 @@ package store
 import (
 	"database/sql"
 	"encoding/json"
+	"time"
 
 	"heeltap/lots"
 )
@@ -64,6 +65,29 @@ func (tx *Tx) Acts(about string, yield func(e *Entry, step []byte) error) error 
 		}
 	}
 	return nil
+}
+
+// Step is a step as it is carried elsewhere.
+type Step struct {
+	Entry    int64           `json:"entry"`
+	Recorded time.Time       `json:"recorded"`
+	By       string          `json:"by"`
+	About    string          `json:"about"`
+	Step     json.RawMessage `json:"step"`
+}
+
+// Steps lists all steps that were taken, in order.
+func (tx *Tx) Steps() (out []Step, err error) {
+	err = tx.each(func(rows *sql.Rows) error {
+		var s Step
+		var at int64
+		var body []byte
+		err := rows.Scan(&s.Entry, &at, &s.By, &s.About, &body)
+		s.Recorded, s.Step = time.UnixMilli(at).UTC(), body
+		out = append(out, s)
+		return err
+	}, "SELECT a.seq, j.recorded, j.by, a.about, a.body FROM act a JOIN journal j ON j.seq = a.seq ORDER BY a.seq")
+	return out, err
 }
 
 // ActedOn lists what steps were taken about, in the order of their first.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"database/sql"
 	"encoding/json"
 	"maps"
@@ -168,6 +169,74 @@ func (tx *Tx) Void(entry int64, reason, by string) (int64, error) {
 		return 0, err
 	}
 	return tx.correct(kindVoid, target, row, false, correction{Reason: reason}, by)
+}
+
+// VoidAll takes several rows back together: each before those that it names, so that nothing is left that names what is gone. The
+// lineage is derived once.
+func (tx *Tx) VoidAll(entries []int64, reason, by string) (voided, corrections []int64, err error) {
+	order, err := tx.takersFirst(entries)
+	if err != nil {
+		return nil, nil, err
+	}
+	rebuild, later := false, tx.later
+	err = tx.jointly(func() error {
+		for _, entry := range order {
+			row, ok := tx.Row(entry)
+			reference := ok && isReference(row.Sheet)
+			rebuild = rebuild || reference
+			tx.later = later || rebuild // a rebuild derives all of it
+			c, err := tx.Void(entry, reason, by)
+			if err != nil {
+				return err
+			}
+			corrections = append(corrections, c)
+		}
+		return nil
+	})
+	if tx.later = later; err == nil && rebuild && !later {
+		clear(tx.reading.homes)
+		err = tx.named(tx.rebuildLineage())
+	}
+	return order, corrections, cmp.Or(err, tx.err)
+}
+
+// takersFirst puts rows in an order in which each comes before those whose codes it names. Corrections and steps among the entries
+// are passed over: they go with their rows, or cannot be taken back.
+func (tx *Tx) takersFirst(entries []int64) ([]int64, error) {
+	rows := map[int64]lots.Entered{}
+	naming := map[string][]int64{}
+	for _, seq := range entries {
+		row, ok := tx.Row(seq)
+		if !ok {
+			continue
+		}
+		rows[seq] = row
+		for _, code := range lots.Mentions(row.Sheet, row.Row) {
+			if row.Sheet.Code == "" || code != row.Row[row.Sheet.Code] {
+				naming[code] = append(naming[code], seq)
+			}
+		}
+	}
+	var order []int64
+	var visit func(seq int64)
+	seen := map[int64]bool{}
+	visit = func(seq int64) {
+		row, ok := rows[seq]
+		if !ok || seen[seq] {
+			return
+		}
+		seen[seq] = true
+		if code := row.Row[row.Sheet.Code]; row.Sheet.Code != "" && code != "" {
+			for _, taker := range naming[code] {
+				visit(taker)
+			}
+		}
+		order = append(order, seq)
+	}
+	for i := len(entries) - 1; i >= 0; i-- {
+		visit(entries[i])
+	}
+	return order, tx.err
 }
 
 // voidCorrection takes back an amend or a void.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"time"
@@ -152,5 +153,41 @@ func (tx *Tx) repeatCorrections(entries []*Entry) error {
 			}
 		}
 		return nil
+	})
+}
+
+// SameAsThen compares another database, such as a backup, with what this one was when its journal ended where the other's
+// ends: the journal must have grown from there, and all that is derived, by which every question is answered, must be the
+// same. since is how many entries were recorded after that.
+func (db *DB) SameAsThen(ctx context.Context, other *DB) (report AuditReport, since int64, err error) {
+	var head Head
+	if err := other.View(ctx, func(tx *Tx) (err error) {
+		head, err = tx.LastEntry()
+		return err
+	}); err != nil {
+		return report, 0, err
+	}
+	if err := db.View(ctx, func(tx *Tx) error {
+		now, err := tx.LastEntry()
+		if err != nil || head.Seq == 0 {
+			return err
+		}
+		since = now.Seq - head.Seq
+		odds, err := tx.extends(head)
+		if odds != "" {
+			report.add(head.Seq, "%s", odds)
+		}
+		return err
+	}); err != nil || len(report.Differences) > 0 {
+		return report, since, err
+	}
+	then, err := db.replay(ctx, func(e *Entry) bool { return e.Seq <= head.Seq })
+	if err != nil {
+		return report, since, err
+	}
+	defer func() { err = cmp.Or(err, then.Close()) }()
+	report.Entries, report.Short = head.Seq, head.Short()
+	return report, since, other.View(ctx, func(is *Tx) error {
+		return then.View(ctx, func(should *Tx) error { return report.compareAll(ctx, is, should) })
 	})
 }

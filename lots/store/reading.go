@@ -33,6 +33,9 @@ type ReadAs struct {
 	As   string `json:"as"` // kind:code, perhaps with @ and a time
 }
 
+// Forget empties what the transaction keeps of rows it has read, for whoever reads all of a long history.
+func (tx *Tx) Forget() { tx.reading.reset() }
+
 // NoteReading notes that a text was read as something written differently, so that whoever asked can be told.
 func (tx *Tx) NoteReading(text, as string) {
 	if r := (ReadAs{text, as}); !slices.Contains(tx.readAs, r) {

@@ -6,11 +6,9 @@ import (
 	"database/sql"
 	"fmt"
 	"maps"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"heeltap/lots"
@@ -164,7 +162,12 @@ func (db *DB) replay(ctx context.Context, keep func(*Entry) bool) (*DB, error) {
 		return nil, err
 	}
 	scratch.Limits, scratch.Now = db.Limits, db.Now
-	if err := db.View(ctx, func(from *Tx) error { return from.copyTo(ctx, scratch, keep) }); err != nil {
+	if err := db.View(ctx, func(from *Tx) error {
+		if first, err := from.chain(); err != nil || first != 0 {
+			return cmp.Or(err, error(lots.Errorf(lots.Corrupt, "entry %d of the journal does not match its hash: nothing is derived from it. %s", first, mendJournal)))
+		}
+		return from.copyTo(ctx, scratch, keep)
+	}); err != nil {
 		scratch.Close()
 		return nil, err
 	}
@@ -251,162 +254,4 @@ func siteIn(entries map[int64]*Entry, corrections map[int64][]*Entry) lots.Site 
 		}
 	}
 	return lots.DefaultSite()
-}
-
-// Audit re-reads the journal's chain, rebuilds records and lineage in a scratch
-// database, and reports every difference. All of it is read in one snapshot: what others
-// record meanwhile is no difference. progress is told what is being done.
-func (db *DB) Audit(ctx context.Context, progress func(step string)) (report AuditReport, err error) {
-	scratch, err := newScratch(ctx)
-	if err != nil {
-		return report, err
-	}
-	defer func() { err = cmp.Or(err, scratch.Close()) }()
-	scratch.Limits, scratch.Now = db.Limits, db.Now
-	err = db.View(ctx, func(tx *Tx) error {
-		progress("reading the journal's chain")
-		if err := report.readChain(tx); err != nil {
-			return err
-		}
-		progress("rebuilding records and lineage")
-		if err := tx.copyTo(ctx, scratch, func(*Entry) bool { return true }); err != nil {
-			if ctx.Err() != nil {
-				return err
-			}
-			report.add("the journal cannot be rebuilt: %v", err)
-			return nil
-		}
-		progress("comparing")
-		return scratch.View(ctx, func(should *Tx) error { return report.compareAll(tx, should) })
-	})
-	return report, err
-}
-
-// readChain checks every entry's hash.
-func (r *AuditReport) readChain(tx *Tx) error {
-	var prev []byte
-	next := int64(1)
-	return tx.Entries(0, func(e *Entry) bool {
-		want, err := e.hashOf(prev)
-		switch {
-		case e.Seq != next:
-			r.add("entry %d is missing from the journal", next)
-			next = e.Seq
-		case err != nil || string(want) != string(e.Hash):
-			r.add("entry %d does not match its hash: it, or an entry before it, was changed after it was recorded", e.Seq)
-		}
-		prev = e.Hash
-		next++
-		r.Entries, r.Head = e.Seq, fmt.Sprintf("%x", e.Hash)
-		return true
-	})
-}
-
-// compareAll compares all that follows from a journal with what a rebuild gives.
-func (r *AuditReport) compareAll(is, should *Tx) error {
-	for _, part := range dumps {
-		has, err := is.dump(part.query)
-		if err != nil {
-			return err
-		}
-		wants, err := should.dump(part.query)
-		if err != nil {
-			return err
-		}
-		r.Compared += len(wants)
-		r.compare(part.name, has, wants)
-	}
-	return nil
-}
-
-// AuditReport is what an audit found.
-type AuditReport struct {
-	Entries     int64    `json:"entries"`
-	Head        string   `json:"head"`     // hash of the last entry: written down elsewhere, it proves that none is missing at the end
-	Compared    int      `json:"compared"` // rows of records and lineage compared
-	Differences []string `json:"differences"`
-}
-
-const mostDifferences = 50
-
-func (r *AuditReport) add(format string, args ...any) {
-	if len(r.Differences) < mostDifferences {
-		r.Differences = append(r.Differences, fmt.Sprintf(format, args...))
-	}
-}
-
-// compare reports rows that only one of two sorted dumps has.
-func (r *AuditReport) compare(name string, is, should []string) {
-	for len(is) > 0 || len(should) > 0 {
-		switch {
-		case len(should) == 0 || (len(is) > 0 && is[0] < should[0]):
-			r.add("%s not in the journal: %s", name, is[0])
-			is = is[1:]
-		case len(is) == 0 || should[0] < is[0]:
-			r.add("%s missing: %s", name, should[0])
-			should = should[1:]
-		default:
-			is, should = is[1:], should[1:]
-		}
-	}
-}
-
-// dumps write every table that follows from the journal in terms of codes, so
-// that two databases with different row numbers compare.
-var dumps = []struct{ name, query string }{
-	{"record", "SELECT seq, sheet, body FROM record"},
-	{"code", "SELECT code, kind, seq FROM code"},
-	{"mention", "SELECT code, seq FROM mention"},
-	{"act", "SELECT seq, about, body FROM act"},
-	{"printed text", "SELECT text, kind, seq FROM printed"},
-	{"what is stopped", "SELECT seq, receipt, code, at_from, at_to, reason, over FROM stop"},
-	{"place on a line", "SELECT seq, line, start, finish, running FROM line_span"},
-	{"node", "SELECT n.kind, n.code, c.owner, n.home, n.since, n.until, n.total, n.den, n.entry FROM node n LEFT JOIN cell c ON c.id = n.cell"},
-	{"link", `SELECT s.kind, s.code, d.kind, d.code, l.entry, l.cause, l.grade, coalesce(l.qty, 'unknown'), l.at, c.owner
-		FROM link l LEFT JOIN node s ON s.id = l.src LEFT JOIN node d ON d.id = l.dst LEFT JOIN cell c ON c.id = l.cell`},
-	{"draw", "SELECT c.owner, d.entry, d.start, d.finish, d.qty, d.state, d.fill, d.root, d.one_of, d.maybe FROM draw d JOIN cell c ON c.id = d.cell"},
-	{"arrival", "SELECT c.owner, a.entry, a.start, a.finish, a.fill FROM arrival a JOIN cell c ON c.id = a.cell"},
-	{"pass", "SELECT item, start, entry, dst, dst_kind, finish, srcs FROM pass"},
-	{"finding", "SELECT c.owner, f.name, f.code, f.text, f.entry FROM finding f JOIN cell c ON c.id = f.cell"},
-}
-
-// dump runs a query and gives its rows as sorted lines.
-func (tx *Tx) dump(query string) ([]string, error) {
-	var lines []string
-	err := tx.each(func(rows *sql.Rows) error {
-		names, err := rows.Columns()
-		if err != nil {
-			return err
-		}
-		cells := make([]any, len(names))
-		for i := range cells {
-			cells[i] = new(any)
-		}
-		if err := rows.Scan(cells...); err != nil {
-			return err
-		}
-		parts := make([]string, len(cells))
-		for i, c := range cells {
-			parts[i] = cellText(*c.(*any))
-		}
-		lines = append(lines, strings.Join(parts, " | "))
-		return nil
-	}, query)
-	slices.Sort(lines)
-	return lines, err
-}
-
-func cellText(v any) string {
-	switch x := v.(type) {
-	case nil:
-		return "-"
-	case []byte:
-		return string(x)
-	case float64:
-		if x == math.Trunc(x) && math.Abs(x) < 1e15 {
-			return fmt.Sprintf("%.0f", x)
-		}
-		return fmt.Sprintf("%.12g", x)
-	}
-	return fmt.Sprint(v)
 }

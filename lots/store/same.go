@@ -67,13 +67,21 @@ func (tx *Tx) redigest() error {
 	return nil
 }
 
-// catchUp brings a database of an older layout up to date: what follows from its rows, and its lineage.
+// catchUp brings a database of an older layout up to date: what follows from its rows, and its lineage. Where nothing ties
+// that to the journal, all of it is derived anew.
 func (db *DB) catchUp(ctx context.Context) error {
-	var open bool
-	if err := db.read.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM record WHERE digest = 0)").Scan(&open); err != nil || !open {
+	var open, unsealed bool
+	if err := db.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM record WHERE digest = 0),
+		NOT EXISTS (SELECT 1 FROM seal) AND EXISTS (SELECT 1 FROM journal)`).Scan(&open, &unsealed); err != nil {
 		return db.explain(err)
 	}
-	return db.Update(ctx, func(tx *Tx) error { return cmp.Or(tx.rederiveRows(), tx.rebuildLineage()) })
+	switch {
+	case unsealed:
+		return db.Rebuild(ctx)
+	case open:
+		return db.Update(ctx, func(tx *Tx) error { return cmp.Or(tx.rederiveRows(), tx.rebuildLineage()) })
+	}
+	return nil
 }
 
 // InWords reads back a row's quantities with unit and name, as lots.InWords does.

@@ -6,8 +6,8 @@ import (
 	"heeltap/lots"
 )
 
-// aboutSettings is what the steps that set a value are about.
-const aboutSettings = "settings"
+// AboutSettings is what the steps that set a value are about.
+const AboutSettings = "settings"
 
 // setting is a value that somebody gave to a thing: the site itself, or what a code names.
 type setting struct {
@@ -26,7 +26,7 @@ func (tx *Tx) Set(of, name, value, reason, by string) error {
 	if of == "" || name == "" {
 		return lots.Errorf(lots.Invalid, "name the setting and what it belongs to")
 	}
-	_, err := tx.Act(aboutSettings, setting{of, name, value, reason}, by)
+	_, err := tx.Act(AboutSettings, setting{of, name, value, reason}, by)
 	return err
 }
 
@@ -36,7 +36,7 @@ func (tx *Tx) Setting(of, name string) string { return tx.Settings(of)[name] }
 // Settings gives all values set for a thing, by name.
 func (tx *Tx) Settings(of string) map[string]string {
 	out := map[string]string{}
-	tx.fail(tx.Acts(aboutSettings, func(e *Entry, step []byte) error {
+	tx.fail(tx.Acts(AboutSettings, func(e *Entry, step []byte) error {
 		var s setting
 		if err := json.Unmarshal(step, &s); err != nil {
 			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)

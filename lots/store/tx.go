@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -22,6 +23,7 @@ type Tx struct {
 	joint    *[]lots.Record // what corrections made as one changed so far; nil where each stands for itself
 	reading  reading
 	readAs   []ReadAs
+	sealing  *sealing // what it changes of the derived rows; nil where nothing is sealed
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
@@ -57,8 +59,30 @@ func (db *DB) View(ctx context.Context, f func(*Tx) error) error {
 }
 
 func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err error) {
-	stx, err := pool.BeginTx(ctx, &sql.TxOptions{ReadOnly: pool == db.read})
-	if err != nil {
+	defer db.blame(ctx, &err)
+	tx := &Tx{ctx: ctx, db: db, recorded: db.Now().UnixMilli(), stmts: map[string]*sql.Stmt{}}
+	var stx *sql.Tx
+	if pool == db.write && !db.scratch {
+		tx.sealing = newSealing()
+		conn, release, err := db.watched(ctx, tx.sealing)
+		if err != nil {
+			return db.explain(err)
+		}
+		defer func() { err = errors.Join(err, release()) }()
+		if err := db.queue.enter(ctx); err != nil {
+			return err
+		}
+		defer db.queue.leave()
+		defer func() {
+			if err == nil {
+				db.emptyLog(ctx, conn)
+			}
+		}()
+		stx, err = conn.BeginTx(ctx, nil)
+		if err != nil {
+			return db.explain(err)
+		}
+	} else if stx, err = pool.BeginTx(ctx, &sql.TxOptions{ReadOnly: pool == db.read}); err != nil {
 		return db.explain(err)
 	}
 	done := false
@@ -72,9 +96,9 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 			}
 		}
 	}()
-	tx := &Tx{ctx: ctx, db: db, sql: stx, recorded: db.Now().UnixMilli(), stmts: map[string]*sql.Stmt{}}
+	tx.sql = stx
 	tx.reading.reset()
-	if err := f(tx); err != nil {
+	if err := tx.sealed(f); err != nil {
 		return db.explain(err)
 	}
 	if tx.err != nil {
@@ -82,6 +106,26 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 	}
 	done = true
 	return db.explain(stx.Commit())
+}
+
+// sealed runs f and, where it writes, ties what it derived to the journal as it ends then. What did not belong to the
+// journal before is refused, so that no seal is ever put on it.
+func (tx *Tx) sealed(f func(*Tx) error) error {
+	if tx.sealing == nil || tx.db.unsealed {
+		return f(tx)
+	}
+	if err := tx.belongs(); err != nil {
+		return err
+	}
+	was, _, err := tx.seal()
+	if err != nil {
+		return err
+	}
+	if err := cmp.Or(f(tx), tx.err, tx.sealing.err); err != nil {
+		return err
+	}
+	was.sum.add(tx.sealing.change)
+	return tx.setSeal(was.sum)
 }
 
 // stmt prepares a statement once for the transaction.

@@ -90,7 +90,7 @@ func (b *Book) begin(ctx context.Context) error {
 		return b.file.Explain(err)
 	}
 	if id == 0 && layout == 0 && tables == 0 {
-		return b.file.Migrate(ctx, 0)
+		return b.file.Migrate(ctx)
 	}
 	return b.file.Check(ctx)
 }

@@ -28,6 +28,9 @@ type Refused struct {
 
 func (r *Refused) Error() string { return r.text }
 
+// ErrorKind is Denied, whatever the reason.
+func (r *Refused) ErrorKind() lots.ErrKind { return lots.Denied }
+
 func refused(why Why, format string, args ...any) *Refused {
 	return &Refused{Why: why, text: fmt.Sprintf(format, args...)}
 }

@@ -48,6 +48,19 @@ func (b *Book) Session(ctx context.Context, token string) (*Session, error) {
 	})
 }
 
+// Still is Session for somebody who is only shown what goes on: looking at a page that renews itself is no use of a
+// session, and does not put off its end.
+func (b *Book) Still(ctx context.Context, token string) (s *Session, err error) {
+	err = b.view(ctx, func(t *tx) (err error) {
+		s, err = t.session(token)
+		return err
+	})
+	if err == nil && b.over(s, b.Now()) {
+		return nil, signedOut()
+	}
+	return s, err
+}
+
 // session reads a session and its person.
 func (t *tx) session(token string) (*Session, error) {
 	p := read(token)

@@ -198,6 +198,7 @@ func (s *Server) actAt(v *visit) error {
 		}
 		return f.told(tx, said), nil
 	}, func(why error) error {
+		f.Token = tokenAfter(v, why)
 		f.refuse(why)
 		f.Held = f.Held && v.may("override")
 		v.w.WriteHeader(http.StatusUnprocessableEntity)

@@ -37,10 +37,6 @@ func (s *Server) asset(v *visit) error {
 	if v.r.PathValue("version") == assetVersion {
 		h.Set("Cache-Control", "public, max-age=31536000, immutable")
 	}
-	v.wrote = true
 	_, err = v.w.Write(data)
-	if err != nil {
-		s.Log.Debug("asset not read to its end", "error", err.Error())
-	}
-	return nil
+	return err
 }

@@ -18,6 +18,7 @@ var attachRoutes = []route{
 	{Method: "GET", Pattern: "/attach", Right: "record", do: (*Server).attachPage},
 	{Method: "POST", Pattern: "/attach", Right: "record", Large: true, do: (*Server).attach},
 	{Method: "GET", Pattern: "/paper/{hash}", Right: "look", do: (*Server).paper},
+	{Method: "POST", Pattern: "/detach", Right: "correct", do: (*Server).detach},
 }
 
 // filePolicy lets a file load and run nothing.
@@ -111,7 +112,7 @@ func (s *Server) attach(v *visit) error {
 		out.goTo(tx, &code)
 		return out, nil
 	}, func(why error) error {
-		f.Said = []string{onPage(why.Error())}
+		f.Token, f.Said = tokenAfter(v, why), []string{onPage(why.Error())}
 		return s.attachAgain(v, f)
 	})
 }
@@ -119,6 +120,26 @@ func (s *Server) attach(v *visit) error {
 func (s *Server) attachAgain(v *visit, f attachForm) error {
 	v.w.WriteHeader(http.StatusUnprocessableEntity)
 	return s.show(v, "attach", "Attach a photo or paper", f)
+}
+
+// detach takes a photo or paper off a thing to which it does not belong.
+func (s *Server) detach(v *visit) error {
+	return s.recordOnce(v, v.field("form"), func(tx *store.Tx) (*outcome, error) {
+		code := v.field("code")
+		p, err := desk.AttachedTo(tx, code, v.field("hash"))
+		if err != nil {
+			return nil, err
+		}
+		if !v.mayCorrect(p.By) {
+			return nil, lots.Errorf(lots.Denied, "%s was attached by %s: ask them, or somebody in quality, to take it off", p.Name, p.By)
+		}
+		if err := desk.Detach(tx, code, p.Hash, v.field("reason"), v.by()); err != nil {
+			return nil, err
+		}
+		out := &outcome{Title: "Taken off", Texts: []string{p.Name + " is no longer shown with " + code + ". The file and the journal keep that it was."}}
+		out.goTo(tx, &code)
+		return out, nil
+	}, func(why error) error { return why })
 }
 
 // paper sends a photo or paper that is kept.

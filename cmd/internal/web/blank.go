@@ -23,7 +23,7 @@ type blankView struct {
 
 // typing is where what is written on each sheet is typed in.
 var typing = map[string][]link{
-	"delivery": {{"Type one in", "/do/receive?late=1"}}, "brew": {{"Type one in", "/brew?late=1"}}, "vessel": {{"Choose the vessel", "/cellar"}},
+	"delivery": {{"Type one in", "/delivery?late=1"}}, "brew": {{"Type one in", "/brew?late=1"}}, "vessel": {{"Choose the vessel", "/cellar"}},
 	"run": {{"Type one in", "/do/package?late=1"}}, "loading": {{"Type one in", "/do/ship?late=1"}}, "count": {{"Type one in", "/do/count?late=1"}},
 }
 
@@ -82,9 +82,6 @@ func (s *Server) blankSheet(v *visit) error {
 	}
 	v.w.Header().Set("Content-Type", "application/pdf")
 	v.w.Header().Set("Content-Disposition", `inline; filename="`+name+`.pdf"`)
-	v.wrote = true
-	if _, err := out.WriteTo(v.w); err != nil {
-		s.Log.Debug("sheet not read to its end", "error", err.Error())
-	}
-	return nil
+	_, err = out.WriteTo(v.w)
+	return err
 }

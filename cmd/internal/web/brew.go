@@ -135,6 +135,7 @@ func (s *Server) brew(v *visit) error {
 		}
 		return f.told(brew, said), nil
 	}, func(why error) error {
+		f.Token = tokenAfter(v, why)
 		f.refuse(why)
 		f.Held = f.Held && v.may("override")
 		v.w.WriteHeader(http.StatusUnprocessableEntity)

@@ -90,7 +90,7 @@ func (e *entryView) correctable() error {
 	case e.Void:
 		return lots.Errorf(lots.Conflict, "entry %d was taken back: there is nothing to correct", e.Seq)
 	case !e.May:
-		return notTheirs("entry %d was made by %s: ask them, or somebody in quality, to put it right", e.Seq, e.By)
+		return lots.Errorf(lots.Denied, "entry %d was made by %s: ask them, or somebody in quality, to put it right", e.Seq, e.By)
 	}
 	return nil
 }
@@ -187,18 +187,32 @@ func (s *Server) amend(v *visit) error {
 		if err != nil {
 			return nil, err
 		}
-		return desk.Amend(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by()}, set)
+		if !v.may(people.Release) && letsGo(e.Sheet, e.Row, set) {
+			return nil, notTheirsToRelease()
+		}
+		return desk.Amend(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by(), Override: v.field("override")}, set)
 	})
 }
 
 func (s *Server) void(v *visit) error {
 	return s.correct(v, "void", "Taken back", func(tx *store.Tx, e *entryView) (*desk.Corrected, error) {
-		return desk.Void(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by()})
+		if !v.may(people.Release) && e.Sheet.Name == "holds" {
+			return nil, notTheirsToRelease()
+		}
+		return desk.Void(tx, desk.Change{Entry: e.Seq, Reason: v.field("reason"), By: v.by(), Override: v.field("override")})
 	})
+}
+
+// notTheirsToRelease refuses a correction by which held goods could go.
+func notTheirsToRelease() error {
+	return lots.Errorf(lots.Denied, "with this correction held goods could go: ask somebody in quality to release them")
 }
 
 // correct makes a correction once, and shows its form again where it was refused.
 func (s *Server) correct(v *visit, what, done string, f func(*store.Tx, *entryView) (*desk.Corrected, error)) error {
+	if v.field("override") != "" && !v.may("override") {
+		return s.notAllowed(v, "override")
+	}
 	token := v.field("form")
 	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
 		e, err := s.entryOf(v, tx)
@@ -235,7 +249,9 @@ func (s *Server) correctAgain(v *visit, what string, why error) error {
 		if fault := e.amendForm(v, tx, true); fault != nil {
 			return fault
 		}
+		e.Token = tokenAfter(v, why)
 		e.take(why)
+		e.Held, e.Overriding = e.Held && v.may("override"), v.field("override")
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, what, fmt.Sprintf("Correct entry %d", e.Seq), e)
 	})

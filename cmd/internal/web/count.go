@@ -84,7 +84,10 @@ type sheetPage struct {
 
 // countSheet is what a counting found: what differs, what is missing, and what should not be there.
 func (s *Server) countSheet(v *visit) error {
-	since, _ := strconv.ParseInt(v.field("since"), 10, 64)
+	since, err := strconv.ParseInt(v.field("since"), 10, 64)
+	if err != nil || !v.r.Form.Has("place") { // nobody has counted: then nothing is missing either
+		return v.seeOther("/count")
+	}
 	return s.view(v, func(tx *store.Tx) error {
 		c, err := desk.CountingAt(tx, v.field("place"), since)
 		if err != nil {

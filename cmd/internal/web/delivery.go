@@ -21,12 +21,13 @@ const mostLots = 60
 type delivery struct {
 	desk.Delivery
 	numbers []int
+	late    bool // typed in from paper
 }
 
 // deliveryOf reads a delivery as it was typed; with no number of lots, one whose cells are named without one.
 func deliveryOf(v *visit) delivery {
 	d := delivery{Delivery: desk.Delivery{Supplier: v.field("supplier"), Document: v.field("document"), Carrier: v.field("carrier"), At: v.field("received_at"),
-		Seen: v.r.Form["seen"], By: v.by()}}
+		Seen: v.r.Form["seen"], By: v.by()}, late: v.field("late") != ""}
 	n, err := strconv.Atoi(v.field("lots"))
 	if err != nil || n < 1 {
 		d.Lots = []desk.DeliveredLot{deliveredLot(v, "")}
@@ -41,7 +42,7 @@ func deliveryOf(v *visit) delivery {
 func deliveredLot(v *visit, at string) desk.DeliveredLot {
 	return desk.DeliveredLot{Item: v.field("item" + at), SupplierLot: v.field("supplier_lot" + at), Unmarked: v.field("unmarked"+at) != "", Quantity: v.field("quantity" + at),
 		Unit: v.field("unit" + at), OnPapers: v.field("on_papers" + at), BestBy: v.field("best_by" + at), Where: v.field("where" + at), Status: v.field("status" + at),
-		WaitsFor: v.field("waits_for" + at)}
+		WaitsFor: v.field("waits_for" + at), Scan: v.field("scan" + at)}
 }
 
 // filled leaves out the lots that nothing was typed for, and says where the others stand. Of nothing at all the first
@@ -72,6 +73,7 @@ func (d *delivery) takeFix(press string) {
 // deliveryForm is a delivery to be filled in.
 type deliveryForm struct {
 	Token, Back string
+	Late        bool // typed in from paper: when it came in is asked first
 	Supplier    field
 	More        []field // of the whole delivery
 	Lots        []lotFields
@@ -92,6 +94,8 @@ type lotFields struct {
 	More     []field
 	Open     bool // what is seldom needed is needed now
 	Said     []string
+	Scan     string   // what its fields were filled in from
+	Notes    []string // what else the bar code says
 }
 
 // question is something to look at again, with what to press where it was a slip.
@@ -111,7 +115,7 @@ func newDeliveryForm(tx *store.Tx, d delivery) (*deliveryForm, error) {
 	one := func(column, text string) (field, error) {
 		return describeOne(tx, sheet, columnIn(sheet, column), lots.Row{column: text})
 	}
-	f := &deliveryForm{Papers: d.Papers, Seen: d.Seen}
+	f := &deliveryForm{Papers: d.Papers, Seen: d.Seen, Late: d.late}
 	if f.Supplier, err = one("supplier", d.Supplier); err != nil {
 		return nil, err
 	}
@@ -123,6 +127,10 @@ func newDeliveryForm(tx *store.Tx, d delivery) (*deliveryForm, error) {
 		f.More = append(f.More, x)
 	}
 	f.More[0].Label = "Delivery note"
+	if f.Late {
+		at := &f.More[2]
+		at.Need, at.Now = true, false
+	}
 	for i, l := range d.Lots {
 		lf, err := lotFieldsOf(one, i+1, len(d.Lots), l)
 		if err != nil {
@@ -136,7 +144,7 @@ func newDeliveryForm(tx *store.Tx, d delivery) (*deliveryForm, error) {
 
 // lotFieldsOf are the fields of one lot with what was typed.
 func lotFieldsOf(one func(column, text string) (field, error), n, of int, l desk.DeliveredLot) (lotFields, error) {
-	lf := lotFields{N: n, Legend: legend(n, of), Unmarked: l.Unmarked}
+	lf := lotFields{N: n, Legend: legend(n, of), Unmarked: l.Unmarked, Scan: l.Scan}
 	var err error
 	get := func(column, text string) field {
 		x, failed := one(column, text)
@@ -147,7 +155,7 @@ func lotFieldsOf(one func(column, text string) (field, error), n, of int, l desk
 		return x
 	}
 	lf.Item, lf.Lot, lf.Quantity = get("item", l.Item), get("supplier_lot", l.SupplierLot), get("quantity", l.Quantity)
-	lf.Lot.Kind, lf.Lot.Help, lf.Quantity.Help = "code", "Exactly as printed.", "Without a unit it is the item's own."
+	lf.Lot.Kind, lf.Lot.Help, lf.Quantity.Help = "code", "Scan the label, or type it exactly as printed.", "Without a unit it is the item's own."
 	lf.Quantity.UnitName, lf.Quantity.Unit = fmt.Sprintf("unit.%d", n), l.Unit
 	where := get("into", l.Where)
 	where.Name, where.Label, where.Help = fmt.Sprintf("where.%d", n), "Where it was put", "A place, or the silo or tank it went into."

@@ -62,17 +62,64 @@ func (s *Server) delivery(v *visit) error {
 		}
 		return s.deliveryAgain(v, d, nil, unkept, press == "add")
 	}
+	if taken, err := s.takeScans(v, &d); taken || err != nil {
+		return err
+	}
 	d.takeFix(press)
 	token := v.field("form")
 	record := d.Delivery
 	record.Lots, d.numbers = filled(d.Lots)
 	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
+		if d.late && d.At == "" {
+			return nil, lots.Faults{{Column: "received_at", Reason: notDated}}
+		}
 		done, err := desk.Receive(tx, record)
 		if err != nil {
 			return nil, err
 		}
 		return receivedOutcome(done), nil
 	}, func(why error) error { return s.deliveryAgain(v, d, why, nil, false) })
+}
+
+// takeScans shows a delivery again with the fields filled in from bar codes that were scanned where a supplier's lot is
+// typed, to be looked at before it is recorded; false where there were none.
+func (s *Server) takeScans(v *visit, d *delivery) (shown bool, err error) {
+	notes := map[int][]string{}
+	var faults lots.Faults
+	err = s.view(v, func(tx *store.Tx) error {
+		for i := range d.Lots {
+			said, taken, err := d.TakeScan(tx, i)
+			switch {
+			case lots.KindOf(err) == lots.Invalid && err != nil:
+				faults = append(faults, lots.Fault{Line: i + 1, Column: "supplier_lot", Reason: err.Error()})
+			case err != nil:
+				return err
+			case taken:
+				notes[i] = said
+			}
+			d.numbers = append(d.numbers, i)
+		}
+		return tx.Err()
+	})
+	switch {
+	case err != nil:
+		return false, err
+	case len(faults) > 0:
+		return true, s.deliveryAgain(v, *d, faults, nil, false)
+	case len(notes) == 0:
+		return false, nil
+	}
+	return true, s.view(v, func(tx *store.Tx) error {
+		f, err := newDeliveryForm(tx, *d)
+		if err != nil {
+			return err
+		}
+		f.Token, f.Back = v.field("form"), back(v.field("back"))
+		for i, said := range notes {
+			f.Lots[i].Notes, f.Lots[i].Open = said, true
+		}
+		return s.show(v, "delivery", "A delivery came in", f)
+	})
 }
 
 // deliveryAgain shows a delivery again with all that was typed, what was wrong with it, and what to look at again.
@@ -82,7 +129,7 @@ func (s *Server) deliveryAgain(v *visit, d delivery, why error, said []string, m
 		if err != nil {
 			return err
 		}
-		f.Token, f.Back, f.Said = v.field("form"), back(v.field("back")), said
+		f.Token, f.Back, f.Said = tokenAfter(v, why), back(v.field("back")), said
 		f.take(why, d.numbers)
 		if more {
 			f.focusLast()

@@ -69,6 +69,7 @@ func (s *Server) endSession(v *visit) error {
 	if err != nil {
 		return nil
 	}
+	defer s.live.end(c.Value)
 	return s.People.SignOut(v.ctx, c.Value)
 }
 

@@ -10,6 +10,7 @@ import (
 var statuses = map[lots.ErrKind]int{
 	lots.NotFound: http.StatusNotFound, lots.Invalid: http.StatusUnprocessableEntity, lots.Conflict: http.StatusConflict,
 	lots.Locked: http.StatusServiceUnavailable, lots.Corrupt: http.StatusInternalServerError, lots.Internal: http.StatusInternalServerError,
+	lots.Denied: http.StatusForbidden,
 }
 
 type failPage struct {
@@ -23,17 +24,16 @@ func (s *Server) fail(v *visit, err error) {
 	switch status := statusOf(err); {
 	case status == http.StatusNotFound:
 		title = "Not found"
+	case isInternal(err) && v.ctx.Err() != nil:
+		s.Log.Debug("page given up", "path", v.spot(), "error", err.Error()) // whoever asked has gone
 	case isInternal(err):
 		s.Log.Error("page failed", "path", v.spot(), "error", err.Error())
 		page = failPage{What: "Something went wrong on our side.", Then: "Nothing was recorded by this page. Try again; if it happens again, tell whoever runs the server."}
 	case status == http.StatusServiceUnavailable:
 		page.Then = "Try again in a moment."
 	}
-	if v.wrote {
-		return
-	}
+	v.w.takeBack()
 	v.begin(err)
-	v.wrote = true
 	if err := s.show(v, "fail", title, page); err != nil {
 		s.Log.Error("page failed", "path", v.spot(), "error", err.Error())
 	}

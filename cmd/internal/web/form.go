@@ -208,5 +208,7 @@ func undated(v *visit, s *lots.Sheet, row lots.Row) error {
 	if v.field("late") == "" || s.When == "" || row[s.When] != "" {
 		return nil
 	}
-	return lots.Faults{{Column: s.When, Reason: "write when it happened, as it stands on the paper"}}
+	return lots.Faults{{Column: s.When, Reason: notDated}}
 }
+
+const notDated = "write when it happened, as it stands on the paper"

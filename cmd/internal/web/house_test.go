@@ -19,6 +19,7 @@ import (
 
 	"heeltap/cmd/internal/people"
 	"heeltap/cmd/internal/web"
+	"heeltap/graph/recall"
 	"heeltap/lots"
 	"heeltap/lots/lineage/histories"
 	"heeltap/lots/store"
@@ -106,9 +107,14 @@ func open(t testing.TB) *house {
 		return err
 	}))
 	h.server = &web.Server{DB: h.db, People: h.book, Hosts: []string{host, "127.0.0.1"}, Log: slog.New(slog.NewTextHandler(&h.log, &slog.HandlerOptions{Level: slog.LevelDebug}))}
+	t.Cleanup(h.server.Close)
 	h.handler, err = h.server.Handler()
 	require.NoError(t, err)
 	h.hire()
+	require.NoError(t, h.db.Update(t.Context(), func(tx *store.Tx) error {
+		_, err := recall.Begin(tx, recall.Opened{Mock: true, Suspects: []string{"LOT-1"}, Hazard: "foreign-body", Reason: "wire in the malt"}, recall.At{}, "Person of quality")
+		return err
+	}))
 	require.Empty(t, h.record(store.Statement{Sheet: sheetNamed(t, "counts"), Row: lots.Row{"subject": "PAL-1", "quantity": "28", "at": "2026-03-16 08:00"}, By: "Person of floor"}, true))
 	h.own = h.head()
 	return h

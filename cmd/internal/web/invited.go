@@ -106,11 +106,8 @@ func (s *Server) linkPicture(v *visit) error {
 		return lots.Errorf(lots.Invalid, "this address is too long for a picture: %w", err)
 	}
 	v.w.Header().Set("Content-Type", "image/svg+xml")
-	v.wrote = true
-	if _, err := v.w.Write([]byte(drawn(qr))); err != nil {
-		s.Log.Debug("picture not read to its end", "error", err.Error())
-	}
-	return nil
+	_, err = v.w.Write([]byte(drawn(qr)))
+	return err
 }
 
 // drawn writes a code as a picture: dark on white, whatever the page's colours.

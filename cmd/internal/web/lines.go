@@ -64,9 +64,9 @@ type runningView struct {
 	Token                           string
 	Said                            []string
 	Balances                        []balance.Balance
-	Change, Unit, Quantity, At      string // as typed, where it was refused
-	Good, Rejects                   string
-	Held                            bool // for the part that shows refusals; nothing here can be overridden
+	Unit, Quantity, Good, Rejects   string    // as typed, where it was refused
+	Changing                        *changing // the change of material that was refused
+	Held                            bool      // of the whole run nothing can be overridden: only a change can
 	Overriding                      string
 }
 
@@ -74,6 +74,22 @@ type feedView struct {
 	Entry             int64
 	Codes, Name, Time string
 	Ended             bool
+}
+
+// changing is a change of material as it was typed, where it was refused.
+type changing struct {
+	Ended      string // the entry of the feed that it ends; 0 where something is fed besides
+	From, At   string
+	Held       bool // whoever looks may override the hold that stopped it
+	Overriding string
+}
+
+// Changed is the refused change that ended a feed, to be shown at it again.
+func (p *runningView) Changed(entry int64) *changing {
+	if p.Changing != nil && p.Changing.Ended == strconv.FormatInt(entry, 10) {
+		return p.Changing
+	}
+	return &changing{}
 }
 
 type offView struct{ Unit, Text string }
@@ -158,20 +174,27 @@ func (s *Server) runningAgain(v *visit, run string, why error) error {
 		if err != nil {
 			return err
 		}
-		p.Said, _ = refusalsOf(why)
-		p.Change, p.Unit, p.Quantity, p.At, p.Good, p.Rejects = v.field("from"), v.field("unit"), v.field("quantity"), v.field("at"), v.field("good"), v.field("rejects")
+		said, held := refusalsOf(why)
+		p.Said, p.Unit, p.Quantity, p.Good, p.Rejects = said, v.field("unit"), v.field("quantity"), v.field("good"), v.field("rejects")
+		if v.field("ended") != "" {
+			p.Changing = &changing{v.field("ended"), v.field("from"), v.field("at"), held && v.may("override"), v.field("override")}
+		}
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, "running", "Run "+run, p)
 	})
 }
 
 func (s *Server) changeFeed(v *visit) error {
+	override := v.field("override")
+	if override != "" && !v.may("override") {
+		return s.notAllowed(v, "override")
+	}
 	return s.onTheLine(v, "Changed", func(tx *store.Tx, run string) (*outcome, error) {
 		if v.field("from") == "" {
-			return nil, lots.Errorf(lots.Invalid, "scan what is on the line from now on")
+			return nil, lots.Errorf(lots.Invalid, "Scan what is on the line from now on.")
 		}
 		ended, _ := strconv.ParseInt(v.field("ended"), 10, 64) // 0: something is fed besides
-		said, err := desk.ChangeFeed(tx, run, ended, v.field("from"), v.field("at"), v.by(), "")
+		said, err := desk.ChangeFeed(tx, run, ended, v.field("from"), v.field("at"), v.by(), override)
 		return toldOf(said), err
 	})
 }

@@ -3,13 +3,18 @@ package web
 import (
 	"cmp"
 	"net/http"
+	"slices"
+	"strings"
 
 	"heeltap/graph/desk"
+	"heeltap/graph/recall"
+	"heeltap/graph/recall/papers"
 	"heeltap/graph/stock"
 	"heeltap/graph/thing"
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/gs1"
 	"heeltap/lots/store"
 )
 
@@ -17,6 +22,8 @@ var lookRoutes = []route{
 	{Method: "GET", Pattern: "/{$}", Right: "look", do: (*Server).home},
 	{Method: "GET", Pattern: "/find", Right: "look", do: (*Server).find},
 	{Method: "GET", Pattern: "/t/{code...}", Right: "look", do: (*Server).tag},
+	{Method: "GET", Pattern: "/00/{key}", Right: "look", do: (*Server).digitalLink},
+	{Method: "GET", Pattern: "/01/{key...}", Right: "look", do: (*Server).digitalLink},
 	{Method: "GET", Pattern: "/lot/{code}", Right: "look", do: thingPage(lots.KindLot)},
 	{Method: "GET", Pattern: "/brew/{code}", Right: "look", do: thingPage(lots.KindBrew)},
 	{Method: "GET", Pattern: "/vessel/{code}", Right: "look", do: thingPage(lots.KindVessel)},
@@ -38,6 +45,15 @@ func (s *Server) find(v *visit) error {
 		return v.seeOther("/")
 	}
 	return s.view(v, func(tx *store.Tx) error {
+		if r, party, ok := papers.FormRead(tx, text); ok { // the QR code of an answer form
+			if r.Open && v.may("recall") {
+				return v.seeOther(recallPath(r.Code, "do", "answer") + "?" + queryOf("party", party))
+			}
+			return v.seeOther(recallPath(r.Code, "consignee", party))
+		}
+		if r, err := recall.Load(tx, strings.ToUpper(text)); err == nil {
+			return v.seeOther(recallPath(r.Code))
+		}
 		found, err := trace.Meanings(tx, text)
 		if lots.KindOf(err) == lots.Internal && err != nil {
 			return err
@@ -47,7 +63,7 @@ func (s *Server) find(v *visit) error {
 		}
 		page := findPage{Text: text}
 		if err != nil {
-			page.Said = err.Error()
+			page.Said = capital(onPage(err.Error()))
 			for _, code := range tx.Nearest(text) {
 				_, kind, ok := tx.Introduces(code)
 				if ok {
@@ -89,6 +105,11 @@ func (s *Server) tag(v *visit) error {
 	})
 }
 
+// digitalLink opens what a GS1 Digital Link on a tag of ours names.
+func (s *Server) digitalLink(v *visit) error {
+	return v.seeOther("/find?" + queryOf("q", gs1.CanonicalStem+v.r.URL.EscapedPath()))
+}
+
 // thingPage shows one thing of a kind.
 func thingPage(kind lots.Kind) func(*Server, *visit) error {
 	return func(s *Server, v *visit) error {
@@ -99,16 +120,45 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 			}
 			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
 			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)
+			if v.may("recall") && slices.Contains(suspectable, t.Kind) {
+				page.Acts = append(page.Acts, act{Text: "Open a recall from here", Path: "/recalls/new?" + queryOf("suspects", t.Code)})
+			}
+			page.Ask = asksAbout(tx, t)
 			return s.show(v, "thing", t.Code, page)
 		})
 	}
 }
 
+// suspectable are the kinds of thing that a recall can start from.
+var suspectable = []lots.Kind{lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindUnit}
+
 type thingView struct {
 	*thing.Thing
 	Acts   []act
+	Ask    []link // questions about it
 	Tags   []tagged
 	Stocks []option
+}
+
+// asksAbout are the questions that can be asked about a thing.
+func asksAbout(tx *store.Tx, t *thing.Thing) (out []link) {
+	switch t.Kind {
+	case lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindUnit, lots.KindShipment, lots.KindLine:
+		out = append(out, link{"Where it went", "/trace?" + queryOf("from", string(t.Kind)+":"+t.Code)})
+		if t.Kind != lots.KindLine {
+			out = append(out, link{"What went into it", "/trace?" + queryOf("from", string(t.Kind)+":"+t.Code, "dir", "back")})
+		}
+	}
+	switch t.Kind {
+	case lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindItem:
+		out = append(out, link{"Balance", "/balance?" + queryOf("of", t.Code)})
+	case lots.KindUnit:
+		out = append(out, link{"What is known of it", "/inquiry?" + queryOf("read", t.Code)})
+	}
+	if run, ok := tx.Run(t.Code); ok && t.Kind == lots.KindRun && run.DateCode != "" {
+		out = append(out, link{"What is known of its code", "/inquiry?" + queryOf("read", run.DateCode, "product", run.Product)})
+	}
+	return out
 }
 
 // act is something that can be done with a thing now: a form, with what is known filled in.
@@ -154,6 +204,21 @@ func (s *Server) home(v *visit) error {
 			return err
 		}
 		page.Waiting = len(waiting)
+		for _, b := range basics {
+			page.Basics = append(page.Basics, b.link)
+			if len(tx.CodesOf(b.kind)) == 0 {
+				page.Unset = append(page.Unset, b.link)
+			}
+		}
+		all, err := recall.All(tx)
+		if err != nil {
+			return err
+		}
+		for _, r := range all {
+			if r.Open {
+				page.Recalls = append(page.Recalls, recallLine{Summary: r.Summary(tx), Mock: r.Mock})
+			}
+		}
 		return s.show(v, "home", tx.Site().Name, page)
 	})
 }
@@ -162,4 +227,16 @@ type homePage struct {
 	Site    string
 	Running []lineTile
 	Waiting int // lots that came in on hold
+	Recalls []recallLine
+	Basics  []link
+	Unset   []link // those of the basics of which there is none yet
+}
+
+// basics are what a house has before anything can happen in it.
+var basics = []struct {
+	kind lots.Kind
+	link link
+}{
+	{lots.KindParty, link{"Supplier or consignee", "/do/party"}}, {lots.KindItem, link{"Item", "/do/item"}}, {lots.KindVessel, link{"Vessel", "/do/vessel"}},
+	{lots.KindLine, link{"Line", "/do/line"}}, {lots.KindProduct, link{"Product", "/do/product"}},
 }

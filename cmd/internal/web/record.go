@@ -7,9 +7,13 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"fmt"
+	"io"
 	"maps"
+	"mime/multipart"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"heeltap/cmd/internal/people"
@@ -33,6 +37,19 @@ func rightFor(s *lots.Sheet) people.Right {
 		return "manage"
 	}
 	return "record"
+}
+
+// letsGo reports whether a row with some cells changed no longer stops what it stopped: that is a release, whoever wrote the row.
+func letsGo(s *lots.Sheet, was lots.Row, set map[string]string) bool {
+	for column := range set {
+		switch {
+		case s.Name == "holds" && (strings.HasPrefix(column, "release") || was["subject"] != "" && column != "reason"):
+			return true
+		case s.Name == "receipts" && column == "status" && (was[column] == "hold" || was[column] == "rejected"):
+			return true
+		}
+	}
+	return false
 }
 
 // sheetFor finds the sheet that a form is a row of.
@@ -88,6 +105,9 @@ func (s *Server) record(v *visit) error {
 		return s.notAllowed(v, rightFor(sheet))
 	}
 	row, token := rowOf(v, sheet), v.field("form")
+	if !v.may(people.Release) && letsGo(sheet, lots.Row{}, row) {
+		return s.notAllowed(v, people.Release)
+	}
 	override := v.field("override")
 	if override != "" && !v.may("override") {
 		return s.notAllowed(v, "override")
@@ -117,6 +137,14 @@ func (s *Server) recordOnce(v *visit, token string, f func(tx *store.Tx) (*outco
 	}
 }
 
+// tokenAfter is the number of a form that is shown again: after a conflict the old one may be used up.
+func tokenAfter(v *visit, why error) string {
+	if lots.KindOf(why) == lots.Conflict {
+		return newToken()
+	}
+	return v.field("form")
+}
+
 // refused shows a form again with all that was typed, and what was wrong with it.
 func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) error {
 	return s.view(v, func(tx *store.Tx) error {
@@ -124,10 +152,7 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 		if err != nil {
 			return err
 		}
-		f.Token, f.Back, f.Overriding = v.field("form"), back(v.field("back")), v.field("override")
-		if lots.KindOf(why) == lots.Conflict {
-			f.Token = newToken() // the old one is used up
-		}
+		f.Token, f.Back, f.Overriding = tokenAfter(v, why), back(v.field("back")), v.field("override")
 		f.fromPaper(v)
 		f.take(why)
 		f.Held = f.Held && v.may("override")
@@ -166,15 +191,20 @@ type link struct {
 
 // once records what a form says, if it was not sent before: whoever sends it again is told the same.
 func (s *Server) once(v *visit, token string, f func(tx *store.Tx) (*outcome, error)) error {
+	defer s.live.look()
+	sent, err := v.sent()
+	if err != nil {
+		return err
+	}
 	return s.DB.Update(v.ctx, func(tx *store.Tx) error {
 		if text, before, err := tx.Answered(token); err != nil || before {
-			return cmp.Or(err, sameAgain(text, v.sent()))
+			return cmp.Or(err, sameAgain(text, sent))
 		}
 		out, err := f(tx)
 		if err != nil {
 			return err
 		}
-		out.By, out.Sent = v.by(), v.sent()
+		out.By, out.Sent = v.by(), sent
 		text, err := json.Marshal(out)
 		if err != nil {
 			return err
@@ -183,13 +213,34 @@ func (s *Server) once(v *visit, token string, f func(tx *store.Tx) (*outcome, er
 	})
 }
 
-// sent is a number for all that a form says.
-func (v *visit) sent() string {
+// sent is a number for all that a form says, with the photos and papers sent along, and of what it says it.
+func (v *visit) sent() (string, error) {
 	said := maps.Clone(v.r.PostForm)
 	said.Del("form")
 	said.Del("back")
-	sum := sha256.Sum256([]byte(said.Encode()))
-	return hex.EncodeToString(sum[:12])
+	sum := sha256.New()
+	fmt.Fprintln(sum, v.r.URL.Path, said.Encode())
+	if v.r.MultipartForm != nil {
+		for _, name := range slices.Sorted(maps.Keys(v.r.MultipartForm.File)) {
+			for _, h := range v.r.MultipartForm.File[name] {
+				if err := addFile(sum, h); err != nil {
+					return "", err
+				}
+			}
+		}
+	}
+	return hex.EncodeToString(sum.Sum(nil)[:12]), nil
+}
+
+func addFile(sum io.Writer, h *multipart.FileHeader) error {
+	f, err := h.Open()
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	fmt.Fprintf(sum, "%q %d\n", h.Filename, h.Size)
+	_, err = io.Copy(sum, f)
+	return err
 }
 
 // sameAgain refuses a form that was recorded before if it says something else now: nobody may take the one for the other.

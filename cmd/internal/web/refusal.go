@@ -3,14 +3,12 @@ package web
 import (
 	"cmp"
 	"errors"
-	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
 	"time"
 
 	"heeltap/cmd/internal/people"
-	"heeltap/graph/desk"
 	"heeltap/lots"
 )
 
@@ -20,26 +18,10 @@ var refusalStatuses = map[people.Why]int{
 	people.MayNot: http.StatusForbidden, people.DeadLink: http.StatusGone,
 }
 
-// forbidden refuses somebody what others may, in words that say whom to ask.
-type forbidden string
-
-func (f forbidden) Error() string { return string(f) }
-
-func notTheirs(format string, args ...any) error { return forbidden(fmt.Sprintf(format, args...)) }
-
 // statusOf is how a browser is told of an error.
 func statusOf(err error) int {
-	if _, ok := errors.AsType[forbidden](err); ok {
-		return http.StatusForbidden
-	}
 	if r, ok := errors.AsType[*people.Refused](err); ok {
 		return refusalStatuses[r.Why]
-	}
-	if _, ok := errors.AsType[lots.Faults](err); ok {
-		return http.StatusUnprocessableEntity
-	}
-	if _, ok := errors.AsType[desk.Questions](err); ok {
-		return http.StatusUnprocessableEntity // something to look at again
 	}
 	return statuses[lots.KindOf(err)]
 }

@@ -5,6 +5,7 @@ import (
 	"embed"
 	"html/template"
 	"io/fs"
+	"math"
 	"net/url"
 	"path"
 	"strings"
@@ -12,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"heeltap/cmd/internal/people"
+	"heeltap/graph/trace"
 	"heeltap/lots"
 )
 
@@ -68,15 +70,57 @@ func parsePages() (map[string]*template.Template, error) {
 
 // helpers are what templates may call.
 var helpers = template.FuncMap{
-	"path":     func(kind lots.Kind, code string) string { return pathOf(kind, code) },
-	"figure":   lots.Figure,
-	"capital":  capital,
-	"label":    labelOf,
-	"list":     func(texts []string) string { return strings.Join(texts, ", ") },
-	"percent":  func(part float64) string { return lots.PercentFigure(100 * part) },
-	"sentence": sentence,
-	"pairs":    func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
-	"urlcode":  url.PathEscape,
+	"path":        func(kind lots.Kind, code string) string { return pathOf(kind, code) },
+	"figure":      lots.Figure,
+	"capital":     capital,
+	"label":       labelOf,
+	"list":        func(texts []string) string { return strings.Join(texts, ", ") },
+	"percent":     func(part float64) string { return lots.PercentFigure(100 * part) },
+	"sentence":    sentence,
+	"pairs":       func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
+	"urlcode":     url.PathEscape,
+	"lotspercent": lots.PercentFigure,
+	"said":        func(texts []string) form { return form{Said: texts} }, // for what is refused
+	"onpage":      onPage,
+	"minute":      minute,
+	"lower":       strings.ToLower,
+	"codes":       func(codes []string) string { return strings.Join(codes, ";") }, // which no code may hold
+	"chain":       func(codes []string) string { return strings.Join(codes, " › ") },
+	"query":       func(query string) template.URL { return template.URL(query) }, // already escaped
+	"amount":      amountText,
+	"pct":         lots.PercentFigure,
+	"add":         func(a, b float64) float64 { return a + b },
+	"bare":        bareCode,
+	"odds":        oddsText,
+}
+
+// amountText is an amount with its unit; a dash where it is not known.
+func amountText(a trace.Amount) string {
+	if a.Amount == nil || a.Unit == nil {
+		return "–"
+	}
+	return lots.FigureOf(*a.Amount, *a.Unit) + " " + *a.Unit
+}
+
+// bareCode is the code to trace from of a text that names its kind first; empty for places, which nothing is traced from.
+func bareCode(text string) string {
+	kind, code, ok := strings.Cut(text, " ")
+	if !ok || kind == "place" || kind == "consignee" {
+		return ""
+	}
+	return code
+}
+
+// oddsText writes a probability as one in so many.
+func oddsText(p float64) string {
+	switch {
+	case p <= 0:
+		return "more than can be written"
+	case p >= 1:
+		return "1"
+	}
+	digits := math.Pow(10, math.Floor(math.Log10(1/p))-1)
+	return lots.Figure(math.Round(1/p/digits) * digits)
 }
 
 // pathOf is the page of a thing.
@@ -104,7 +148,7 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
-// show writes a page. It is made whole before anything is sent, so that a page is never half there.
+// show writes a page. It is made whole before anything of it is written, so that a page is never half there.
 func (s *Server) show(v *visit, name, title string, body any) error {
 	l := layout{Title: title, Body: body, Query: v.r.URL.Query().Get("q"), Path: v.r.URL.Path, Version: assetVersion, Rights: map[people.Right]bool{}}
 	if s.Story {
@@ -124,10 +168,6 @@ func (s *Server) show(v *visit, name, title string, body any) error {
 		return lots.Errorf(lots.Internal, "page %s: %w", name, err)
 	}
 	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	v.wrote = true
 	_, err := page.WriteTo(v.w)
-	if err != nil { // nobody is there to read it any more
-		s.Log.Debug("page not read to its end", "error", err.Error())
-	}
-	return nil
+	return err
 }

@@ -40,7 +40,7 @@ func (s *Server) showReturn(v *visit, why error) error {
 		moveFirst(f.Fields, "consignee")
 		page := returnForm{form: f}
 		if why != nil {
-			f.Token = v.field("form")
+			f.Token = tokenAfter(v, why)
 			f.take(why)
 			v.w.WriteHeader(http.StatusUnprocessableEntity)
 		} else if page.Done, err = answered(tx, v.field("said")); err != nil {
@@ -122,7 +122,7 @@ func (s *Server) showJudge(v *visit, why error) error {
 		for _, u := range units {
 			j := judged{ReturnedUnit: u, Token: newToken()}
 			if why != nil && u.Unit == v.field("unit") {
-				j.Token, j.Why, j.Witness, j.Said = v.field("form"), v.field("why"), v.field("witness"), reasonsOf(why)
+				j.Token, j.Why, j.Witness, j.Said = tokenAfter(v, why), v.field("why"), v.field("witness"), reasonsOf(why)
 			}
 			page.Units = append(page.Units, j)
 		}

@@ -24,5 +24,6 @@ type Route = route
 func Routes() []Route {
 	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, actRoutes, brewRoutes, correctRoutes, blankRoutes,
 		dockRoutes, tagRoutes, attachRoutes, personRoutes, meRoutes, tabletRoutes,
-		shippingRoutes, returnRoutes, countRoutes, stockRoutes)
+		shippingRoutes, returnRoutes, countRoutes, stockRoutes, inquiryRoutes, traceRoutes,
+		troubleRoutes, recallRoutes)
 }

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"cmp"
 	"net/http"
 	"slices"
@@ -109,11 +108,8 @@ func (s *Server) sendFile(v *visit, mediaType, name string, shown bool, data []b
 	h.Set("Content-Disposition", disposition(name, shown))
 	h.Set("Content-Security-Policy", policyFor(mediaType))
 	h.Set("Content-Length", strconv.Itoa(len(data)))
-	v.wrote = true
-	if _, err := bytes.NewReader(data).WriteTo(v.w); err != nil { // nobody is there to read it any more
-		s.Log.Debug("file not read to its end", "error", err.Error())
-	}
-	return nil
+	_, err := v.w.Write(data)
+	return err
 }
 
 // tagActs are the kinds of thing that tags are printed for.

@@ -26,13 +26,12 @@ const (
 
 // visit is one request, who makes it, and the answer to it.
 type visit struct {
-	w       http.ResponseWriter
+	w       *answer
 	r       *http.Request
 	ctx     context.Context
 	session *people.Session // nil where nobody is signed in
 	tablet  *people.Device  // the shared tablet it comes from; nil from elsewhere
 	names   []string        // of whoever is signed in, where they correct their own entries only
-	wrote   bool
 }
 
 func (v *visit) by() string {
@@ -52,7 +51,7 @@ func (v *visit) field(name string) string { return strings.TrimSpace(v.r.FormVal
 func (s *Server) guarded(rt route) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		began := time.Now()
-		v := &visit{w: w, r: r, ctx: r.Context()}
+		v := &visit{w: &answer{ResponseWriter: w}, r: r, ctx: r.Context()}
 		defer s.afterwards(v, began)
 		if err := s.answer(v, rt); err != nil {
 			s.fail(v, err)
@@ -60,16 +59,17 @@ func (s *Server) guarded(rt route) http.Handler {
 	})
 }
 
-// afterwards notes a request, and answers for one that broke.
+// afterwards sends the answer to a request, also to one that broke, and notes it.
 func (s *Server) afterwards(v *visit, began time.Time) {
 	if broke := recover(); broke != nil {
 		if broke == http.ErrAbortHandler {
 			panic(broke)
 		}
 		s.Log.Error("page broke", "path", v.spot(), "what", fmt.Sprint(broke), "where", string(debug.Stack()))
-		if !v.wrote {
-			s.fail(v, lots.Errorf(lots.Internal, "something broke on our side"))
-		}
+		s.fail(v, lots.Errorf(lots.Internal, "something broke on our side"))
+	}
+	if err := v.w.send(); err != nil { // nobody is there to read it any more
+		s.Log.Debug("page not read to its end", "path", v.spot(), "error", err.Error())
 	}
 	s.Log.Debug("page", "method", v.r.Method, "path", v.spot(), "took", time.Since(began))
 }
@@ -98,7 +98,7 @@ func (v *visit) readForm(files bool) error {
 	if files {
 		most = mostFile
 	}
-	v.r.Body = http.MaxBytesReader(v.w, v.r.Body, most)
+	v.r.Body = http.MaxBytesReader(v.w.ResponseWriter, v.r.Body, most)
 	err := v.r.ParseForm()
 	if err == nil && files {
 		err = v.r.ParseMultipartForm(4 << 20)
@@ -175,7 +175,6 @@ func (v *visit) origin() string {
 
 // seeOther sends the browser on to another page of ours.
 func (v *visit) seeOther(path string) error {
-	v.wrote = true
 	http.Redirect(v.w, v.r, path, http.StatusSeeOther)
 	return nil
 }

@@ -33,7 +33,11 @@ type Server struct {
 	// Story is set in the demo, whose clock is not that of the wall: every page then shows it.
 	Story bool
 
-	pages map[string]*template.Template
+	pages  map[string]*template.Template
+	boards boards
+	live   *live
+	pasts  pasts
+	memory memory
 }
 
 // Persona is a person of the demo: whom to sign in as, and what for.
@@ -49,6 +53,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	if s.Log == nil {
 		s.Log = slog.New(slog.DiscardHandler)
 	}
+	s.live = newLive(s.DB, s.Log)
 	mux := http.NewServeMux()
 	for _, r := range Routes() {
 		mux.Handle(r.Method+" "+r.Pattern, s.guarded(r))
@@ -57,9 +62,12 @@ func (s *Server) Handler() (http.Handler, error) {
 	return s.fenced(mux), nil
 }
 
+// Close gives back what was kept at hand to answer with. The database and the people are the caller's to close.
+func (s *Server) Close() { s.pasts.close() }
+
 // HTTP is the server as it listens: with limits on how long a slow or idle connection is borne.
 func (s *Server) HTTP(h http.Handler) *http.Server {
-	return &http.Server{
+	srv := &http.Server{
 		Handler:           h,
 		ReadHeaderTimeout: 10 * time.Second,
 		ReadTimeout:       2 * time.Minute, // a photo over a weak network
@@ -68,4 +76,8 @@ func (s *Server) HTTP(h http.Handler) *http.Server {
 		MaxHeaderBytes:    32 << 10,
 		ErrorLog:          slog.NewLogLogger(s.Log.Handler(), slog.LevelWarn),
 	}
+	if s.live != nil {
+		srv.RegisterOnShutdown(s.live.close)
+	}
+	return srv
 }

@@ -2,6 +2,7 @@ package house
 
 import (
 	"fmt"
+	"heeltap/lots"
 	"strings"
 
 	"heeltap/graph/recall/internal/words"
@@ -40,11 +41,19 @@ func Loose(stock []Stock) (out []Stock) {
 
 // Amount is how much of it there is by the books, and of which run where it is on no unit.
 func (x Stock) Amount() string {
-	text := words.Plural(int(x.Quantity), x.Unit)
+	text := Amount(x.Quantity, x.Unit)
 	if x.Kind == kindLoose {
 		text += " of " + x.Code
 	}
 	return text
+}
+
+// Amount writes so many cases or kegs, or so much in a unit of measure.
+func Amount(quantity float64, unit string) string {
+	if unit == "case" || unit == "keg" {
+		return words.Plural(int(quantity), unit)
+	}
+	return lots.FigureOf(quantity, unit) + " " + unit
 }
 
 // Enter is how what is on no unit is entered as one that a hold can name, once it is found and counted.

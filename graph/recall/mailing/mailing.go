@@ -53,7 +53,7 @@ func Make(ctx context.Context, db *store.DB, o Order, write func(*Drafts) error)
 	}
 	var after []*recall.Recall
 	err = db.Update(ctx, func(tx *store.Tx) error {
-		after, err = o.log(tx, made)
+		after, err = o.Log(tx, made)
 		return err
 	})
 	return made, after, logged(err)
@@ -80,8 +80,8 @@ func (o Order) allowed(ctx context.Context, db *store.DB) error {
 	return err
 }
 
-// log takes the step.
-func (o Order) log(tx *store.Tx, made *Drafts) ([]*recall.Recall, error) {
+// Log takes the step in the recall's log: these drafts were made.
+func (o Order) Log(tx *store.Tx, made *Drafts) ([]*recall.Recall, error) {
 	now, err := recall.Load(tx, o.Recall)
 	if err != nil {
 		return nil, err
@@ -175,6 +175,26 @@ func Draft(tx *store.Tx, now *recall.Recall, letter bool) (*Drafts, error) {
 	}
 	d.Version, d.Differs, err = m.Version()
 	return d, cmp.Or(err, tx.Err())
+}
+
+// Remarks is what whoever sends the letters needs to know of them first.
+func (d *Drafts) Remarks() (out []string) {
+	switch {
+	case d.Version == 0:
+		out = append(out, "no version of the scope is frozen, so nothing will show later what these letters were based on: heeltap recall freeze, then draft them again")
+	case d.Differs > 0:
+		out = append(out, fmt.Sprintf("THE SCOPE HAS CHANGED since version %d, in %s: these letters match no frozen version. See heeltap recall changes, then heeltap recall freeze, and draft them again", d.Version, things(d.Differs)))
+	}
+	if len(d.Unknown) > 0 {
+		out = append(out, fmt.Sprintf("NOT EVERYTHING THAT IS AFFECTED IS KNOWN YET, so these letters may leave something out: %s. Settle it (heeltap recall scope shows how), then draft them again", strings.Join(d.Unknown, "; ")))
+	}
+	if d.NoPress != "" {
+		out = append(out, "no press draft: "+d.NoPress)
+	}
+	if len(d.Unset) > 0 {
+		out = append(out, fmt.Sprintf("the PDFs of %s cannot show %s: send the .txt, or write it by hand", strings.Join(d.Unset, ", "), strings.Join(d.Words, ", ")))
+	}
+	return out
 }
 
 // Merge names the table of all letters, without its ending: that of an exercise says so.

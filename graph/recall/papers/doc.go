@@ -20,7 +20,7 @@ type Maker struct {
 	tx     *store.Tx
 	r      *recall.Recall
 	s      *scope.Scope
-	head   int64
+	head   store.Head
 	letter bool
 	drift  int // -1 until it is asked for
 
@@ -28,13 +28,17 @@ type Maker struct {
 }
 
 // New prepares to write papers; letter asks for US Letter instead of A4. What is running or
-// overdue is judged at the journal's last entry, so that the same journal gives the same papers.
+// overdue is judged at the journal's last entry, so that the same journal gives the same papers. Nothing is written from
+// records that do not follow from the journal.
 func New(tx *store.Tx, r *recall.Recall, letter bool) (*Maker, error) {
-	head, err := tx.Head()
+	if err := tx.Sound(); err != nil {
+		return nil, err
+	}
+	head, err := tx.LastEntry()
 	if err != nil {
 		return nil, err
 	}
-	last, ok, err := tx.Entry(head)
+	last, ok, err := tx.Entry(head.Seq)
 	if err != nil {
 		return nil, err
 	}
@@ -49,7 +53,7 @@ func New(tx *store.Tx, r *recall.Recall, letter bool) (*Maker, error) {
 // document begins a paper with the marks that say what it is and is not.
 func (m *Maker) document(title, subtitle string, draft bool) *paper.Document {
 	d := &paper.Document{Title: title, Subtitle: subtitle, Dated: m.r.Now, Letter: m.letter,
-		Footer: fmt.Sprintf("%s, %s, as known with entry %d of %s", m.tx.Site().Name, m.r.Code, m.head, m.time(m.r.Now.Unix()))}
+		Footer: fmt.Sprintf("%s, %s, as known with entry %s of %s", m.tx.Site().Name, m.r.Code, m.head.Short(), m.time(m.r.Now.Unix()))}
 	if m.r.Mock {
 		d.Marks = append(d.Marks, "EXERCISE: NO REAL RECALL")
 		d.Footer = "EXERCISE, no real recall. " + d.Footer
@@ -82,7 +86,7 @@ func (m *Maker) Version() (version, differs int, err error) {
 
 // basis says which scope a paper follows.
 func (m *Maker) basis() string {
-	text := fmt.Sprintf("the scope as known with entry %d", m.head)
+	text := fmt.Sprintf("the scope as known with entry %d", m.head.Seq)
 	version, differs, err := m.Version()
 	switch {
 	case err != nil: // whoever drafts asks for the version first, and is told

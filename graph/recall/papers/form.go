@@ -11,6 +11,8 @@ import (
 	"heeltap/graph/recall/deliveries"
 	"heeltap/labels"
 	"heeltap/labels/paper"
+	"heeltap/lots"
+	"heeltap/lots/store"
 )
 
 // form is the answer form, with a code that says whose it is: a line for each date code, and sums of cases and kegs.
@@ -154,4 +156,18 @@ func FormCode(r *recall.Recall, party string) string { return r.Code + "/" + par
 // PartyRead finds the consignee that a text means: its code, what its answer form's code reads, or the QR code of either.
 func PartyRead(r *recall.Recall, text string) string {
 	return strings.TrimPrefix(labels.ParsePayload(text), r.Code+"/")
+}
+
+// FormRead finds the answer form that a text or its QR code means: the recall, and the consignee whose form it is.
+func FormRead(tx *store.Tx, text string) (r *recall.Recall, party string, ok bool) {
+	code, party, cut := strings.Cut(labels.ParsePayload(text), "/")
+	if !cut {
+		return nil, "", false
+	}
+	r, err := recall.Load(tx, strings.ToUpper(code))
+	if err != nil {
+		return nil, "", false
+	}
+	thing, known := tx.Thing(party)
+	return r, party, known && thing.Kind == lots.KindParty
 }

@@ -40,10 +40,10 @@ func (m *Maker) Letters() ([]Letter, error) {
 	}
 	var out []Letter
 	for _, c := range consignees {
-		out = append(out, Letter{c.Party, "consignee", m.letterTo(c)})
+		out = append(out, Letter{c.Party, ToConsignee, m.letterTo(c)})
 	}
 	for _, s := range suppliers {
-		out = append(out, Letter{s.Party, "supplier", m.noticeTo(s)})
+		out = append(out, Letter{s.Party, ToSupplier, m.noticeTo(s)})
 	}
 	return out, nil
 }
@@ -72,6 +72,38 @@ func (m *Maker) exercise() []paper.Part {
 		return nil
 	}
 	return []paper.Part{paper.Text{Text: "This is an exercise. Nothing is recalled or on hold, and nothing is to be done with the goods. Below is what we would write in a real recall.", Strong: true}}
+}
+
+// The kinds of letter.
+const (
+	ToConsignee = "consignee"
+	ToSupplier  = "supplier"
+)
+
+// Letter drafts the one letter of a kind to a party; nil where there is none.
+func (m *Maker) Letter(kind, party string) (*paper.Document, error) {
+	if _, _, err := m.Version(); err != nil {
+		return nil, err
+	}
+	switch kind {
+	case ToConsignee:
+		all, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
+		for _, c := range all {
+			if c.Party == party {
+				return m.letterTo(c), err
+			}
+		}
+		return nil, err
+	case ToSupplier:
+		all, err := deliveries.Suppliers(m.tx, m.r.Traced(m.tx))
+		for _, s := range all {
+			if s.Party == party {
+				return m.noticeTo(s), err
+			}
+		}
+		return nil, err
+	}
+	return nil, nil
 }
 
 // letterTo drafts the letter to a consignee with what 21 CFR 7.49(c) asks for, and its answer form.
