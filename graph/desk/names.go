@@ -252,9 +252,10 @@ func called(tx *store.Tx, code string) string {
 
 // nameOf is what people call a thing; its code where it has no name.
 func nameOf(tx *store.Tx, code string) string {
-	rows, err := tx.RowsOf(code)
-	if err != nil || len(rows) == 0 {
+	entry, _, ok := tx.Introduces(code)
+	if !ok {
 		return code
 	}
-	return cmp.Or(rows[0].Row["name"], code)
+	row, _ := tx.Row(entry)
+	return cmp.Or(row.Row["name"], code)
 }

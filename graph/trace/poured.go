@@ -32,7 +32,7 @@ func (a *Answer) Poured() []Poured {
 func (q *asked) poured(bands map[string]graph.Band, vessels map[string]bool) []Poured {
 	var out []Poured
 	for vessel := range vessels {
-		for _, rec := range q.tx.Touching(vessel) {
+		for _, rec := range q.tx.TouchingOf(vessel, "removals") {
 			r, ok := rec.(*lots.Removal)
 			if !ok || r.Reason != "taproom" || r.Subject.Kind != lots.KindVessel {
 				continue

@@ -179,6 +179,9 @@ func (tx *Tx) Touching(code string) []lots.Record {
 
 // TouchingOf lists the records of one sheet that name a code, in journal order.
 func (tx *Tx) TouchingOf(code, sheet string) []lots.Record {
+	if recs, ok := tx.reading.touch[code]; ok { // all were read already
+		return slices.DeleteFunc(slices.Clone(recs), func(rec lots.Record) bool { return tx.reading.rows[rec.Entry()].Sheet.Name != sheet })
+	}
 	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m CROSS JOIN record r ON r.seq = m.seq WHERE m.code = ? AND r.sheet = ? ORDER BY r.seq", code, sheet)
 	tx.fail(err)
 	return tx.decode(rows)
