@@ -107,7 +107,7 @@ func Days(tx *store.Tx, from, to string) (Period, error) {
 		return Period{}, nil
 	}
 	p := Period{Until: 1 << 60}
-	for _, x := range []struct{ name, text string }{{"--from", from}, {"--to", to}} {
+	for _, x := range []struct{ name, text string }{{"the first day", from}, {"the last day", to}} {
 		if x.text == "" {
 			continue
 		}
@@ -115,14 +115,14 @@ func Days(tx *store.Tx, from, to string) (Period, error) {
 		if err != nil {
 			return p, lots.Errorf(lots.Invalid, "%s: %w", x.name, err)
 		}
-		if x.name == "--from" {
+		if x.name == "the first day" {
 			p.From = w.From
 		} else {
 			p.Until = w.To + 1
 		}
 	}
 	if p.From >= p.Until {
-		return p, lots.Errorf(lots.Invalid, "--from is after --to")
+		return p, lots.Errorf(lots.Invalid, "the first day is after the last one")
 	}
 	return p, nil
 }

@@ -50,7 +50,7 @@ type officeView struct {
 	Targets    []lateTarget
 	Open       []recall.Summary
 	Exercise   *exercise
-	Ages       int // days since the last exercise
+	Days       int // days since the last exercise
 }
 
 type lateTarget struct {
@@ -131,7 +131,7 @@ func (p *officeView) recalls(tx *store.Tx) error {
 		}
 		if r.Mock {
 			p.Exercise = &exercise{r.Code, r.OpenedAt.In(tx.Site().Zone).Format(time.DateOnly), r.State()}
-			p.Ages = int(tx.Recorded().Sub(r.OpenedAt).Hours() / 24)
+			p.Days = int(tx.Recorded().Sub(r.OpenedAt).Hours() / 24)
 		}
 	}
 	return nil
@@ -153,8 +153,8 @@ type finding struct {
 	check.Hit
 	Breaks string
 	Mends  []link // the likeliest first
-	Text   string
-	Advice string
+	Text   string // as on a page
+	Advice string // where no form mends it
 }
 
 // mostFindings are listed of all rules together; those of one rule all are.
