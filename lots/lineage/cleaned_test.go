@@ -87,9 +87,10 @@ var (
 	twoTanksTimes = []string{"", "_09:00", "_10:00", "_14:00"}
 )
 
-// twoTanks draws a few acts on two tanks within three days, at few moments, so that what is uncertain lies beside what was cleaned.
+// twoTanks draws a brew of which only the day is known and a few acts on two tanks within three days, at few moments, so that what is uncertain lies beside what was cleaned.
 func twoTanks(t *rapid.T) []histories.Row {
-	text := "site name=Invented time_zone=UTC\nvessels vessel=V kind=fermenter\nvessels vessel=W kind=fermenter\n"
+	text := "site name=Invented time_zone=UTC\nvessels vessel=V kind=fermenter\nvessels vessel=W kind=fermenter\n" +
+		"brews brew=B beer=Pale started_at=2026-03-05 cast_out_at=2026-03-05 into=V volume=1000 unit=L\n"
 	for i := range rapid.IntRange(3, 7).Draw(t, "acts") {
 		at := rapid.SampledFrom(twoTanksDays).Draw(t, "day") + rapid.SampledFrom(twoTanksTimes).Draw(t, "time")
 		v := rapid.SampledFrom([]string{"V", "V", "W"}).Draw(t, "vessel")
