@@ -252,7 +252,7 @@ func (s *Server) traceSVG(v *visit) error {
 		}
 		v.w.Header().Set("Content-Type", "image/svg+xml")
 		v.w.Header().Set("Content-Disposition", `attachment; filename="trace.svg"`)
-			if _, err := b.WriteTo(v.w); err != nil {
+		if _, err := b.WriteTo(v.w); err != nil {
 			s.Log.Debug("picture not read to its end", "error", err.Error())
 		}
 		return nil
