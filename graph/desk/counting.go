@@ -87,7 +87,7 @@ func countable(tx *store.Tx) (out []Tallied, err error) {
 	rows, err := stock.Lots(tx, "")
 	for _, l := range rows {
 		if l.Left.Quantity > 0 {
-			out = append(out, Tallied{Code: l.Lot, Kind: lots.KindLot, What: nameOf(tx, l.Item), Booked: lots.FigureOf(l.Left.Quantity, l.Left.Unit) + " " + l.Left.Unit, Where: deref(l.Place)})
+			out = append(out, Tallied{Code: l.Lot, Kind: lots.KindLot, What: nameOf(tx, l.Item), Booked: Amount(l.Left.Quantity, l.Left.Unit), Where: deref(l.Place)})
 		}
 	}
 	return out, err
@@ -149,7 +149,19 @@ func tallied(tx *store.Tx, n *lots.StockCount, since int64, place string) Tallie
 }
 
 func amountIn(unit lots.Unit, base float64) string {
-	return lots.FigureOf(unit.Of(base), string(unit)) + " " + string(unit)
+	return Amount(unit.Of(base), string(unit))
+}
+
+// Amount writes how much of a material there is, for people: what is counted one by one is so many pieces.
+func Amount(n float64, unit string) string {
+	figure := lots.FigureOf(n, unit)
+	switch {
+	case unit != "each":
+		return figure + " " + unit
+	case figure == "1":
+		return "1 piece"
+	}
+	return figure + " pieces"
 }
 
 // Tally records the count of a unit or lot: as many as somebody says, else what the books say.

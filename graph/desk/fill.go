@@ -158,7 +158,7 @@ func meant(tx *store.Tx, s *lots.Sheet, row lots.Row) (notes []string, err error
 			}
 			if code != "" && code != part {
 				parts[i] = code
-				if labels.ParsePayload(part) != code { // a tag's address is no surprise
+				if labels.ParsePayload(part) != code && nameOf(tx, code) != part { // a tag's address, or its name to the letter, is no surprise
 					notes = append(notes, fmt.Sprintf("%s read as %s", part, called(tx, code)))
 				}
 			}

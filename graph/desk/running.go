@@ -68,6 +68,7 @@ func Begin(tx *store.Tx, s Start) (run string, said []*Said, err error) {
 		said = append(said, one)
 	}
 	_, err = tx.Act(aboutLine(line), runStep{"begin", run}, s.By)
+	first.Text = Sentence(tx, first.Entry) // it goes on only now
 	return run, said, err
 }
 

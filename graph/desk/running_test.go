@@ -57,8 +57,10 @@ func TestARunAsItGoes(t *testing.T) {
 	var run string
 	do(func(tx *store.Tx) {
 		var err error
-		run, _, err = desk.Begin(tx, desk.Start{Line: "cans", Product: "PALE", DateCode: "BB 2027-03-20", Feeds: []string{"FV-1-1", "E-1"}, By: "Runa"})
+		var said []*desk.Said
+		run, said, err = desk.Begin(tx, desk.Start{Line: "cans", Product: "PALE", DateCode: "BB 2027-03-20", Feeds: []string{"FV-1-1", "E-1"}, By: "Runa"})
 		require.NoError(t, err)
+		require.Equal(t, "Run "+run+" of Pale (PALE) begun on CANS at 2026-03-20 08:00, date code \"BB 2027-03-20\"", said[0].Text)
 		on, ok := desk.RunningOn(tx, "CANS")
 		require.True(t, ok)
 		require.Equal(t, run, on.Code())

@@ -211,7 +211,27 @@ func (t teller) run(x *lots.Run) string {
 	if x.DateCode != "" {
 		code = fmt.Sprintf(", date code %q", x.DateCode)
 	}
+	if t.goesOn(x) {
+		so := ""
+		if x.Good > 0 {
+			so = ": " + counted(x.Good, "good container") + " so far"
+		}
+		return fmt.Sprintf("Run %s of %s begun%s%s%s%s", x.Run, called(t.tx, x.Product), line, t.at(x.Started), so, code)
+	}
 	return fmt.Sprintf("Packaged %s in run %s%s %s: %s%s", called(t.tx, x.Product), x.Run, line, t.span(x.Started, x.Ended), counted(x.Good, "good container"), code)
+}
+
+// longestStill is for how long, in seconds, nothing is entered about a run that goes on; of older ones nobody looks
+// whether they do.
+const longestStill = 7 * 24 * 60 * 60
+
+// goesOn reports whether a run has begun and not ended.
+func (t teller) goesOn(x *lots.Run) bool {
+	if x.Line == "" || t.tx.Recorded().Unix()-x.Ended.From > longestStill {
+		return false
+	}
+	on, ok := RunningOn(t.tx, x.Line)
+	return ok && on.Code() == x.Run
 }
 
 func packed(x *lots.Packed) string {

@@ -80,49 +80,49 @@ func anything(string) error { return nil }
 
 func aMailbox(v string) error {
 	if a, err := mail.ParseAddress(v); err != nil || a.Address != v {
-		return fmt.Errorf("%q is not an e-mail address: write one such as recall@brewery.example", v)
+		return lots.Errorf(lots.Invalid, "%q is not an e-mail address: write one such as recall@brewery.example", v)
 	}
 	return nil
 }
 
 func aCount(v string) error {
 	if n, err := lots.ParseCount(v); err != nil || n == 0 {
-		return fmt.Errorf("%q is not a whole number above zero", v)
+		return lots.Errorf(lots.Invalid, "%q is not a whole number above zero", v)
 	}
 	return nil
 }
 
 func aMember(v string) error {
 	if _, _, ok := recall.CutNumber(v); !ok {
-		return fmt.Errorf("%q is not a name and a telephone number: write them with a comma between, such as \"Quint, 555-0100\"", v)
+		return lots.Errorf(lots.Invalid, "%q is not a name and a telephone number: write them with a comma between, such as \"Quint, 555-0100\"", v)
 	}
 	return nil
 }
 
 func aNumber(v string) error {
 	if n, err := lots.ParseNumber(v); err != nil || n == 0 {
-		return fmt.Errorf("%q is not a number above zero", v)
+		return lots.Errorf(lots.Invalid, "%q is not a number above zero", v)
 	}
 	return nil
 }
 
 func aMarket(v string) error {
 	if !market.MatchString(v) {
-		return fmt.Errorf("%q is not a market: write two or three capitals, such as US, EU or UK", v)
+		return lots.Errorf(lots.Invalid, "%q is not a market: write two or three capitals, such as US, EU or UK", v)
 	}
 	return nil
 }
 
 func oneOf(v string, words ...string) error {
 	if !slices.Contains(words, v) {
-		return fmt.Errorf("%q is not one of %s", v, strings.Join(words, ", "))
+		return lots.Errorf(lots.Invalid, "%q is not one of %s", v, strings.Join(words, ", "))
 	}
 	return nil
 }
 
 func anAddress(v string) error {
 	if u, err := url.Parse(v); err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" {
-		return fmt.Errorf("%q is not an address: write one such as http://192.168.1.5:8417", v)
+		return lots.Errorf(lots.Invalid, "%q is not an address: write one such as http://192.168.1.5:8417", v)
 	}
 	return nil
 }

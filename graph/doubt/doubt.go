@@ -65,11 +65,13 @@ func (d *doubts) about(rec lots.Record) {
 		d.unweighed(x.From, x.Qty)
 	case *lots.Brew:
 		d.wort(x)
+		d.cleanedOut(x.Seq, "heeltap amend "+x.Brew+" cast_out_at=…")
 	case *lots.Transfer:
 		if x.In > x.Out {
 			d.add("more came in (%s) than went out (%s)", d.volume(x.In), d.volume(x.Out))
 		}
 		d.room(x.To, x.In)
+		d.cleanedOut(x.Seq, "heeltap amend "+x.Transfer+" ended_at=…")
 	case *lots.Crop:
 		if i, ok := d.tx.Item(x.Item); ok && i.Kind != "yeast" {
 			d.add("a crop of %s, which is a %s: is that the item?", x.Item, i.Kind)

@@ -145,3 +145,20 @@ func statements(text string) []store.Statement {
 	}
 	return out
 }
+
+// What is typed in after a clean, and by its time came in before that, is gone by the books: that is told, and not where
+// it had been drawn off by then, or came in after.
+func TestGoneAtAClean(t *testing.T) {
+	cleaned := house + "cleans vessel=BT at=2026-03-12_23:10 method=cip\ncleans vessel=FV at=2026-03-12_23:10 method=rinse\n"
+	brew := "brews brew=B-2 beer=Pale started_at=2026-03-12_15:00 volume=15 unit=hL cast_out_at=2026-03-12_"
+	transfer := "transfers transfer=T-2 from=FV to=BT out=2 in=2 unit=hL started_at=2026-03-12_"
+	doubtedAfter(t, cleaned, [][2]string{
+		{brew + "22:40 into=BT", "this went into BT before its clean on 2026-03-12 23:10, and 32 hL went down the drain then"},
+		{brew + "23:40 into=BT", ""},
+		{brew + "22:40 into=FV", ""}, // a rinse is no break
+		{transfer + "08:00 ended_at=2026-03-12_09:00", "heeltap amend T-2 ended_at=…, or heeltap amend 2"},
+		{transfer + "23:15 ended_at=2026-03-12_23:40", ""},
+	})
+	drawn := "transfers transfer=T-3 from=BT to=FV out=31 in=31 unit=hL started_at=2026-03-12_22:45 ended_at=2026-03-12_23:00\n"
+	doubtedAfter(t, cleaned+drawn, [][2]string{{brew + "22:40 into=BT", ""}})
+}

@@ -146,6 +146,12 @@ func (s *Server) detach(v *visit) error {
 func (s *Server) paper(v *visit) error {
 	hash := v.r.PathValue("hash")
 	data, err := s.Papers.Read(hash)
+	if lots.KindOf(err) == lots.Corrupt { // what to do about it is for whoever looks for the paper
+		s.Log.Error("paper is not what was attached", "path", v.spot(), "error", err.Error())
+		v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		v.w.WriteHeader(http.StatusInternalServerError)
+		return s.show(v, "fail", "Not the paper that was attached", failPage{What: err.Error(), Then: "Nothing else is harmed. Tell whoever runs the server what it says here."})
+	}
 	if err != nil {
 		return err
 	}

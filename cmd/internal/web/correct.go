@@ -31,6 +31,7 @@ type entryView struct {
 	form
 	Sheet  *lots.Sheet
 	May    bool   // whoever looks may correct it
+	Voids  bool   // and may take it back
 	Reason string // as typed
 	Cells  []cell
 }
@@ -47,6 +48,7 @@ func (s *Server) entryOf(v *visit, tx *store.Tx) (*entryView, error) {
 		return nil, err
 	}
 	e := &entryView{Told: t, Sheet: t.Sheet, May: v.mayCorrect(t.By) && !t.Void, Reason: v.field("reason")}
+	e.Voids = e.May && (v.may(people.Release) || e.Sheet.Name != "holds")
 	e.Back = fmt.Sprintf("/entry/%d", t.Seq)
 	for _, c := range t.Sheet.Columns {
 		if text := t.Row[c.Name]; text != "" {
@@ -284,6 +286,9 @@ func (s *Server) takeBack(v *visit) error {
 		if err != nil {
 			return nil, err
 		}
+		if !v.may(people.Release) && onlyHolds(tx, entries) {
+			return nil, notTheirsToRelease()
+		}
 		out := &outcome{Title: "Taken back", Texts: []string{"It no longer counts. The journal keeps it, with who took it back."}}
 		var places []string
 		for _, entry := range entries {
@@ -305,6 +310,15 @@ func (s *Server) takeBack(v *visit) error {
 		out.Links = append(out.Links, link{"Start page", "/"})
 		return out, nil
 	}, func(why error) error { return why })
+}
+
+// onlyHolds reports whether all that a form recorded are holds: taken back without what they stopped, they let it go.
+func onlyHolds(tx *store.Tx, entries []int64) bool {
+	return !slices.ContainsFunc(entries, func(entry int64) bool {
+		rec, _ := tx.Record(entry)
+		_, is := rec.(*lots.Hold)
+		return !is
+	})
 }
 
 // refusedBack says what cannot be taken back, and why.

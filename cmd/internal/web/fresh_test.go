@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"net/http"
+	"os"
 	"path/filepath"
 	"regexp"
 	"testing"
@@ -37,6 +38,19 @@ func TestADeliveryFromPaper(t *testing.T) {
 		require.Equal(t, "2026-03-19T09:10:00Z", time.Unix(last.At.From, 0).UTC().Format(time.RFC3339))
 		return err
 	}))
+}
+
+// A paper that was changed on the disk is never shown, and whoever looks for it is told what to do.
+func TestAChangedPaperSaysWhatToDo(t *testing.T) {
+	h := open(t)
+	h.server.Papers = papers.Store{Folder: t.TempDir()}
+	p, err := h.server.Papers.Keep("note.pdf", []byte("%PDF-1.4\n"))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(h.server.Papers.Folder, p.Hash[:2], p.Hash), []byte("%PDF"), 0o600))
+	a := h.signedIn("viewer").get("/paper/" + p.Hash)
+	require.Equal(t, http.StatusInternalServerError, a.Code)
+	require.Contains(t, a.Body.String(), "bring it back from a backup")
+	require.NotContains(t, a.Body.String(), h.server.Papers.Folder, "not where it lies")
 }
 
 // A paper attached to the wrong thing is taken off by whoever attached it or by quality, with a reason; the page of the

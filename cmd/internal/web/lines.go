@@ -7,8 +7,10 @@ import (
 	"strings"
 	"time"
 
+	"heeltap/graph"
 	"heeltap/graph/balance"
 	"heeltap/graph/desk"
+	"heeltap/graph/thing"
 	"heeltap/lots"
 	"heeltap/lots/store"
 )
@@ -66,6 +68,7 @@ type runningView struct {
 	Balances                        []balance.Balance
 	Unit, Quantity, Good, Rejects   string    // as typed, where it was refused
 	Changing                        *changing // the change of material that was refused
+	Stops                           []string  // what on the line is on hold
 	Held                            bool      // of the whole run nothing can be overridden: only a change can
 	Overriding                      string
 }
@@ -74,6 +77,7 @@ type feedView struct {
 	Entry             int64
 	Codes, Name, Time string
 	Ended             bool
+	Hold              string // whether it is on hold, as a mark says it
 }
 
 // changing is a change of material as it was typed, where it was refused.
@@ -92,7 +96,10 @@ func (p *runningView) Changed(entry int64) *changing {
 	return &changing{}
 }
 
-type offView struct{ Unit, Text string }
+type offView struct{ Unit, Text, Hold string }
+
+// holdMarks say on a list that something is on hold.
+var holdMarks = map[graph.Band]string{graph.In: "on hold", graph.Possible: "perhaps on hold"}
 
 func (s *Server) runningPage(v *visit) error {
 	return s.view(v, func(tx *store.Tx) error {
@@ -119,8 +126,15 @@ func (s *Server) runningOf(tx *store.Tx, code string) (*runningView, error) {
 			p.PerPallet = x.CasesPerPallet
 		}
 	}
+	holds, err := thing.HoldsOnRun(tx, code)
+	if err != nil {
+		return nil, err
+	}
+	if p.Going {
+		p.Stops = holds.Stops
+	}
 	for _, f := range desk.FeedsOf(tx, code) {
-		x := feedView{Entry: f.Entry, Codes: strings.Join(f.From.Codes, " or "), Name: f.Name, Time: "since " + clockOf(tx, f.Since), Ended: f.Until != 0}
+		x := feedView{Hold: holdMarks[holds.Feeds[f.Entry]], Entry: f.Entry, Codes: strings.Join(f.From.Codes, " or "), Name: f.Name, Time: "since " + clockOf(tx, f.Since), Ended: f.Until != 0}
 		if x.Ended {
 			x.Time = clockOf(tx, f.Since) + " to " + clockOf(tx, f.Until)
 		}
@@ -134,7 +148,7 @@ func (s *Server) runningOf(tx *store.Tx, code string) (*runningView, error) {
 			if u.HasLast {
 				text += ", off at " + clockOf(tx, u.Last.From)
 			}
-			p.Off = append([]offView{{u.Unit, text}}, p.Off...)
+			p.Off = append([]offView{{u.Unit, text, holdMarks[holds.Units[u.Unit]]}}, p.Off...)
 		}
 	}
 	p.Packed = sum.String()
@@ -217,6 +231,11 @@ func (s *Server) takeOff(v *visit) error {
 			return nil, err
 		}
 		out := toldOf([]*desk.Said{said})
+		holds, err := thing.HoldsOnRun(tx, run)
+		if err != nil {
+			return nil, err
+		}
+		out.Stops = holds.Stops
 		out.Links = append(out.Links, link{"Print its tag", "/tags?" + queryOf("code", *said.Code)})
 		return out, nil
 	})

@@ -176,6 +176,7 @@ func (f *form) take(why error) {
 type outcome struct {
 	Title    string   `json:"title"`
 	Texts    []string `json:"texts"`    // what was recorded
+	Stops    []string `json:"stops"`    // what must not go on
 	Warnings []string `json:"warnings"` // what to look at
 	Entries  []int64  `json:"entries"`  // to take back
 	Links    []link   `json:"links"`    // where to go on, the likeliest first

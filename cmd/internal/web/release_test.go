@@ -31,7 +31,11 @@ func TestNobodyReleasesByCorrecting(t *testing.T) {
 	amend := func(c *client, form string, cells ...string) int {
 		return c.post(entry+"/amend", append([]string{"form", form, "seen", seen[1], "reason", "Dented"}, cells...)...).Code
 	}
+	const takeBack = "/void\">Take it back"
+	require.NotContains(t, floor.get(entry).Body.String(), takeBack, "no button for what is refused")
+	require.Contains(t, quality.get(entry).Body.String(), takeBack)
 	was := h.head()
+	require.Equal(t, http.StatusForbidden, floor.post("/takeback/hold%202").Code, "nor as a slip")
 	released := []string{"released_at", "2026-03-19 09:00", "released_by", "Person of floor", "release_reason", "fine"}
 	require.Equal(t, http.StatusUnprocessableEntity, amend(floor, "a", released...))
 	require.Equal(t, http.StatusUnprocessableEntity, amend(floor, "b", "subject", "LOT-1"), "what it stopped would be free")

@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"heeltap/cmd/internal/people"
+	"heeltap/graph/desk"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 )
@@ -72,6 +73,7 @@ func parsePages() (map[string]*template.Template, error) {
 var helpers = template.FuncMap{
 	"path":        func(kind lots.Kind, code string) string { return pathOf(kind, code) },
 	"figure":      lots.Figure,
+	"pieces":      desk.Amount,
 	"capital":     capital,
 	"label":       labelOf,
 	"list":        func(texts []string) string { return strings.Join(texts, ", ") },
