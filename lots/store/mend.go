@@ -4,10 +4,14 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"runtime"
 	"slices"
+	"strings"
+
+	"modernc.org/sqlite"
 
 	"heeltap/lots"
 )
@@ -94,13 +98,20 @@ func (db *DB) blame(ctx context.Context, err *error) {
 	*err = lots.Errorf(lots.Corrupt, "%s is damaged%s: heeltap audit says where. If its journal is whole, heeltap rebuild mends it; else bring it back from a backup (heeltap restore)", db.path, what)
 }
 
+// unforeseen reports whether an error is one that a sound file never gives. Any other error that is none of ours is its
+// caller's own word for something, such as that a trial is over.
 func unforeseen(err error) bool {
-	e, ok := errors.AsType[*lots.Error](err)
-	if !ok {
-		_, faults := errors.AsType[lots.Faults](err)
-		return !faults
+	if e, ok := errors.AsType[*lots.Error](err); ok {
+		return e.Kind == lots.Internal && errors.Unwrap(e) != nil
 	}
-	return e.Kind == lots.Internal
+	if _, ok := errors.AsType[*json.SyntaxError](err); ok {
+		return true
+	}
+	if _, ok := errors.AsType[*json.UnmarshalTypeError](err); ok {
+		return true
+	}
+	_, driver := errors.AsType[*sqlite.Error](err)
+	return driver || strings.HasPrefix(err.Error(), "sql: ")
 }
 
 // damaged reports whether anything in the file is not as it was written.

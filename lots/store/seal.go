@@ -293,8 +293,10 @@ func (tx *Tx) Sound() error {
 	if tx.db.scratch { // made a moment ago from a journal whose chain was read
 		return nil
 	}
-	if err := tx.belongs(); err != nil {
-		return err
+	if tx.sealing == nil { // else it was looked at before anything was written
+		if err := tx.belongs(); err != nil {
+			return err
+		}
 	}
 	if first, err := tx.chain(); err != nil {
 		return err
