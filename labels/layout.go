@@ -60,7 +60,7 @@ func layOut(fs faces, tag Tag, base string, stock Stock, pitch float64) (*drawin
 	if err := tag.check(); err != nil {
 		return nil, err
 	}
-	payload, err := Payload(base, tag.Code)
+	payload, err := tag.payload(base)
 	if err != nil {
 		return nil, err
 	}

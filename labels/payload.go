@@ -36,6 +36,17 @@ func Payload(base, code string) (string, error) {
 	return strings.TrimRight(base, "/") + pathMark + escapeCode(code), nil
 }
 
+// payload is what a tag's QR code holds: its link where it has one.
+func (t Tag) payload(base string) (string, error) {
+	if t.Link == "" {
+		return Payload(base, t.Code)
+	}
+	if !isAddress(t.Link) || !isPlain(t.Link) || strings.Contains(t.Link, " ") {
+		return "", fmt.Errorf("link %q of tag %s: write an address in plain ASCII", t.Link, t.Code)
+	}
+	return t.Link, nil
+}
+
 // ParsePayload gives the code in what a scanner read or a person typed: the
 // text itself, or what follows the last /t/ of an address. Outer spaces and
 // line ends, which hand scanners add, are dropped. An address that is not one

@@ -25,7 +25,7 @@ accounted for than came in.`,
 		Args: cobra.ExactArgs(1), ValidArgsFunction: e.codesOf([]lots.Kind{lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindItem}),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return e.question(cmd.Context(), func(tx *store.Tx) error {
-				p, err := periodOf(tx, from, to)
+				p, err := balance.Days(tx, from, to)
 				if err != nil {
 					return err
 				}
@@ -40,32 +40,6 @@ accounted for than came in.`,
 	cmd.Flags().StringVar(&from, "from", "", "first day of the period (vessel, item)")
 	cmd.Flags().StringVar(&to, "to", "", "last day of the period")
 	return e.asks(cmd)
-}
-
-// periodOf reads a first and a last day; without either, the period is all of time.
-func periodOf(tx *store.Tx, from, to string) (balance.Period, error) {
-	if from == "" && to == "" {
-		return balance.Period{}, nil
-	}
-	p := balance.Period{Until: 1 << 60}
-	for _, x := range []struct{ flag, text string }{{"--from", from}, {"--to", to}} {
-		if x.text == "" {
-			continue
-		}
-		w, _, err := lots.ParseWhen(x.text, tx.Site().Zone)
-		if err != nil {
-			return p, lots.Errorf(lots.Invalid, "%s: %w", x.flag, err)
-		}
-		if x.flag == "--from" {
-			p.From = w.From
-		} else {
-			p.Until = w.To + 1
-		}
-	}
-	if p.From >= p.Until {
-		return p, lots.Errorf(lots.Invalid, "--from is after --to")
-	}
-	return p, nil
 }
 
 func (e *env) showBalances(list []balance.Balance) error {

@@ -91,6 +91,7 @@ func TestExportedElsewhereAnswersAreTheSame(t *testing.T) {
 		}))
 		return out
 	}
+	eventsAreTheSame(t, dir, here, there)
 	mine, theirs := answers(db), answers(other)
 	require.Greater(t, len(codes), 300)
 	for i := range mine {

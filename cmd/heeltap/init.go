@@ -19,20 +19,15 @@ func (e *env) initCommand() *cobra.Command {
 		Example: `  heeltap init --name "My Brewery" --time-zone Europe/Dublin --volume-unit hL
   heeltap --db records.db init --name "My Brewery" --time-zone America/Chicago --volume-unit bbl --mass-unit lb`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) (err error) {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			if name == "" && zone != "" || name != "" && zone == "" {
 				return lots.Errorf(lots.Invalid, "give both --name and --time-zone, or give neither and record the site later")
 			}
-			db, err := store.Create(cmd.Context(), e.path())
-			switch {
-			case lots.KindOf(err) == lots.Conflict && name != "":
-				return lots.Errorf(lots.Conflict, "%w; if it has no site yet, record one: heeltap site --name %q --time-zone %s", err, name, zone)
-			case err != nil:
-				return err
-			}
-			defer func() { err = cmp.Or(err, db.Close()) }()
-			db.Now = e.now
-			if name != "" {
+			err := store.CreateWith(cmd.Context(), e.path(), func(db *store.DB) error {
+				db.Now = e.now
+				if name == "" {
+					return nil
+				}
 				row := lots.Row{"name": name, "time_zone": zone}
 				for column, v := range map[string]string{"volume_unit": volume, "mass_unit": mass} {
 					if v != "" {
@@ -40,13 +35,16 @@ func (e *env) initCommand() *cobra.Command {
 					}
 				}
 				site, _ := lots.SheetNamed("site")
-				err = db.Update(cmd.Context(), func(tx *store.Tx) error {
+				return db.Update(cmd.Context(), func(tx *store.Tx) error {
 					_, err := desk.Record(tx, desk.Act{Sheet: site, Row: row, By: cmp.Or(by, e.getenv("HEELTAP_BY"), "init")})
 					return err
 				})
-				if err != nil {
-					return cmp.Or(db.Discard(), err)
-				}
+			})
+			switch {
+			case lots.KindOf(err) == lots.Conflict && name != "":
+				return lots.Errorf(lots.Conflict, "%w; if it has no site yet, record one: heeltap site --name %q --time-zone %s", err, name, zone)
+			case err != nil:
+				return err
 			}
 			e.printf("Created %s. Next: heeltap import FOLDER, or record items, parties and vessels.\n", e.path())
 			return nil

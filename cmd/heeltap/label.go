@@ -19,6 +19,7 @@ const mostCopies = 200
 
 func (e *env) labelCommand() *cobra.Command {
 	var stock, out, address string
+	var link bool
 	copies := 1
 	cmd := &cobra.Command{
 		Use:   "label CODE…",
@@ -30,6 +31,7 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 		Example: `  heeltap label L26-0142 L26-0143 --stock a4 --out tags.pdf
   heeltap label L26-0144 --stock 50x30 --copies 12
   heeltap label P26-0817 --stock 100x150 --out pallet.pdf
+  heeltap label P26-0817 --digital-link --out p.pdf
   heeltap label FV2 --out fv2.svg`,
 		Args: cobra.MinimumNArgs(1), ValidArgsFunction: e.codesOf(nil),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -46,6 +48,15 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 					return err
 				}
 				address = cmp.Or(address, e.getenv("HEELTAP_ADDRESS"), tx.Setting(store.SiteSettings, desk.SettingAddress))
+				if link {
+					kept, err := tag.Link(tx, tags, address)
+					if err != nil {
+						return err
+					}
+					for _, code := range kept {
+						e.note("%s has no SSCC or GTIN that could stand in a Digital Link: its tag holds our own code", code)
+					}
+				}
 				return tx.Err()
 			})
 			if err != nil {
@@ -71,6 +82,7 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 	cmd.Flags().StringVar(&out, "out", "", "file to write: .pdf, .png or .svg (else tags.pdf)")
 	cmd.Flags().IntVar(&copies, "copies", 1, "how many of each tag, printed together")
 	cmd.Flags().StringVar(&address, "address", "", "the server's address, put before the code for phones to open (else HEELTAP_ADDRESS, else the site's setting)")
+	cmd.Flags().BoolVar(&link, "digital-link", false, "put a GS1 Digital Link in the QR code: of a pallet or keg by its SSCC, of a run by its product's GTIN")
 	if err := cmd.RegisterFlagCompletionFunc("stock", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // the flag was defined above
 	}

@@ -14,7 +14,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"heeltap/graph/desk"
+	"heeltap/graph/epcis"
+	"heeltap/graph/recall"
 	"heeltap/lots"
+	"heeltap/lots/files"
 	"heeltap/lots/sheet"
 	"heeltap/lots/store"
 )
@@ -75,36 +78,37 @@ is kept for your next file.`,
 	return cmd
 }
 
-// importInto creates the database if there is none yet, and discards it again if nothing is recorded.
+// importInto creates the database if there is none yet, unless nothing is recorded.
 func (e *env) importInto(ctx context.Context, how desk.Import) error {
-	if _, err := os.Lstat(e.path()); !errors.Is(err, os.ErrNotExist) {
-		return e.importAll(ctx, how)
+	if _, err := os.Lstat(e.path()); errors.Is(err, os.ErrNotExist) {
+		var said *desk.Imported
+		err := store.CreateWith(ctx, e.path(), func(db *store.DB) (err error) {
+			db.Now = e.now
+			said, err = e.importAll(ctx, db, how)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		return e.tellImported(how, said)
 	}
-	db, err := store.Create(ctx, e.path())
-	if err != nil {
-		return err
-	}
-	if err := db.Close(); err != nil {
-		return err
-	}
-	err = e.importAll(ctx, how)
-	if err != nil {
-		return cmp.Or(db.Discard(), err)
-	}
-	return nil
-}
-
-func (e *env) importAll(ctx context.Context, how desk.Import) error {
 	db, err := e.open(ctx)
 	if err != nil {
 		return err
 	}
-	done := e.progress("importing")
-	said, err := how.Run(ctx, db)
-	done()
+	said, err := e.importAll(ctx, db, how)
 	if err = cmp.Or(err, db.Close()); err != nil {
 		return err
 	}
+	return e.tellImported(how, said)
+}
+
+func (e *env) importAll(ctx context.Context, db *store.DB, how desk.Import) (*desk.Imported, error) {
+	defer e.progress("importing")()
+	return how.Run(ctx, db)
+}
+
+func (e *env) tellImported(how desk.Import, said *desk.Imported) error {
 	for _, w := range said.Warnings {
 		e.note("%s", w)
 	}
@@ -165,19 +169,33 @@ func (e *env) progress(what string) func() {
 }
 
 func (e *env) exportCommand() *cobra.Command {
+	var recalled, base string
 	cmd := &cobra.Command{
 		Use:   "export PATH",
-		Short: "Export all rows, as they read now, to a folder of CSV files or an .xlsx workbook",
+		Short: "Export all rows to a folder of CSV files or an .xlsx workbook, or what happened as an EPCIS document (.jsonld)",
 		Long: `Export all rows, as they read now, to a folder of CSV files, or to a workbook if PATH ends in
 .xlsx. Importing it elsewhere gives the same lineage and the same answers. A folder also gets what no
 sheet has a column for, to be read by people and other programs and not by import: settings.json,
 recalls.json (every step of every recall), inquiries.json and steps.json (overrides, mutes, what was
 attached, runs begun). It carries no history: what was known when, what was corrected, the hashes, the
-files of photos and papers, and who may sign in. heeltap backup carries all of that.`,
+files of photos and papers, and who may sign in. heeltap backup carries all of that.
+
+If PATH ends in .jsonld, what happened is written as a document of EPCIS 2.0 and CBV 2.0 (JSON-LD),
+which other parties' systems read: deliveries, brews, transfers, runs, pallets, shipments, returns,
+removals, counts and holds, with GS1 keys where there are any. What was corrected is declared in
+error. With --recall only what that recall's scope reaches is written.`,
 		Example: `  heeltap export records/
+  heeltap export history.jsonld
+  heeltap export scope.jsonld --recall RC26-01
   heeltap export records.xlsx`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if strings.EqualFold(filepath.Ext(args[0]), ".jsonld") {
+				return e.exportEvents(cmd.Context(), args[0], recalled, base)
+			}
+			if recalled != "" || base != "" {
+				return lots.Errorf(lots.Invalid, "--recall and --base go with a file that ends in .jsonld")
+			}
 			var rows []sheet.Row
 			var steps []sheet.Beside
 			err := e.question(cmd.Context(), func(tx *store.Tx) error {
@@ -211,5 +229,46 @@ files of photos and papers, and who may sign in. heeltap backup carries all of t
 			return nil
 		},
 	}
+	cmd.Flags().StringVar(&recalled, "recall", "", "with .jsonld: only what this recall's scope reaches")
+	cmd.Flags().StringVar(&base, "base", "", "with .jsonld: begins the identifiers of what has no GS1 key (else urn:heeltap: and the site's name)")
 	return e.asks(cmd)
+}
+
+// exportEvents writes an EPCIS document.
+func (e *env) exportEvents(ctx context.Context, path, recalled, base string) error {
+	var done epcis.Written
+	err := e.question(ctx, func(tx *store.Tx) error {
+		o := epcis.Options{Base: base, Created: e.now()}
+		if recalled != "" {
+			now, err := recall.Load(tx, recalled)
+			if err != nil {
+				return err
+			}
+			s, err := now.Scope(tx)
+			if err != nil {
+				return err
+			}
+			if o.Only, err = epcis.Within(s.Answer); err != nil {
+				return err
+			}
+		}
+		return files.WriteWith(path, func(f *os.File) (err error) {
+			done, err = epcis.Write(ctx, tx, f, o)
+			return err
+		})
+	})
+	if err != nil {
+		return err
+	}
+	if e.json {
+		return e.writeJSON(map[string]any{"path": path, "epcis": done})
+	}
+	e.printf("wrote %s to %s\n", counted(done.Events, "event"), path)
+	if done.Errors > 0 {
+		e.printf("%d of them declare that an earlier one was in error\n", done.Errors)
+	}
+	if done.Unread > 0 {
+		e.printf("%s that were corrected since cannot be read as they were, and are left out\n", counted(done.Unread, "earlier row"))
+	}
+	return nil
 }

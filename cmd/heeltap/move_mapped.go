@@ -30,18 +30,15 @@ func (e *env) importMapped(ctx context.Context, how desk.Import, mapPath string,
 		return e.askMapped(understood, open, mapPath)
 	}
 	how.Mapped, how.Try = understood, !record
+	said, err := e.importAll(ctx, db, how)
+	if err = cmp.Or(err, db.Close()); err != nil {
+		return err
+	}
 	if record {
-		if err := db.Close(); err != nil {
-			return err
-		}
 		if !e.json {
 			e.sayMapped(understood)
 		}
-		return e.importAll(ctx, how)
-	}
-	said, err := how.Run(ctx, db)
-	if err = cmp.Or(err, db.Close()); err != nil {
-		return err
+		return e.tellImported(how, said)
 	}
 	if e.json {
 		return e.writeJSON(map[string]any{"would_record": said, "pages": understood.Pages, "left_out": understood.Left, "open": []mapping.Rule{}})

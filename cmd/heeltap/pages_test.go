@@ -25,6 +25,8 @@ var lookedAt = map[string]string{
 	"shipping": "/shipping", "load": "/load?consignee=D-14", "list": "/shipment/S25-0852/list", "return": "/return", "judge": "/judge", "count": "/count", "count-place": "/count?place=keg+cold+store",
 	"brew-which": "/brew", "brew-new": "/brew?beer=Skerry+Pale", "vessel-clean": "/vessel/FV2/clean", "vessel-pitch": "/vessel/YB1/pitch", "vessel-transfer": "/vessel/ST1/transfer", "vessel-emptied": "/vessel/ST1/emptied", "vessel-holding": "/vessel/ST1", "vessel-late": "/vessel/ST1/take?late=1",
 	"entry": "/entry/100", "amend": "/entry/100/amend", "void": "/entry/100/void", "blank": "/blank", "clean-late": "/do/clean?late=1",
+	"office": "/office", "readiness": "/readiness", "balance": "/balance?of=L25-0085", "exposure": "/exposure", "trace": "/trace", "trace-back": "/trace?from=P25-0339&dir=back",
+	"common": "/common?bad=R25-0081&bad=R25-0086&bad=R25-0088&good=R25-0044", "inquiries": "/inquiry/noted",
 	"receive": "/do/receive", "ship": "/do/ship?unit=P25-0345",
 }
 

@@ -37,6 +37,12 @@ func (b *browser) comes(text string) {
 	b.t.Fatalf("%q did not come\non %s\n%s", text, b.where(), b.text())
 }
 
+// writes types into an empty field of several lines.
+func (b *browser) writes(name, text string) {
+	b.t.Helper()
+	b.do(typing(`main textarea[name="`+name+`"]`, text))
+}
+
 // listens waits until the page hears what others do.
 func (b *browser) listens() {
 	b.t.Helper()
@@ -62,9 +68,9 @@ func TestMockRecallInTheRoom(t *testing.T) {
 	lead.goTo("/lot/L26-0007")
 	lead.follows("a.button", "Open a recall from here")
 	lead.press("main form button.main")
-	lead.says("Not recorded", "say whether it is real or an exercise")
+	lead.says("Not recorded", "Say whether it is real or an exercise")
 	lead.do(click(`input[value="exercise"]`))
-	lead.fill("reason", "wire in a bale of hops")
+	lead.writes("reason", "wire in a bale of hops")
 	lead.choose("hazard", "foreign-body")
 	lead.shot("room-open")
 	lead.press("main form button.main")
@@ -133,8 +139,8 @@ func TestMockRecallInTheRoom(t *testing.T) {
 	lead.says("% of", "Struck")
 	lead.goTo(at + "/do/close")
 	lead.press("main form button.main")
-	lead.says("Not recorded", "closing needs a review", "Still open")
-	lead.fill("review", "one bale in ten is opened from now on")
+	lead.says("Not recorded", "Closing needs a review", "Still open")
+	lead.writes("review", "one bale in ten is opened from now on")
 	lead.press("main form button.main")
 	lead.says("Closed with")
 	lead.goTo(at + "/papers")

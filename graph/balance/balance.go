@@ -101,6 +101,32 @@ func (p Period) holds(w lots.When) bool {
 	return p == Period{} || w.From >= p.From && w.From < p.Until
 }
 
+// Days reads a first and a last day; without either, the period is all of time.
+func Days(tx *store.Tx, from, to string) (Period, error) {
+	if from == "" && to == "" {
+		return Period{}, nil
+	}
+	p := Period{Until: 1 << 60}
+	for _, x := range []struct{ name, text string }{{"--from", from}, {"--to", to}} {
+		if x.text == "" {
+			continue
+		}
+		w, _, err := lots.ParseWhen(x.text, tx.Site().Zone)
+		if err != nil {
+			return p, lots.Errorf(lots.Invalid, "%s: %w", x.name, err)
+		}
+		if x.name == "--from" {
+			p.From = w.From
+		} else {
+			p.Until = w.To + 1
+		}
+	}
+	if p.From >= p.Until {
+		return p, lots.Errorf(lots.Invalid, "--from is after --to")
+	}
+	return p, nil
+}
+
 // Of strikes every balance that a code has: two for a brew, its volume and its extract.
 func Of(tx *store.Tx, code string, p Period) ([]Balance, error) {
 	code, err := trace.Recorded(tx, code, lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindItem)

@@ -264,7 +264,7 @@ func (w *writer) cleans() []paper.Part {
 	for _, vessel := range slices.Sorted(maps.Keys(times)) {
 		var before *lots.Clean
 		var during []*lots.Clean
-		for _, rec := range w.tx.Touching(vessel) {
+		for _, rec := range w.tx.TouchingOf(vessel, "cleans") {
 			c, ok := rec.(*lots.Clean)
 			switch {
 			case !ok:

@@ -163,3 +163,10 @@ func Run(tx *store.Tx, names []string, since time.Time) (*Report, error) {
 
 // Open counts the hits that nobody muted.
 func (r *Report) Open() int { return len(r.Hits) - r.Muted }
+
+// ByStake lists the hits that nobody muted, those with the most units behind them first.
+func (r *Report) ByStake() []Hit {
+	out := slices.DeleteFunc(slices.Clone(r.Hits), func(h Hit) bool { return h.Muted != "" })
+	slices.SortStableFunc(out, func(x, y Hit) int { return cmp.Compare(y.Units, x.Units) })
+	return out
+}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 
 	"heeltap/lots"
 	"heeltap/lots/gs1"
@@ -233,6 +234,8 @@ func FillFromScan(tx *store.Tx, row lots.Row, scan string) (s *Scanned, err erro
 			faults = append(faults, lots.Fault{Column: column, Reason: fmt.Sprintf("the bar code says %q, and %q was typed: look at the goods again", text, row[column])})
 		case row[column] == "":
 			row[column] = text
+		case (column == "item" || column == "supplier") && row[column] != text && !strings.EqualFold(row[column], nameOf(tx, text)):
+			s.note("By the bar code the %s is %s, as it came in before; %s was typed.", column, called(tx, text), row[column])
 		}
 	}
 	if len(faults) > 0 {

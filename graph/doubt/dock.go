@@ -10,7 +10,6 @@ import (
 	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
-	"heeltap/lots/store"
 )
 
 // delivery warns about a delivery while the goods are still at hand.
@@ -66,7 +65,8 @@ func (d *doubts) rejected(r *lots.Receipt) {
 
 // overfilled warns where a vessel holds more than it can, by the books, with what was just put into it.
 func (d *doubts) overfilled(r *lots.Receipt) {
-	v, ok := store.First(d.tx, r.Into, func(v *lots.Vessel) bool { return v.Code == r.Into })
+	rec, _ := d.tx.Stated(r.Into)
+	v, ok := rec.(*lots.Vessel)
 	if !ok || v.Capacity == 0 {
 		return
 	}

@@ -158,7 +158,8 @@ func (d *doubts) wort(b *lots.Brew) {
 
 // room tells where a vessel would hold more than it can.
 func (d *doubts) room(vessel string, in int64) {
-	v, ok := store.First(d.tx, vessel, func(v *lots.Vessel) bool { return v.Code == vessel })
+	rec, _ := d.tx.Stated(vessel)
+	v, ok := rec.(*lots.Vessel)
 	if !ok || v.Capacity == 0 {
 		return
 	}

@@ -16,32 +16,26 @@ import (
 func dateCodes(tx *store.Tx, q Question) ([]Candidate, error) {
 	byCode := map[[2]string]*Candidate{}
 	patterns := map[string][]*datecode.Pattern{}
-	for _, text := range tx.PrintedTexts(store.PrintedDateCode) {
-		for _, printed := range tx.PrintedAs(text, true) {
-			run, ok := trace.PrintedBy(tx, printed)
-			if !ok {
-				continue
+	for _, x := range tx.CodesPrinted() {
+		key := [2]string{x.Code, x.Product}
+		if c := byCode[key]; c != nil {
+			if !slices.Contains(c.Runs, x.Run) {
+				c.Runs = append(c.Runs, x.Run)
 			}
-			key := [2]string{text, run.Product}
-			if c := byCode[key]; c != nil {
-				if !slices.Contains(c.Runs, run.Run) {
-					c.Runs = append(c.Runs, run.Run)
-				}
-				continue
-			}
-			if _, known := patterns[run.Product]; !known {
-				var err error
-				if patterns[run.Product], err = trace.Patterns(tx, run.Product); err != nil {
-					return nil, err
-				}
-			}
-			m, ok := datecode.FitAny(q.Read, text, patterns[run.Product])
-			if !ok {
-				continue
-			}
-			byCode[key] = &Candidate{Kind: "date-code", Printed: text, Product: run.Product, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Time: m.Time, Runs: []string{run.Run},
-				Units: []string{}, Recalls: []string{}, Beside: []string{}, Then: []trace.Then{}, cost: m.Cost, code: "date-code:" + text, clock: m.Clock}
+			continue
 		}
+		if _, known := patterns[x.Product]; !known {
+			var err error
+			if patterns[x.Product], err = trace.Patterns(tx, x.Product); err != nil {
+				return nil, err
+			}
+		}
+		m, ok := datecode.FitAny(q.Read, x.Code, patterns[x.Product])
+		if !ok {
+			continue
+		}
+		byCode[key] = &Candidate{Kind: "date-code", Printed: x.Code, Product: x.Product, Score: m.Score(), Because: orEmpty(m.How), Against: []string{}, Time: m.Time, Runs: []string{x.Run},
+			Units: []string{}, Recalls: []string{}, Beside: []string{}, Then: []trace.Then{}, cost: m.Cost, code: "date-code:" + x.Code, clock: m.Clock}
 	}
 	var out []Candidate
 	for _, c := range byCode {

@@ -6,12 +6,17 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"heeltap/labels/paper"
 )
 
-// mostBoxes is how many boxes a column holds before what is alike is put together.
-const mostBoxes = 24
+// A column shows up to mostSingly things one by one. Where there are more, what is alike is put together until about
+// mostBoxes are left.
+const (
+	mostSingly = 24
+	mostBoxes  = 14
+)
 
 // A group with more than mostAlike things is parted by their order into groups of about partSize.
 const (
@@ -19,8 +24,9 @@ const (
 	partSize  = 30
 )
 
-// group is what boxes are put together as: the words are for one and several of what is in it.
-type group struct{ id, one, many string }
+// group is what boxes are put together as: what they are, and of what. One without a word for what they are is named
+// after its first and last.
+type group struct{ id, what, of string }
 
 func under(groups ...group) []group { return groups }
 
@@ -78,13 +84,17 @@ func part(list []*box) {
 	for id, boxes := range byPart {
 		text := boxes[0].order + " to " + boxes[len(boxes)-1].order
 		for _, b := range boxes {
-			b.path = append(b.path, group{id: id, one: text, many: text})
+			b.path = append(b.path, group{id: id, of: text})
 		}
 	}
 }
 
 // fold opens the widest groups of a column as far as there is room, those that hold least first, and any that somebody opened.
 func (m *maker) fold(list []*box, open []string, p *Picture) []*pile {
+	most := mostBoxes
+	if len(list) <= mostSingly {
+		most = mostSingly
+	}
 	piles := split(&pile{boxes: list, depth: -1})
 	for {
 		best := -1
@@ -95,11 +105,11 @@ func (m *maker) fold(list []*box, open []string, p *Picture) []*pile {
 			}
 			parts := split(x)
 			wanted := slices.Contains(open, x.id)
-			if !wanted && len(piles)-1+len(parts) > mostBoxes {
+			if !wanted && len(piles)-1+len(parts) > most {
 				continue
 			}
 			if wanted {
-				p.Opened = append(p.Opened, Group{x.id, x.title()})
+				p.Opened = append(p.Opened, Group{x.id, strings.TrimSpace(x.title() + " " + x.detail())})
 				best, bestParts = i, parts
 				break
 			}
@@ -143,10 +153,17 @@ func split(x *pile) []*pile {
 }
 
 func (x *pile) title() string {
-	if x.one == x.many {
-		return x.one
+	if x.what == "" {
+		return x.of
 	}
-	return fmt.Sprintf("%d %s", len(x.boxes), x.many)
+	return fmt.Sprintf("%d %s", len(x.boxes), x.what)
+}
+
+func (x *pile) detail() string {
+	if x.what == "" {
+		return fmt.Sprintf("%d of them", len(x.boxes))
+	}
+	return x.of
 }
 
 // node is the box that a pile is drawn as.
@@ -161,10 +178,9 @@ func (x *pile) node(to Links) paper.FlowNode {
 				packs = packs.Plus(b.packs)
 			}
 		}
-		if x.one != x.many && !packs.None() {
-			n.Detail = packs.String()
-		} else if x.one == x.many {
-			n.Detail = fmt.Sprintf("%d, %s", len(x.boxes), packs)
+		n.Detail = x.detail()
+		if !packs.None() {
+			n.Detail = strings.TrimPrefix(n.Detail+", "+packs.String(), ", ")
 		}
 		return n
 	}

@@ -121,11 +121,11 @@ func (m *maker) things() {
 			column, title = stores, "crop "+l.Code
 		}
 		b := m.add("lot "+l.Code, column, title, name, l.Reached)
-		b.path, b.order = under(group{"lots/" + kind, kind + " lot", kind + " lots"}), l.Code
+		b.path, b.order = under(group{"lots/" + kind, kind + " lots", ""}), l.Code
 	}
 	for _, x := range m.a.Brews {
 		b := m.add("brew "+x.Code, brews, x.Code, x.Beer, x.Reached)
-		b.path, b.order = under(group{"brews/" + x.Beer, "brew of " + x.Beer, "brews of " + x.Beer}), x.Code
+		b.path, b.order = under(group{"brews/" + x.Beer, "brews", x.Beer}), x.Code
 	}
 	for _, f := range m.a.Fills {
 		kind := ""
@@ -142,12 +142,11 @@ func (m *maker) things() {
 			column = lines
 		}
 		b := m.add("vessel "+f.Vessel, column, f.Vessel, "", f.Reached)
-		words := vesselWords(kind)
-		b.path, b.order = under(group{"vessels/" + kind, words[0], words[1]}), f.Vessel
+		b.path, b.order = under(group{"vessels/" + kind, vesselWords(kind), ""}), f.Vessel
 	}
 	for _, r := range m.a.Runs {
 		b := m.add("run "+r.Code, runs, r.Code, r.Product, r.Reached)
-		b.path, b.order = under(group{"runs/" + r.Product, "run of " + r.Product, "runs of " + r.Product}), r.Code
+		b.path, b.order = under(group{"runs/" + r.Product, "runs", r.Product}), r.Code
 	}
 	for _, u := range m.a.Units {
 		b := m.add("unit "+u.Code, units, u.Code, "", u.Reached)
@@ -159,17 +158,14 @@ func (m *maker) things() {
 		if len(u.Runs) == 1 {
 			run = u.Runs[0]
 		}
-		b.path, b.order = under(group{"units/" + product, "unit of " + product, "units of " + product}, group{"units/" + product + "/" + run, "unit of " + run, "units of " + run}), u.Code
+		b.path, b.order = under(group{"units/" + product, "units", product}, group{"units/" + product + "/" + run, "units", run}), u.Code
 	}
 }
 
-// vesselWords are the words for one and several of a kind of vessel.
-func vesselWords(kind string) [2]string {
-	if words, ok := map[string][2]string{"silo": {"silo", "silos"}, "tank": {"tank", "tanks"}, "fermenter": {"fermenter", "fermenters"}, "bright": {"bright tank", "bright tanks"},
-		"brink": {"yeast brink", "yeast brinks"}, "serving": {"serving tank", "serving tanks"}, "gas": {"gas tank", "gas tanks"}}[kind]; ok {
-		return words
-	}
-	return [2]string{"machine", "machines"}
+// vesselWords are the words for several of a kind of vessel.
+func vesselWords(kind string) string {
+	return cmp.Or(map[string]string{"silo": "silos", "tank": "tanks", "fermenter": "fermenters", "bright": "bright tanks",
+		"brink": "yeast brinks", "serving": "serving tanks", "gas": "gas tanks"}[kind], "machines")
 }
 
 // add makes a box, or adds to one, what stands in the answer under a code.
@@ -256,7 +252,7 @@ func (m *maker) supply() {
 		if l.Supplier == nil {
 			continue
 		}
-		b := m.party("from "+*l.Supplier, suppliers, *l.Supplier, group{"suppliers", "supplier", "suppliers"})
+		b := m.party("from "+*l.Supplier, suppliers, *l.Supplier, group{"suppliers", "suppliers", ""})
 		b.Sure = b.Sure || l.Band == graph.In.String()
 		weight := math.NaN()
 		if x := passed["lot "+l.Code]; x > 0 {
@@ -315,16 +311,14 @@ func (m *maker) whereabouts() {
 }
 
 func (m *maker) consignee(code string, sure bool) *box {
-	words := [2]string{"consignee", "consignees"}
-	channel := ""
+	channel, words := "", "consignees"
 	if p, ok := m.tx.Party(code); ok && p.Channel != "" {
-		channel = p.Channel
-		words = [2]string{channel, channel + " customers"}
+		channel, words = p.Channel, p.Channel+" customers"
 		if channel == "distributor" || channel == "retailer" {
-			words[1] = channel + "s"
+			words = channel + "s"
 		}
 	}
-	b := m.party("to "+code, places, code, group{"consignees/" + channel, words[0], words[1]})
+	b := m.party("to "+code, places, code, group{"consignees/" + channel, words, ""})
 	b.Sure = b.Sure || sure
 	return b
 }

@@ -78,6 +78,11 @@ func (r *Recall) Account(tx *store.Tx) (AccountAnswer, error) {
 	if err != nil {
 		return AccountAnswer{}, err
 	}
+	return r.AccountOf(tx, s)
+}
+
+// AccountOf is Account for a scope that is at hand.
+func (r *Recall) AccountOf(tx *store.Tx, s *scope.Scope) (AccountAnswer, error) {
 	a, err := r.Reconcile(tx, s)
 	if err != nil {
 		return AccountAnswer{}, err

@@ -1,6 +1,8 @@
 package recall
 
 import (
+	"time"
+
 	"heeltap/graph/recall/house"
 	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
@@ -23,11 +25,12 @@ func (r *Recall) Walk(tx *store.Tx, s *scope.Scope) ([]Walked, error) {
 	if err != nil {
 		return nil, err
 	}
+	since := r.OpenedAt.Truncate(time.Minute).Unix() // people write whole minutes
 	out := []Walked{}
 	for _, x := range stock {
 		w := Walked{Stock: x}
 		if x.Kind != "loose" {
-			if c, ok := trace.LastCount(tx, x.Code, r.OpenedAt.Unix()); ok {
+			if c, ok := trace.LastCount(tx, x.Code, since); ok {
 				w.fill(tx, c)
 			}
 		}

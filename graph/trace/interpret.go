@@ -203,8 +203,19 @@ func PrintedBy(tx *store.Tx, printed store.Printed) (*lots.Run, bool) {
 // numbered reads a GS1 number that is right by its check digit: an SSCC as any way it is written, and a
 // GTIN as the products that bear it.
 func (r *resolver) numbered(text, kind string, at *moment) []reading {
+	if at != nil {
+		return nil
+	}
+	if found := r.keyed(text, kind); len(found) > 0 {
+		return found
+	}
+	return r.scanned(text, kind)
+}
+
+// keyed reads an SSCC or a GTIN.
+func (r *resolver) keyed(text, kind string) []reading {
 	n, ok := gs1.Read(text)
-	if !ok || !n.Valid() || at != nil {
+	if !ok || !n.Valid() {
 		return nil
 	}
 	var found []reading
@@ -221,6 +232,49 @@ func (r *resolver) numbered(text, kind string, at *moment) []reading {
 		}
 	}
 	return found
+}
+
+// scanned reads a bar code or a Digital Link: an SSCC in it counts first, then the lot of a product, as the run or the
+// printed code that it is or as the lot of a supplier, then the product alone.
+func (r *resolver) scanned(text, kind string) []reading {
+	m, err := gs1.Scan(text)
+	if err != nil {
+		return nil
+	}
+	if sscc, ok := m.Value("00"); ok {
+		if found := r.keyed("(00)"+sscc, kind); len(found) > 0 {
+			return found
+		}
+	}
+	gtin, ok := m.Value("01")
+	if !ok {
+		gtin, _ = m.Value("02")
+	}
+	if lot, there := m.Value("10"); there {
+		found := r.known(lot, kind, true, nil)
+		if mine := slices.DeleteFunc(slices.Clone(found), func(x reading) bool { return !r.isOf(x, gtin) }); len(mine) > 0 {
+			return mine
+		}
+		if len(found) > 0 {
+			return found
+		}
+	}
+	return r.keyed("(01)"+gtin, kind)
+}
+
+// isOf reports whether a run or a printed code is of a product that bears a GTIN.
+func (r *resolver) isOf(x reading, gtin string) bool {
+	products := ProductsOf(r.tx, gs1.Number{Kind: gs1.GTIN, Digits: gtin})
+	run, ok := r.tx.Run(x.code)
+	if ok && x.kind == string(lots.KindRun) {
+		return slices.Contains(products, run.Product)
+	}
+	for _, p := range r.tx.PrintedAs(x.code, true) {
+		if run, ok := PrintedBy(r.tx, p); ok && x.kind == kindDateCode && slices.Contains(products, run.Product) {
+			return true
+		}
+	}
+	return false
 }
 
 // ProductsOf lists the products that bear a GTIN, in whatever length it is written.

@@ -8,7 +8,6 @@ import (
 
 	"heeltap/graph"
 	"heeltap/lots"
-	"heeltap/lots/gs1"
 	"heeltap/lots/store"
 )
 
@@ -100,12 +99,6 @@ func (r *resolver) meanings(text string) (found []reading, loose bool, err error
 			return readings, false, nil
 		}
 	}
-	printed := code
-	if !r.literal {
-		if printed, found = r.scanned(code); len(found) > 0 {
-			return found, true, nil
-		}
-	}
 	if _, gone := r.tx.TakenBack(code); !gone && !r.literal { // a code taken back is not another one
 		if found = r.interpret(code, kind); len(found) > 0 {
 			return found, true, nil
@@ -114,28 +107,7 @@ func (r *resolver) meanings(text string) (found []reading, loose bool, err error
 	if timeFault != nil {
 		return nil, false, lots.Errorf(lots.Invalid, "%s: %w", text, timeFault)
 	}
-	return nil, false, r.unknown(printed, kind)
-}
-
-// scanned reads the lot or the pallet's number in a GS1 bar code that was scanned whole: as what is recorded, and else as
-// the text that stands in the code. Of any other text it gives the text.
-func (r *resolver) scanned(code string) (text string, found []reading) {
-	m, err := gs1.Scan(code)
-	if err != nil {
-		return code, nil
-	}
-	text = code
-	for _, x := range [][2]string{{"10", kindSupplierLot}, {"00", kindSSCC}} {
-		value, ok := m.Value(x[0])
-		if !ok {
-			continue
-		}
-		if found, _ := r.readings(value, x[1], true); len(found) > 0 {
-			return value, found
-		}
-		text = value
-	}
-	return text, nil
+	return nil, false, r.unknown(code, kind)
 }
 
 // splitKind takes kind:code apart where the first part is a kind, however it is written.

@@ -66,3 +66,13 @@ func SyncFolder(folder string) error {
 	}
 	return nil
 }
+
+// Full reports whether the disk that a folder is on has no room.
+func Full(folder string) bool {
+	f, err := os.CreateTemp(folder, ".heeltap-*")
+	if err == nil {
+		_, err = f.Write(make([]byte, 1<<16))
+		err = cmp.Or(err, f.Close(), os.Remove(f.Name()))
+	}
+	return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT)
+}

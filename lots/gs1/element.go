@@ -376,6 +376,9 @@ func bracketedScan(text string) (Message, error) {
 	at := 0
 	for at < len(text) {
 		ai, n, ok := opened(text[at:])
+		if !ok && at == 0 {
+			return Message{}, ErrNone // it only begins with a bracket
+		}
 		if !ok {
 			return Message{}, &Error{At: utf8.RuneCountInString(text[:at]) + 1, Reason: fmt.Sprintf("%s… is no application identifier in brackets", start(text[at:], 6))}
 		}

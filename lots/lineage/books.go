@@ -260,7 +260,11 @@ func (b *book) perhapsAfter(k broken) (fills []int, next int) {
 			fills = append(fills, a.fill)
 		}
 	}
-	return fills, slices.IndexFunc(b.fills, func(f fill) bool { return f.since >= k.at })
+	next = slices.IndexFunc(b.fills, func(f fill) bool { return f.since >= k.at })
+	if next >= 0 && b.fills[next].epoch != k.epoch { // another break lies between, which has its own
+		next = -1
+	}
+	return fills, next
 }
 
 // inDoubt reports whether a break is in doubt.

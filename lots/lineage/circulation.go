@@ -109,7 +109,7 @@ func (e *engine) jointCirculations(r *lots.Circulation) []*lots.Circulation {
 // markCirculation marks all circulations that join with one: the first of them writes for all.
 func (e *engine) markCirculation(r *lots.Circulation) {
 	if r.Perhaps {
-		e.mark(r.Seq)
+		e.markJoined(r)
 		return
 	}
 	for _, x := range e.jointCirculations(r) {

@@ -26,10 +26,14 @@ func (e *engine) earlier(d Draw) []Ref {
 func (e *engine) earlierThan(d Draw, by int64, asked map[drawn]int64) (out []Ref) {
 	by = min(by, e.latestOf(d))
 	key := drawn{d.Vessel, d.Entry, d.Start}
-	if had, ok := asked[key]; len(d.Maybe) == 0 || ok && had >= by {
+	if had, ok := asked[key]; ok && had >= by {
 		return nil
 	}
 	asked[key] = by
+	out = append(e.sweptAway(d, by), e.perhapsGot(d, by, asked)...)
+	if len(d.Maybe) == 0 {
+		return out
+	}
 	for _, m := range d.Maybe {
 		if e.earliest(m) <= by {
 			out = append(out, e.sourcesOf(m, d, by, asked)...)
@@ -39,6 +43,47 @@ func (e *engine) earlierThan(d Draw, by int64, asked map[drawn]int64) (out []Ref
 		out = append(out, FillRef(d.Vessel, fill, e.zone))
 	}
 	return out
+}
+
+// sweptAway lists what a vessel held, by a moment, before cleans that may have come after it was circulated: the books
+// place a circulation of uncertain time late. Each fill that was current then counts by itself, so that who asks first by which moment makes no difference.
+func (e *engine) sweptAway(d Draw, by int64) (out []Ref) {
+	rec, _ := e.src.Record(d.Entry)
+	r, ok := rec.(*lots.Circulation)
+	if !ok || r.Perhaps || r.Started.Certain() {
+		return nil
+	}
+	for _, cleaned := range e.cleanedAt(d.Vessel, r.Started.From+1, r.Started.To+1) {
+		fill, ok := e.fillBy(d.Vessel, min(cleaned-1, by))
+		for ok && !e.cleanedSurely(d.Vessel, fill, cleaned-1) {
+			out = append(out, FillRef(d.Vessel, fill, e.zone))
+			if fill <= r.Started.From {
+				break
+			}
+			fill, ok = e.fillBy(d.Vessel, fill-1)
+		}
+	}
+	return out
+}
+
+// cleanedSurely reports whether a vessel was cleaned after a moment and by another one, be it known only on which day.
+func (e *engine) cleanedSurely(v string, after, by int64) bool {
+	return slices.ContainsFunc(e.src.Touching(v), func(rec lots.Record) bool {
+		c, ok := rec.(*lots.Clean)
+		return ok && c.Breaks() && c.Subject.Code() == v && c.At.From > after && c.At.To <= by
+	})
+}
+
+// fillBy is the last fill that a vessel had got by a moment.
+func (e *engine) fillBy(v string, by int64) (fill int64, ok bool) {
+	_, arrivals := e.known(v)
+	for _, a := range arrivals {
+		rec, _ := e.src.Record(a.Entry)
+		if _, clean := rec.(*lots.Clean); !clean && a.Fill <= by && (!ok || a.Fill > fill) {
+			fill, ok = a.Fill, true
+		}
+	}
+	return fill, ok
 }
 
 // earlierFills lists the fills that the books place after a draw, or at the instant of a circulation, and that may

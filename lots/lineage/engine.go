@@ -68,9 +68,10 @@ type engine struct {
 	vessels, runs, items, lots, brews, units map[string]bool
 	entries, changed                         map[int64]bool
 	kegs                                     map[string]*keg
-	labels                                   map[[2]string]bool // product and allergen: it is declared
-	washes, followed                         map[string]bool    // runs: a wash of one of its kegs is noted; its kegs are marked
-	fresh                                    map[string]*Cell   // vessels derived in this pass
+	labels                                   map[[2]string]bool             // product and allergen: it is declared
+	perhaps                                  map[string][]*lots.Circulation // by vessel
+	washes, followed                         map[string]bool                // runs: a wash of one of its kegs is noted; its kegs are marked
+	fresh                                    map[string]*Cell               // vessels derived in this pass
 	freshDraws                               map[int64][]Draw
 	freshArrivals                            map[int64][]Arrival
 }
@@ -81,7 +82,7 @@ func newEngine(src Source, limits Limits) *engine {
 		out:     &Delta{Cells: map[string]*Cell{}},
 		vessels: map[string]bool{}, runs: map[string]bool{}, items: map[string]bool{},
 		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{}, changed: map[int64]bool{},
-		kegs: map[string]*keg{}, labels: map[[2]string]bool{}, washes: map[string]bool{}, followed: map[string]bool{},
+		perhaps: map[string][]*lots.Circulation{}, kegs: map[string]*keg{}, labels: map[[2]string]bool{}, washes: map[string]bool{}, followed: map[string]bool{},
 		fresh: map[string]*Cell{}, freshDraws: map[int64][]Draw{}, freshArrivals: map[int64][]Arrival{},
 	}
 }
@@ -99,6 +100,13 @@ func (c cachedSource) Thing(code string) (lots.Thing, bool) {
 	t, _ := c.Source.Thing(code)
 	c.things[code] = t
 	return t, t.Kind != ""
+}
+
+// stated finds the record of one kind that introduced a code, without reading all that name it.
+func stated[T lots.Record](e *engine, code string) (found T, ok bool) {
+	rec, _ := e.src.Stated(code)
+	found, ok = rec.(T)
+	return found, ok
 }
 
 // expand marks what one record bears on.
@@ -238,10 +246,8 @@ func (e *engine) follow(units lots.Ref) {
 // expandRun marks a run and the tanks that feed it: what one feed gives the others need not.
 func (e *engine) expandRun(code string) {
 	e.runs[code] = true
-	for _, rec := range e.src.Touching(code) {
-		if f, ok := rec.(*lots.Feed); ok && f.Run == code {
-			e.mark(0, e.holders(f.From)...)
-		}
+	for _, f := range e.src.Feeds(code) {
+		e.mark(0, e.holders(f.From)...)
 	}
 }
 

@@ -75,6 +75,16 @@ func (s ledgerSource) Stated(code string) (lots.Record, bool) {
 	return s.Record(entry)
 }
 
+// Feeds is what Source says.
+func (s ledgerSource) Feeds(run string) (out []*lots.Feed) {
+	for _, rec := range s.Touching(run) {
+		if f, ok := rec.(*lots.Feed); ok && f.Run == run {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // Fillings is what Source says.
 func (s ledgerSource) Fillings(keg string) []lots.Record { return s.kegs[keg] }
 

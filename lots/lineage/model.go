@@ -119,6 +119,8 @@ type Source interface {
 	Record(entry int64) (lots.Record, bool)
 	// Stated finds the record that introduced a code, without reading all that name it.
 	Stated(code string) (lots.Record, bool)
+	// Feeds lists what fed a run, in journal order, without reading all that names it.
+	Feeds(run string) []*lots.Feed
 	// Fillings lists the rows of units that are fillings of a keg, by its number, in journal order.
 	Fillings(keg string) []lots.Record
 	// LineBefore lists the runs and clearances of a line that start at or before until and lie, or may

@@ -213,15 +213,14 @@ func (e *engine) inputTime(r *lots.BrewInput) lots.When {
 	if r.HasAt {
 		return r.At
 	}
-	for _, rec := range e.src.Touching(r.Brew) {
-		if b, ok := rec.(*lots.Brew); ok && b.Brew == r.Brew {
-			if r.AtCast {
-				return b.CastOut
-			}
-			return b.Started
-		}
+	b, ok := stated[*lots.Brew](e, r.Brew)
+	switch {
+	case !ok:
+		return r.At
+	case r.AtCast:
+		return b.CastOut
 	}
-	return r.At
+	return b.Started
 }
 
 // adds is the volume a quantity adds to a vessel: all of it in a silo, tank,

@@ -15,6 +15,8 @@ type Window struct {
 	SureFrom, SureUntil int64 // without its doubt; a point where they are equal, nothing where they cross
 	MayFrom, MayUntil   int64 // with its doubt
 	None                bool  // no window, or wholly outside the run: from any part of it
+	Edge                int64 // where HasEdge: a moment that may be all of the window; people write whole minutes, so it touches what ends and what begins then
+	HasEdge             bool
 }
 
 // WindowOf reads a unit row's window; margin is the line's doubt in seconds. The
@@ -38,6 +40,12 @@ func WindowOf(p *lots.Packed, run *lots.Run, margin int64) (w Window, outside bo
 	cut := func(t int64) int64 { return min(max(t, start), end) }
 	w = Window{From: cut(lo), Until: cut(hi), MayFrom: cut(lo - margin), MayUntil: cut(hi + margin), SureFrom: lo + margin, SureUntil: hi - margin}
 	switch {
+	case lo == hi || !p.HasLast && p.First.Certain():
+		w.Edge, w.HasEdge = lo, true
+	case !p.HasFirst && p.Last.Certain():
+		w.Edge, w.HasEdge = hi, true
+	}
+	switch {
 	case w.SureFrom > end || w.SureUntil < start || (w.SureFrom < w.SureUntil && (w.SureFrom == end || w.SureUntil == start)):
 		w.SureFrom, w.SureUntil = end, start // what is certain of it lies outside the run
 	case w.SureFrom < w.SureUntil:
@@ -51,7 +59,7 @@ func (w Window) touch(segs []segment, runEnd int64) (certain, possible []int) {
 	var touched []int
 	for i := range segs {
 		s := &segs[i]
-		if w.None || s.meets(w.MayFrom, w.MayUntil, runEnd) {
+		if w.None || s.meets(w.MayFrom, w.MayUntil, runEnd) || w.HasEdge && s.since <= w.Edge && w.Edge <= s.until {
 			touched = append(touched, i)
 		}
 	}

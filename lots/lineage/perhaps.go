@@ -25,7 +25,7 @@ func (e *engine) joinPerhaps(c *Cell, r *lots.Circulation) {
 			if from.Vessel == to.Vessel || !meet(from, to) {
 				continue
 			}
-			for _, src := range e.mayGive(from) {
+			for _, src := range e.mayGive(from, e.latestOf(to), map[drawn]int64{}) {
 				for _, dst := range e.mayTake(to) {
 					if pair := [2]Ref{src, dst}; src != dst && !done[pair] {
 						done[pair] = true
@@ -46,13 +46,13 @@ func meet(a, b Draw) bool {
 }
 
 // mayGive lists what may have come out of a vessel during a piece: what it held, what was left in it of its last
-// fill where it was not cleaned since, and what may have come in before.
-func (e *engine) mayGive(d Draw) []Ref {
+// fill where it was not cleaned since, and what may have come in before, by a moment.
+func (e *engine) mayGive(d Draw, by int64, asked map[drawn]int64) []Ref {
 	var out []Ref
 	if d.State == Drew || d.State == Nothing && !e.cleanedBetween(d.Vessel, d.Fill, d.Start) {
 		out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
 	}
-	return dedupe(append(out, e.earlier(d)...))
+	return dedupe(append(out, e.earlierThan(d, by, asked)...))
 }
 
 // mayTake lists what may have come to hold what came into a vessel during a piece.
@@ -78,11 +78,80 @@ func (e *engine) cleanedBetween(v string, after, by int64) bool {
 	return len(e.cleanedAt(v, after+1, by+1)) > 0
 }
 
-// markPerhaps marks what may have been joined with a vessel: its contacts follow its fills and cleans.
+// perhapsGot lists what may have come, by a moment, into a vessel that the books say held nothing when it was perhaps
+// joined with others, and may be in what was drawn of it before anything else came in and before it was cleaned.
+func (e *engine) perhapsGot(d Draw, by int64, asked map[drawn]int64) (out []Ref) {
+	for _, r := range e.perhapsOf(d.Vessel) {
+		draws := e.drawsOf(r.Seq)
+		for _, q := range draws {
+			if q.Vessel != d.Vessel || q.State == Drew || q.Start > by || e.cleanedBetween(d.Vessel, q.Start, d.Start) {
+				continue
+			}
+			if fill, ok := e.fillBy(d.Vessel, d.Start); ok && fill > q.Start {
+				continue // that fill has it
+			}
+			for _, p := range draws {
+				if p.Vessel != q.Vessel && p.Start <= by && meet(p, q) {
+					out = append(out, e.mayGive(p, by, asked)...)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// perhapsOf lists the circulations by which a vessel was perhaps joined with others.
+func (e *engine) perhapsOf(v string) []*lots.Circulation {
+	known, ok := e.perhaps[v]
+	if !ok {
+		for _, rec := range e.src.Touching(v) {
+			if r, ok := rec.(*lots.Circulation); ok && r.Perhaps && slices.Contains(r.Vessels, v) {
+				known = append(known, r)
+			}
+		}
+		e.perhaps[v] = known
+	}
+	return known
+}
+
+// markPerhaps marks what may have been joined with a vessel, for certain or perhaps: its contacts follow its fills and cleans.
 func (e *engine) markPerhaps(v string) {
 	for _, rec := range e.src.Touching(v) {
-		if r, ok := rec.(*lots.Circulation); ok && r.Perhaps && slices.Contains(r.Vessels, v) {
-			e.mark(r.Seq)
+		if r, ok := rec.(*lots.Circulation); ok && !r.Perhaps && !r.Started.Certain() && slices.Contains(r.Vessels, v) {
+			e.markCirculation(r)
+		}
+	}
+	for _, r := range e.perhapsOf(v) {
+		e.markJoined(r)
+	}
+}
+
+// markJoined marks a circulation that perhaps was one, and what was drawn of its vessels and of all that were perhaps joined
+// with those in turn: one that held nothing may have passed on what came in.
+func (e *engine) markJoined(r *lots.Circulation) {
+	seen := map[string]bool{}
+	for todo := []*lots.Circulation{r}; len(todo) > 0; todo = todo[1:] {
+		e.mark(todo[0].Seq)
+		for _, v := range todo[0].Vessels {
+			if seen[v] {
+				continue
+			}
+			seen[v] = true
+			todo = append(todo, e.perhapsOf(v)...)
+			draws, _ := e.known(v)
+			for _, d := range draws {
+				rec, _ := e.src.Record(d.Entry)
+				switch x := rec.(type) { // what it links; the books of no vessel change by it
+				case *lots.Transfer, *lots.Clean:
+					e.mark(d.Entry)
+				case *lots.Circulation:
+					if !x.Perhaps { // those come by themselves
+						e.markCirculation(x)
+					}
+				default:
+					e.drawChanged(v, d.Entry)
+				}
+			}
 		}
 	}
 }

@@ -11,19 +11,12 @@ import (
 
 // runOf finds a run and its product.
 func (e *engine) runOf(code string) (*lots.Run, *lots.Product, bool) {
-	var run *lots.Run
-	for _, rec := range e.src.Touching(code) {
-		if r, ok := rec.(*lots.Run); ok && r.Run == code {
-			run = r
-		}
-	}
-	if run == nil {
+	run, ok := stated[*lots.Run](e, code)
+	if !ok {
 		return nil, nil, false
 	}
-	for _, rec := range e.src.Touching(run.Product) {
-		if p, ok := rec.(*lots.Product); ok && p.Code == run.Product {
-			return run, p, true
-		}
+	if p, ok := stated[*lots.Product](e, run.Product); ok {
+		return run, p, true
 	}
 	return run, &lots.Product{ContainerML: 1, PerCase: 1}, true
 }
@@ -63,9 +56,8 @@ func (e *engine) feedDraw(f *lots.Feed, run *lots.Run, product *lots.Product) fl
 	}
 	need := float64((run.Good + run.Rejects) * product.ContainerML)
 	open := int64(0)
-	for _, rec := range e.src.Touching(run.Run) {
-		g, ok := rec.(*lots.Feed)
-		if !ok || g.Run != run.Run || !e.tankFeed(g) {
+	for _, g := range e.src.Feeds(run.Run) {
+		if !e.tankFeed(g) {
 			continue
 		}
 		switch since, until := FeedSpan(g, run); {
@@ -174,11 +166,7 @@ func (e *engine) runCell(code string) *Cell {
 func (e *engine) feedings(c *Cell, run *lots.Run) []*feeding {
 	line := e.lineOf(run.Line)
 	var out []*feeding
-	for _, rec := range e.src.Touching(run.Run) {
-		f, ok := rec.(*lots.Feed)
-		if !ok || f.Run != run.Run {
-			continue
-		}
+	for _, f := range e.src.Feeds(run.Run) {
 		w := &feeding{Feed: f, vessels: e.holders(f.From), tank: e.tankFeed(f), overlap: line.Overlap}
 		w.since, w.until = FeedSpan(f, run)
 		if f.HasOverlap {
@@ -201,12 +189,8 @@ func (e *engine) feedings(c *Cell, run *lots.Run) []*feeding {
 }
 
 func (e *engine) lineOf(code string) lots.Line {
-	if code != "" {
-		for _, rec := range e.src.Touching(code) {
-			if l, ok := rec.(*lots.Line); ok && l.Code == code {
-				return *l
-			}
-		}
+	if l, ok := stated[*lots.Line](e, code); ok {
+		return *l
 	}
 	return lots.Line{HasResidue: true} // of no line: nothing stays in it
 }

@@ -124,7 +124,9 @@ func (e *engine) supplyCleans(run *lots.Run, segs []segment) {
 		with := e.cleanedWith(r)
 		for _, i := range e.ranNext(run, segs, r) {
 			for _, src := range with {
-				segs[i].in = append(segs[i].in, supply{src: src, grade: graph.Contact, cause: graph.CleanedWith, qty: unknown, entry: r.Seq})
+				if src != segs[i].ref { // its own rejects
+					segs[i].in = append(segs[i].in, supply{src: src, grade: graph.Contact, cause: graph.CleanedWith, qty: unknown, entry: r.Seq})
+				}
 			}
 		}
 	}

@@ -38,6 +38,7 @@ type File struct {
 	Path  string
 	Write *sql.DB
 	Read  *sql.DB
+	Full  bool // it was opened for reading alone because the disk is full
 	form  Form
 }
 
@@ -52,10 +53,18 @@ func address(path, mode string, params ...string) string {
 	return u.String()
 }
 
-// Connect opens a file in one of SQLite's modes ("rw", "rwc"), without a look at what it is.
+// Connect opens a file in one of SQLite's modes ("rw", "rwc"), without a look at what it is; "ro" opens one that nobody
+// writes meanwhile, and neither can this program.
 func (form Form) Connect(path, mode string) (*File, error) {
 	f := &File{Path: path, form: form}
 	var err error
+	if mode == "ro" {
+		if f.Read, err = sql.Open("sqlite", address(path, mode, "immutable", "1")); err != nil {
+			return nil, f.Explain(err)
+		}
+		f.Write, err = sql.Open("sqlite", address(path, mode, "immutable", "1"))
+		return f, f.Explain(err)
+	}
 	if f.Write, err = sql.Open("sqlite", address(path, mode, "_pragma", "journal_mode(WAL)", "_pragma", "synchronous(FULL)",
 		"_pragma", "journal_size_limit(16777216)", "_txlock", "immediate")); err != nil {
 		return nil, f.Explain(err)
@@ -107,7 +116,31 @@ func (f *File) Check(ctx context.Context) error {
 	case layout > len(all):
 		return lots.Errorf(lots.Conflict, "%s has layout %d, and this heeltap knows only up to %d: use a newer heeltap", f.Path, layout, len(all))
 	case layout < len(all):
+		if err := f.keep(ctx, layout); err != nil {
+			return err
+		}
 		return f.Migrate(ctx)
+	}
+	return nil
+}
+
+// keep copies a file, as it is, before it is brought to a newer layout: heeltap.db at layout 10 is kept as
+// heeltap.db.layout-10. One that was kept before stays.
+func (f *File) keep(ctx context.Context, layout int) error {
+	to := fmt.Sprintf("%s.layout-%d", f.Path, layout)
+	if _, err := os.Lstat(to); err == nil {
+		return nil
+	}
+	beside, err := os.MkdirTemp(filepath.Dir(f.Path), ".heeltap-*")
+	if err == nil {
+		defer os.RemoveAll(beside)
+		made := filepath.Join(beside, "copy")
+		if err = Copy(ctx, f.Path, made); err == nil {
+			err = os.Rename(made, to)
+		}
+	}
+	if err != nil {
+		return lots.Errorf(lots.KindOf(err), "%s has an older layout and is not brought up to date, since no copy of it could be kept first: %w", f.Path, err)
 	}
 	return nil
 }
@@ -155,19 +188,42 @@ func (f *File) Explain(err error) error {
 	if !errors.As(err, &e) {
 		return err
 	}
-	switch e.Code() & 0xff {
+	code := e.Code() & 0xff
+	if f.Full && code == sqlite3.SQLITE_READONLY {
+		code = sqlite3.SQLITE_FULL
+	}
+	switch code {
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
 		return lots.Errorf(lots.Locked, "%s has been in use by another program for more than %s: try again when it is done; nothing was changed", f.Path, wait)
 	case sqlite3.SQLITE_READONLY:
-		return lots.Errorf(lots.Invalid, "%s cannot be written (read-only file or folder); nothing was changed", f.Path)
+		return lots.Errorf(lots.Invalid, "%s cannot be written (read-only file or folder); nothing was changed%w", f.Path, quiet{err})
 	case sqlite3.SQLITE_NOTADB:
 		return lots.Errorf(lots.Invalid, "%s is not %s; nothing in it was changed", f.Path, f.form.Name)
 	case sqlite3.SQLITE_CORRUPT:
 		return lots.Errorf(lots.Corrupt, "%s is damaged: restore it from a backup (%w)", f.Path, err)
 	case sqlite3.SQLITE_CANTOPEN:
-		return lots.Errorf(lots.NotFound, "%s cannot be opened: check the path and its permissions", f.Path)
+		return lots.Errorf(lots.NotFound, "%s cannot be opened: check the path and its permissions%w", f.Path, quiet{err})
 	case sqlite3.SQLITE_FULL:
-		return lots.Errorf(lots.Internal, "the disk is full; nothing was changed")
+		return lots.Errorf(lots.Internal, "the disk is full; nothing was changed: make room on it (%s)%w", f.Path, quiet{err})
 	}
 	return lots.Errorf(lots.Internal, "%s: %w", f.Path, err)
 }
+
+// CannotWrite reports whether an error says that a file, or the folder that it is in, cannot be written: because it is
+// read-only, or because the disk is full.
+func CannotWrite(err error) bool {
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		switch e.Code() & 0xff {
+		case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR:
+			return true
+		}
+	}
+	return false
+}
+
+// quiet keeps a cause reachable without its text.
+type quiet struct{ error }
+
+func (quiet) Error() string   { return "" }
+func (q quiet) Unwrap() error { return q.error }

@@ -198,7 +198,11 @@ func (a *applying) row(l lineage.Link) (linkRow, error) {
 		return linkRow{}, err
 	}
 	dst, err := a.id(l.Dst)
-	return linkRow{linkKey{src, dst, l.Entry, int64(l.Cause)}, int64(l.Grade), sql.NullFloat64{Float64: l.Qty, Valid: !math.IsNaN(l.Qty)}, l.At}, err
+	var qty sql.NullFloat64 // a NaN in it would differ from itself, and the link be written anew each time
+	if !math.IsNaN(l.Qty) {
+		qty = sql.NullFloat64{Float64: l.Qty, Valid: true}
+	}
+	return linkRow{linkKey{src, dst, l.Entry, int64(l.Cause)}, int64(l.Grade), qty, l.At}, err
 }
 
 func (a *applying) links(cell int64, links []lineage.Link) error {
@@ -401,6 +405,10 @@ func (a *applying) findings(cell int64, findings []lineage.Finding) error {
 
 // draws reads draws; the vessel's name is its cell's owner without the leading "v:".
 func (tx *Tx) draws(where string, args ...any) ([]lineage.Draw, error) {
+	return tx.drawsFrom("draw d JOIN cell c ON c.id = d.cell "+where, args...)
+}
+
+func (tx *Tx) drawsFrom(from string, args ...any) ([]lineage.Draw, error) {
 	var out []lineage.Draw
 	err := tx.each(func(rows *sql.Rows) error {
 		var d lineage.Draw
@@ -414,7 +422,7 @@ func (tx *Tx) draws(where string, args ...any) ([]lineage.Draw, error) {
 		}
 		return json.Unmarshal([]byte(maybe), &out[len(out)-1].Maybe)
 	}, `SELECT substr(c.owner, 3), d.entry, d.start, d.finish, d.qty, d.state, d.fill, d.root, d.one_of, d.maybe
-	FROM draw d JOIN cell c ON c.id = d.cell `+where+" ORDER BY d.cell, d.entry, d.start, d.n", args...)
+	FROM `+from+" ORDER BY d.cell, d.entry, d.start, d.n", args...)
 	return out, err
 }
 
@@ -439,7 +447,8 @@ func (tx *Tx) VesselDraws(vessel string) []lineage.Draw {
 
 // DrawsAround gives what stands derived of the outflows that draw on a vessel's fill of a time, and of those that start together with one.
 func (tx *Tx) DrawsAround(vessel string, fill int64) []lineage.Draw {
-	d, err := tx.draws("WHERE c.owner = ? AND d.start IN (SELECT x.start FROM draw x WHERE x.cell = c.id AND x.fill = ?)", "v:"+vessel, fill)
+	d, err := tx.drawsFrom(`(SELECT DISTINCT x.cell, x.start FROM cell o CROSS JOIN draw x INDEXED BY draw_fill ON x.cell = o.id WHERE o.owner = ? AND x.fill = ?) s
+		CROSS JOIN draw d INDEXED BY draw_start ON d.cell = s.cell AND d.start = s.start CROSS JOIN cell c ON c.id = d.cell`, "v:"+vessel, fill)
 	tx.fail(err)
 	return d
 }
@@ -454,7 +463,7 @@ func (tx *Tx) DrawnInBulk(vessel string, fills []int64) []int64 {
 		out = append(out, entry)
 		return err
 	}, `SELECT d.entry FROM cell c CROSS JOIN draw d ON d.cell = c.id WHERE c.owner = ?1 AND d.fill IN (SELECT value FROM json_each(?2))`+shipped+`
-		UNION SELECT d.entry FROM cell c CROSS JOIN draw d ON d.cell = c.id WHERE c.owner = ?1 AND d.maybe <> ''`+shipped, "v:"+vessel, jsonList(fills)))
+		UNION SELECT d.entry FROM cell c CROSS JOIN draw d INDEXED BY draw_maybe ON d.cell = c.id WHERE c.owner = ?1 AND d.maybe <> ''`+shipped, "v:"+vessel, jsonList(fills)))
 	return out
 }
 

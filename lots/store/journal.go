@@ -177,7 +177,7 @@ func (tx *Tx) EntriesAbout(code string, yield func(*Entry) bool) error {
 
 // AllCorrections reads all amends and voids in order.
 func (tx *Tx) AllCorrections(yield func(*Entry) bool) error {
-	return tx.entries(yield, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE target IS NOT NULL ORDER BY seq")
+	return tx.entries(yield, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal INDEXED BY journal_target WHERE target IS NOT NULL ORDER BY seq")
 }
 
 // LastSet gives for each of some standing rows that have a cell the entry that wrote it as it

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"embed"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"heeltap/lots"
+	"heeltap/lots/files"
 	"heeltap/lots/lineage"
 	"heeltap/lots/sqlfile"
 )
@@ -32,21 +34,25 @@ type DB struct {
 	scratch  bool
 	unsealed bool // what is done puts the seal on by itself
 	file     *sqlfile.File
+	queue    *queue // of the programs that write it; nil where there is none
+	logged   int64  // how large the log was when it was last tried to empty it
 	write    *sql.DB
 	read     *sql.DB
 }
 
 // Create makes a new database file; it refuses one that exists.
 func Create(ctx context.Context, path string) (*DB, error) {
-	if _, err := os.Lstat(path); err == nil {
-		return nil, lots.Errorf(lots.Conflict, "%s already exists: choose another name, or use it", path)
+	if err := free(path); err != nil {
+		return nil, err
 	}
-	if dir := filepath.Dir(path); dir != "" {
-		if _, err := os.Stat(dir); err != nil {
-			return nil, lots.Errorf(lots.NotFound, "the folder %s does not exist: create it first", dir)
-		}
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600) // SQLite gives its other files the same mode
+	if err != nil {
+		return nil, files.Failed(path, err)
 	}
-	db, err := connect(path, "rwc")
+	if err := f.Close(); err != nil {
+		return nil, files.Failed(path, err)
+	}
+	db, err := connect(path, "rw")
 	if err != nil {
 		return nil, err
 	}
@@ -55,10 +61,53 @@ func Create(ctx context.Context, path string) (*DB, error) {
 		err = db.unsealedUpdate(ctx, func(tx *Tx) error { return tx.setSeal(total{}) })
 	}
 	if err != nil {
-		db.Close()
-		return nil, err
+		return nil, cmp.Or(db.Discard(), err)
 	}
 	return db, nil
+}
+
+// free refuses a name where nothing can be made.
+func free(path string) error {
+	if _, err := os.Lstat(path); err == nil {
+		return lots.Errorf(lots.Conflict, "%s already exists: choose another name, or use it", path)
+	}
+	if _, err := os.Stat(filepath.Dir(path)); err != nil {
+		return lots.Errorf(lots.NotFound, "the folder %s does not exist: create it first", filepath.Dir(path))
+	}
+	return nil
+}
+
+// CreateWith makes a new database with what fill puts into it, or none. It is made under another name and gets its own only
+// when it is whole and on the disk, so that a program that is stopped at any moment leaves nothing in the way.
+func CreateWith(ctx context.Context, path string, fill func(*DB) error) error {
+	if err := free(path); err != nil {
+		return err
+	}
+	beside, err := os.MkdirTemp(filepath.Dir(path), ".heeltap-*")
+	if err != nil {
+		return files.Failed(path, err)
+	}
+	defer os.RemoveAll(beside)
+	made := filepath.Join(beside, filepath.Base(path))
+	db, err := Create(ctx, made)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(fill(db), db.Close()); err != nil {
+		return err
+	}
+	if left, err := os.Stat(made + "-wal"); err == nil && left.Size() > 0 {
+		return lots.Errorf(lots.Internal, "%s could not be finished: another program looks into it", made)
+	}
+	if err := os.Link(made, path); err != nil { // unlike a rename it never takes the place of what was made there meanwhile
+		if errors.Is(err, os.ErrExist) {
+			return free(path)
+		}
+		if err := cmp.Or(free(path), os.Rename(made, path)); err != nil { // not every system has links
+			return files.Failed(path, err)
+		}
+	}
+	return files.SyncFolder(filepath.Dir(path))
 }
 
 // Open opens an existing database, bringing it to the current layout. It refuses one whose records and lineage were not
@@ -89,11 +138,36 @@ func OpenAnyway(ctx context.Context, path string) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := db.check(ctx); err != nil {
-		db.Close()
-		return nil, err
+	err = db.check(ctx)
+	if err == nil {
+		return db, nil
 	}
-	return db, nil
+	db.Close()
+	if read := unwritable(ctx, path, err); read != nil {
+		return read, nil
+	}
+	return nil, err
+}
+
+// unwritable opens a file that cannot be written, nor anything beside it, for questions alone: SQLite cannot even read it
+// with others then. It gives nothing where that is not what is wrong.
+func unwritable(ctx context.Context, path string, because error) *DB {
+	if log, err := os.Stat(path + "-wal"); err == nil && log.Size() > 0 {
+		return nil // entries stand in it that reading the file alone would miss
+	}
+	if !sqlfile.CannotWrite(because) {
+		return nil
+	}
+	db, err := connect(path, "ro")
+	if err != nil {
+		return nil
+	}
+	if db.check(ctx) != nil {
+		db.Close()
+		return nil
+	}
+	db.file.Full = files.Full(filepath.Dir(path))
+	return db
 }
 
 func connect(path, mode string) (*DB, error) {
@@ -101,7 +175,11 @@ func connect(path, mode string) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &DB{Now: time.Now, Limits: lineage.DefaultLimits(), path: path, file: file, write: file.Write, read: file.Read}, nil
+	db := &DB{Now: time.Now, Limits: lineage.DefaultLimits(), path: path, file: file, write: file.Write, read: file.Read}
+	if mode != "ro" {
+		db.queue = &queue{path: path + "-queue"}
+	}
+	return db, nil
 }
 
 // check refuses a file that is not ours or newer than this program, and brings an older one up to date.
@@ -127,7 +205,7 @@ func views() string {
 
 // Close closes the database; a scratch database is removed.
 func (db *DB) Close() error {
-	err := db.file.Close()
+	err := errors.Join(db.file.Close(), db.queue.close())
 	if db.scratch { // it lies alone in a folder of its own
 		err = errors.Join(err, os.RemoveAll(filepath.Dir(db.path)))
 	}
@@ -137,7 +215,7 @@ func (db *DB) Close() error {
 // Discard closes a database that was just made and removes its files.
 func (db *DB) Discard() error {
 	err := db.Close()
-	for _, ending := range []string{"", "-wal", "-shm"} {
+	for _, ending := range []string{"", "-wal", "-shm", "-queue"} {
 		if e := os.Remove(db.path + ending); e != nil && !errors.Is(e, os.ErrNotExist) {
 			err = errors.Join(err, e)
 		}

@@ -21,7 +21,8 @@ type reading struct {
 	touch   map[string][]lots.Record
 	records map[int64]lots.Record
 	rows    map[int64]lots.Entered
-	known   []known           // all codes, once somebody has asked for near ones
+	known   []known // all codes, once somebody has asked for near ones
+	feeds   map[string][]*lots.Feed
 	homes   map[string][]Node // what each home holds; empty again whenever the lineage changes
 }
 
@@ -31,6 +32,9 @@ type ReadAs struct {
 	Text string `json:"text"`
 	As   string `json:"as"` // kind:code, perhaps with @ and a time
 }
+
+// Forget empties what the transaction keeps of rows it has read, for whoever reads all of a long history.
+func (tx *Tx) Forget() { tx.reading.reset() }
 
 // NoteReading notes that a text was read as something written differently, so that whoever asked can be told.
 func (tx *Tx) NoteReading(text, as string) {
@@ -54,7 +58,7 @@ type introduction struct {
 }
 
 func (r *reading) reset() {
-	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}, homes: map[string][]Node{}}
+	*r = reading{intro: map[string]introduction{}, touch: map[string][]lots.Record{}, records: map[int64]lots.Record{}, rows: map[int64]lots.Entered{}, feeds: map[string][]*lots.Feed{}, homes: map[string][]Node{}}
 }
 
 func (r *reading) siteOf(tx *Tx) lots.Site {
@@ -171,6 +175,28 @@ func (tx *Tx) Touching(code string) []lots.Record {
 	recs := tx.decode(rows)
 	tx.reading.touch[code] = recs
 	return recs
+}
+
+// TouchingOf lists the records of one sheet that name a code, in journal order.
+func (tx *Tx) TouchingOf(code, sheet string) []lots.Record {
+	rows, err := tx.rows("SELECT r.seq, r.sheet, r.body FROM mention m CROSS JOIN record r ON r.seq = m.seq WHERE m.code = ? AND r.sheet = ? ORDER BY r.seq", code, sheet)
+	tx.fail(err)
+	return tx.decode(rows)
+}
+
+// Feeds is what lineage.Source says.
+func (tx *Tx) Feeds(run string) []*lots.Feed {
+	if feeds, ok := tx.reading.feeds[run]; ok {
+		return feeds
+	}
+	var out []*lots.Feed
+	for _, rec := range tx.TouchingOf(run, "feeds") {
+		if f := rec.(*lots.Feed); f.Run == run {
+			out = append(out, f)
+		}
+	}
+	tx.reading.feeds[run] = out
+	return out
 }
 
 // Prefetch reads the records that name any of many codes in one go.
@@ -391,6 +417,23 @@ func (tx *Tx) PrintedTexts(kinds ...string) []string {
 		return tx.texts("SELECT DISTINCT text FROM printed")
 	}
 	return tx.texts("SELECT DISTINCT text FROM printed WHERE kind IN (SELECT value FROM json_each(?))", jsonList(kinds))
+}
+
+// CodePrinted is a date code, and the run that printed it, of a product.
+type CodePrinted struct{ Code, Run, Product string }
+
+// CodesPrinted lists all date codes with the runs that printed them, by code and in journal order.
+func (tx *Tx) CodesPrinted() []CodePrinted {
+	var out []CodePrinted
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var c CodePrinted
+		err := rows.Scan(&c.Code, &c.Run, &c.Product)
+		out = append(out, c)
+		return err
+	}, `SELECT p.text, json_extract(run.body, '$.run'), json_extract(run.body, '$.product') FROM printed p CROSS JOIN record r ON r.seq = p.seq
+		CROSS JOIN code c ON c.code = json_extract(r.body, '$.run') CROSS JOIN record run ON run.seq = c.seq AND run.sheet = 'runs'
+		WHERE p.kind = ? ORDER BY p.text, p.seq`, PrintedDateCode))
+	return out
 }
 
 // printedOn lists the texts a row puts on goods and papers.

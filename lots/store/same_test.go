@@ -1,13 +1,19 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"fmt"
+	"io/fs"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"heeltap/graph"
 	"heeltap/lots"
 )
 
@@ -106,6 +112,38 @@ func TestOlderDigestsAreWorkedOutAnew(t *testing.T) {
 	require.NoError(t, err)
 	defer db.Close()
 	require.NotEmpty(t, faultsOf(t, db, "cleans vessel=FV at=2026-02-25T09:37:00Z method=cip"))
+}
+
+// A database of an older layout has its lineage derived anew by the rules of today.
+func TestOlderLineageIsDerivedAnew(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "old.db")
+	db, err := Create(context.Background(), path)
+	require.NoError(t, err)
+	enter(t, db, statements(t, plant)...)
+	enter(t, db, statements(t, `
+brews brew=B9 beer=Pale into=BT1 volume=10 unit=hL started_at=2026-02-01 cast_out_at=2026-02-01_12:00
+circulations vessels=BT1;BT2 started_at=2026-02-03 ended_at=2026-02-03
+cleans vessel=BT1 at=2026-02-03_10:00 method=cip`)...)
+	all, err := migrations.ReadDir("migration")
+	require.NoError(t, err)
+	layout := slices.IndexFunc(all, func(f fs.DirEntry) bool { return strings.HasSuffix(f.Name(), "_uncertain_order.sql") })
+	require.Positive(t, layout)
+	uncertain := func() (n int) {
+		require.NoError(t, db.read.QueryRow("SELECT count(*) FROM link WHERE cause = ?", int64(graph.UncertainTime)).Scan(&n))
+		return n
+	}
+	had := uncertain()
+	require.Positive(t, had)
+	require.NoError(t, db.Update(context.Background(), func(tx *Tx) error { // as the layout before it left it
+		return cmp.Or(tx.exec("DELETE FROM link WHERE cause = ?", int64(graph.UncertainTime)), tx.exec(fmt.Sprintf("PRAGMA user_version = %d", layout)))
+	}))
+	require.Zero(t, uncertain())
+	require.NoError(t, db.Close())
+	db, err = Open(context.Background(), path)
+	require.NoError(t, err)
+	defer db.Close()
+	require.Equal(t, had, uncertain())
+	requireSound(t, db)
 }
 
 // A journal may hold twins that were taken for two when texts were compared: it can still be followed.

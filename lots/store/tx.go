@@ -69,6 +69,15 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 			return db.explain(err)
 		}
 		defer func() { err = errors.Join(err, release()) }()
+		if err := db.queue.enter(ctx); err != nil {
+			return err
+		}
+		defer db.queue.leave()
+		defer func() {
+			if err == nil {
+				db.emptyLog(ctx, conn)
+			}
+		}()
 		stx, err = conn.BeginTx(ctx, nil)
 		if err != nil {
 			return db.explain(err)

@@ -49,6 +49,8 @@ var matrix = []asked{
 	{"GET /{$}", "/", "", persons, 200},
 	{"GET /find", "/find?q=LOT-2", "", persons, 404},
 	{"GET /t/{code...}", "/t/LOT-1", "", persons, 303},
+	{"GET /00/{key}", "/00/952012345678912345", "", persons, 303},
+	{"GET /01/{key...}", "/01/09520123456788/10/R-1", "", persons, 303},
 	{"GET /lot/{code}", "/lot/LOT-1", "", persons, 200},
 	{"GET /brew/{code}", "/brew/BREW-1", "", persons, 200},
 	{"GET /vessel/{code}", "/vessel/FV-1", "", persons, 200},
@@ -146,6 +148,13 @@ var matrix = []asked{
 
 	{"GET /trace", "/trace?from=LOT-1", "", persons, 200},
 	{"GET /trace.svg", "/trace.svg?from=LOT-1", "", persons, 200},
+
+	{"GET /office", "/office", "", persons, 200},
+	{"GET /readiness", "/readiness", "", persons, 200},
+	{"GET /balance", "/balance?of=LOT-1", "", persons, 200},
+	{"GET /exposure", "/exposure", "", persons, 200},
+	{"GET /exposure.svg", "/exposure.svg", "", persons, 200},
+	{"GET /common", "/common?bad=PAL-1", "", persons, 200},
 
 	{"GET /me", "/me", "", persons, 200},
 	{"GET /me/rights", "/me/rights", "", persons, 200},

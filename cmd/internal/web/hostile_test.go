@@ -100,7 +100,7 @@ func ours(t *testing.T) (elements, attributes map[string]bool) {
 			attributes[m[1]] = true
 		}
 	}
-	for _, bare := range []string{"required", "autofocus", "checked", "selected", "defer", "hidden", "open", "data-scan", "data-keep", "readonly", "novalidate", "multiple", "disabled", "reversed", "viewBox", "textLength", "lengthAdjust"} {
+	for _, bare := range []string{"required", "autofocus", "checked", "selected", "defer", "hidden", "open", "data-scan", "data-keep", "readonly", "novalidate", "multiple", "disabled", "reversed", "data-renew", "viewBox", "textLength", "lengthAdjust"} {
 		attributes[bare] = true
 	}
 	require.False(t, elements["style"] || elements["iframe"] || elements["object"])
@@ -150,7 +150,30 @@ func (r *reader) walk() {
 		}
 		if strings.HasPrefix(a.Header().Get("Content-Type"), "text/html") && a.Body.Len() > 0 && a.Code != http.StatusSeeOther {
 			r.echo = a.Code != http.StatusOK || strings.HasPrefix(path, "/find?") || strings.HasPrefix(path, "/do/")
+			if policy := a.Header().Get("Content-Security-Policy"); !strings.Contains(policy, "script-src") {
+				r.judgePaper(path, policy, a.Body.String())
+				continue
+			}
 			r.judge(path, a.Body.String())
+		}
+	}
+}
+
+// judgePaper reads a paper that is shown as a page of its own. It may bring its style along, and the browser is told to let
+// it do nothing else.
+func (r *reader) judgePaper(path, policy, page string) {
+	r.pages++
+	require.Contains(r.t, policy, "default-src 'none'", path)
+	doc, err := html.Parse(strings.NewReader(page))
+	require.NoError(r.t, err)
+	for n := range doc.Descendants() {
+		if slices.Contains([]string{"script", "iframe", "object", "embed", "form", "base", "img", "a"}, n.Data) && n.Type == html.ElementNode {
+			r.t.Errorf("%s has an element <%s>", path, n.Data)
+		}
+		for _, a := range n.Attr {
+			if strings.HasPrefix(a.Key, "on") || a.Key == "href" || a.Key == "src" {
+				r.t.Errorf("%s has an attribute %s=%q on <%s>", path, a.Key, a.Val, n.Data)
+			}
 		}
 	}
 }

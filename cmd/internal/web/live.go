@@ -222,7 +222,8 @@ func (s *Server) events(v *visit) error {
 	h := v.w.Header()
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("X-Accel-Buffering", "no")
-	known, err := s.headBehind(v, head) // what was entered while it joined
+	_ = out.to.SetReadDeadline(time.Time{}) // nothing more is to be read, and for as long as it takes
+	known, err := s.headBehind(v, head)     // what was entered while it joined
 	if err != nil || !out.say("now", happened{Head: known}) {
 		return nil
 	}

@@ -89,6 +89,7 @@ func (h *house) served(t *testing.T, beat time.Duration) *httptest.Server {
 	web.Live(h.server, beat, 20*time.Millisecond)
 	server := httptest.NewUnstartedServer(h.handler)
 	server.Config = h.server.HTTP(h.handler)
+	server.Config.ReadTimeout = 2 * time.Second // listening outlives what a request may take
 	server.Start()
 	t.Cleanup(server.Close)
 	return server
@@ -134,7 +135,9 @@ func TestListeningEndsWithTheSession(t *testing.T) {
 	server := h.served(t, 30*time.Millisecond)
 	c := h.signedIn("viewer")
 	l := h.listen(t, server, c)
-	l.until(": still here")
+	for began := time.Now(); time.Since(began) < 2500*time.Millisecond; {
+		l.until(": still here")
+	}
 	c.post("/signout")
 	l.over()
 

@@ -14,6 +14,7 @@ import (
 	"heeltap/graph/trace"
 	"heeltap/labels"
 	"heeltap/lots"
+	"heeltap/lots/gs1"
 	"heeltap/lots/store"
 )
 
@@ -21,6 +22,8 @@ var lookRoutes = []route{
 	{Method: "GET", Pattern: "/{$}", Right: "look", do: (*Server).home},
 	{Method: "GET", Pattern: "/find", Right: "look", do: (*Server).find},
 	{Method: "GET", Pattern: "/t/{code...}", Right: "look", do: (*Server).tag},
+	{Method: "GET", Pattern: "/00/{key}", Right: "look", do: (*Server).digitalLink},
+	{Method: "GET", Pattern: "/01/{key...}", Right: "look", do: (*Server).digitalLink},
 	{Method: "GET", Pattern: "/lot/{code}", Right: "look", do: thingPage(lots.KindLot)},
 	{Method: "GET", Pattern: "/brew/{code}", Right: "look", do: thingPage(lots.KindBrew)},
 	{Method: "GET", Pattern: "/vessel/{code}", Right: "look", do: thingPage(lots.KindVessel)},
@@ -102,6 +105,11 @@ func (s *Server) tag(v *visit) error {
 	})
 }
 
+// digitalLink opens what a GS1 Digital Link on a tag of ours names.
+func (s *Server) digitalLink(v *visit) error {
+	return v.seeOther("/find?" + queryOf("q", gs1.CanonicalStem+v.r.URL.EscapedPath()))
+}
+
 // thingPage shows one thing of a kind.
 func thingPage(kind lots.Kind) func(*Server, *visit) error {
 	return func(s *Server, v *visit) error {
@@ -115,6 +123,7 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 			if v.may("recall") && slices.Contains(suspectable, t.Kind) {
 				page.Acts = append(page.Acts, act{Text: "Open a recall from here", Path: "/recalls/new?" + queryOf("suspects", t.Code)})
 			}
+			page.Ask = asksAbout(tx, t)
 			return s.show(v, "thing", t.Code, page)
 		})
 	}
@@ -126,8 +135,30 @@ var suspectable = []lots.Kind{lots.KindLot, lots.KindBrew, lots.KindVessel, lots
 type thingView struct {
 	*thing.Thing
 	Acts   []act
+	Ask    []link // questions about it
 	Tags   []tagged
 	Stocks []option
+}
+
+// asksAbout are the questions that can be asked about a thing.
+func asksAbout(tx *store.Tx, t *thing.Thing) (out []link) {
+	switch t.Kind {
+	case lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindUnit, lots.KindShipment, lots.KindLine:
+		out = append(out, link{"Where it went", "/trace?" + queryOf("from", string(t.Kind)+":"+t.Code)})
+		if t.Kind != lots.KindLine {
+			out = append(out, link{"What went into it", "/trace?" + queryOf("from", string(t.Kind)+":"+t.Code, "dir", "back")})
+		}
+	}
+	switch t.Kind {
+	case lots.KindLot, lots.KindBrew, lots.KindVessel, lots.KindRun, lots.KindItem:
+		out = append(out, link{"Balance", "/balance?" + queryOf("of", t.Code)})
+	case lots.KindUnit:
+		out = append(out, link{"What is known of it", "/inquiry?" + queryOf("read", t.Code)})
+	}
+	if run, ok := tx.Run(t.Code); ok && t.Kind == lots.KindRun && run.DateCode != "" {
+		out = append(out, link{"What is known of its code", "/inquiry?" + queryOf("read", run.DateCode, "product", run.Product)})
+	}
+	return out
 }
 
 // act is something that can be done with a thing now: a form, with what is known filled in.

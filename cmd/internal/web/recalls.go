@@ -187,6 +187,7 @@ func recallOutcome(after *recall.Recall) *outcome {
 type board struct {
 	head      int64
 	minute    string // what is late is judged at
+	full      bool   // with all that is below the scope: the rest costs more, and the scope's own page is to come first
 	Recall    *recall.Recall
 	Answer    recall.ScopeAnswer
 	Lost      []scope.Lost
@@ -205,7 +206,7 @@ type board struct {
 }
 
 // boardOf gives the board of a recall as the records stand. It is worked out once for each state of them, for all who look.
-func (s *Server) boardOf(tx *store.Tx, code string) (*board, error) {
+func (s *Server) boardOf(tx *store.Tx, code string, full bool) (*board, error) {
 	head, err := tx.Head()
 	if err != nil {
 		return nil, err
@@ -218,19 +219,19 @@ func (s *Server) boardOf(tx *store.Tx, code string) (*board, error) {
 	slot := s.boards.of(code)
 	slot.Lock()
 	defer slot.Unlock()
-	if b := slot.board; b != nil && b.head == head && b.minute == minute {
+	if b := slot.board; b != nil && b.head == head && b.minute == minute && (b.full || !full) {
 		return b, nil
 	}
-	b, err := newBoard(tx, now)
+	b, err := newBoard(tx, now, full)
 	if err != nil {
 		return nil, err
 	}
-	b.head, b.minute = head, minute
+	b.head, b.minute, b.full = head, minute, full
 	slot.board = b
 	return b, nil
 }
 
-func newBoard(tx *store.Tx, now *recall.Recall) (*board, error) {
+func newBoard(tx *store.Tx, now *recall.Recall, full bool) (*board, error) {
 	sc, err := now.Scope(tx)
 	if err != nil {
 		return nil, err
@@ -239,13 +240,13 @@ func newBoard(tx *store.Tx, now *recall.Recall) (*board, error) {
 	if last := now.Latest(); last != nil {
 		b.Drift = len(scope.Diff(last.Items, sc.Items()))
 	}
+	if b.Answer, err = now.Answer(tx, sc, &scope.WhatIf{}); err != nil || !full {
+		return b, err
+	}
 	for party := range now.Uncalled(sc) {
 		b.Uncalled = append(b.Uncalled, party)
 	}
 	slices.Sort(b.Uncalled)
-	if b.Answer, err = now.Answer(tx, sc, &scope.WhatIf{}); err != nil {
-		return nil, err
-	}
 	if b.Next, err = now.Next(tx, sc); err != nil {
 		return nil, err
 	}
@@ -264,7 +265,7 @@ func newBoard(tx *store.Tx, now *recall.Recall) (*board, error) {
 	if b.Suppliers, err = deliveries.Suppliers(tx, now.Traced(tx)); err != nil {
 		return nil, err
 	}
-	b.Account, err = now.Account(tx)
+	b.Account, err = now.AccountOf(tx, sc)
 	return b, cmp.Or(err, tx.Err())
 }
 
@@ -311,7 +312,7 @@ func (s *Server) topOf(tx *store.Tx, v *visit, b *board, tab string) (recallTop,
 // showRecall shows a page of a recall.
 func (s *Server) showRecall(v *visit, tab string, fill func(tx *store.Tx, b *board, top recallTop) (any, error)) error {
 	return s.view(v, func(tx *store.Tx) error {
-		b, err := s.boardOf(tx, strings.ToUpper(v.r.PathValue("code")))
+		b, err := s.boardOf(tx, strings.ToUpper(v.r.PathValue("code")), tab != "scope" && tab != "act" && tab != "papers")
 		if err != nil {
 			return err
 		}
@@ -362,7 +363,8 @@ var doing = map[string]struct{ text, rehearse, page string }{
 	recall.DoSign: {"Read and sign", "", "papers"}, recall.DoClose: {"Close it", "", "do/close"},
 }
 
-func nextSteps(b *board) (out []nextStep) {
+// nextSteps lists what waits; whoever runs no recall is shown where to look.
+func nextSteps(b *board, runs bool) (out []nextStep) {
 	for _, n := range b.Next {
 		d := doing[n.Do]
 		text := d.text
@@ -374,6 +376,12 @@ func nextSteps(b *board) (out []nextStep) {
 		if at != "" {
 			path += "#" + at
 		}
+		if !runs && page != "house" {
+			text = "Look"
+			if strings.HasPrefix(page, "do/") {
+				text, path = "", ""
+			}
+		}
 		out = append(out, nextStep{n, link{text, path}})
 	}
 	return out
@@ -382,7 +390,7 @@ func nextSteps(b *board) (out []nextStep) {
 func (s *Server) casePage(v *visit) error {
 	return s.showRecall(v, "case", func(tx *store.Tx, b *board, top recallTop) (any, error) {
 		r := b.Recall
-		page := casePage{recallTop: top, Next: nextSteps(b), Line: b.Line, Team: recall.Team(tx), Known: r.Known, Review: r.Review,
+		page := casePage{recallTop: top, Next: nextSteps(b, top.MayRun), Line: b.Line, Team: recall.Team(tx), Known: r.Known, Review: r.Review,
 			NoteToken: newToken(), HazardIs: hazardChoice{Value: string(r.Hazard), Text: r.Hazard.Holds()}}
 		page.Notify = b.Notify
 		for _, x := range slices.Backward(b.Line.Steps) {

@@ -5,6 +5,7 @@ import (
 	"embed"
 	"html/template"
 	"io/fs"
+	"math"
 	"net/url"
 	"path"
 	"strings"
@@ -89,6 +90,10 @@ var helpers = template.FuncMap{
 	"chain":       func(codes []string) string { return strings.Join(codes, " › ") },
 	"query":       func(query string) template.URL { return template.URL(query) }, // already escaped
 	"amount":      amountText,
+	"pct":         lots.PercentFigure,
+	"add":         func(a, b float64) float64 { return a + b },
+	"bare":        bareCode,
+	"odds":        oddsText,
 }
 
 // amountText is an amount with its unit; a dash where it is not known.
@@ -97,6 +102,27 @@ func amountText(a trace.Amount) string {
 		return "–"
 	}
 	return lots.FigureOf(*a.Amount, *a.Unit) + " " + *a.Unit
+}
+
+// bareCode is the code to trace from of a text that names its kind first; empty for places, which nothing is traced from.
+func bareCode(text string) string {
+	kind, code, ok := strings.Cut(text, " ")
+	if !ok || kind == "place" || kind == "consignee" {
+		return ""
+	}
+	return code
+}
+
+// oddsText writes a probability as one in so many.
+func oddsText(p float64) string {
+	switch {
+	case p <= 0:
+		return "more than can be written"
+	case p >= 1:
+		return "1"
+	}
+	digits := math.Pow(10, math.Floor(math.Log10(1/p))-1)
+	return lots.Figure(math.Round(1/p/digits) * digits)
 }
 
 // pathOf is the page of a thing.

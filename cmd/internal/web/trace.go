@@ -219,6 +219,7 @@ func (p *traceView) total(site lots.Site, band string, t trace.Total) {
 	if t.Units == 0 && t.Consignees == 0 {
 		return
 	}
+	units, volume, consignees := t.Units, lots.Figure(site.VolumeUnit.Of(t.Litres*1000))+" "+string(site.VolumeUnit), t.Consignees
 	for _, kegs := range []bool{false, true} {
 		made, each := t.Cases, "cases"
 		if kegs {
@@ -227,8 +228,9 @@ func (p *traceView) total(site lots.Site, band string, t trace.Total) {
 		if made == 0 && (kegs || t.Kegs > 0) {
 			continue
 		}
-		p.Totals = append(p.Totals, totalRow{band, each, t.Units, made, t.Affected.Of(kegs), t.OnHand.Of(kegs), t.Shipped.Of(kegs), t.Returned.Of(kegs), t.Removed.Of(kegs), t.Repacked.Of(kegs),
-			lots.Figure(site.VolumeUnit.Of(t.Litres*1000)) + " " + string(site.VolumeUnit), t.Consignees})
+		p.Totals = append(p.Totals, totalRow{band, each, units, made, t.Affected.Of(kegs), t.OnHand.Of(kegs), t.Shipped.Of(kegs), t.Returned.Of(kegs), t.Removed.Of(kegs), t.Repacked.Of(kegs),
+			volume, consignees})
+		units, volume, consignees = 0, "", 0 // said once for both
 	}
 }
 
@@ -252,9 +254,7 @@ func (s *Server) traceSVG(v *visit) error {
 		}
 		v.w.Header().Set("Content-Type", "image/svg+xml")
 		v.w.Header().Set("Content-Disposition", `attachment; filename="trace.svg"`)
-		if _, err := b.WriteTo(v.w); err != nil {
-			s.Log.Debug("picture not read to its end", "error", err.Error())
-		}
-		return nil
+		_, err = b.WriteTo(v.w)
+		return err
 	})
 }

@@ -37,6 +37,7 @@ type Server struct {
 	boards boards
 	live   *live
 	pasts  pasts
+	memory memory
 }
 
 // Persona is a person of the demo: whom to sign in as, and what for.

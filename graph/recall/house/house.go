@@ -2,6 +2,7 @@ package house
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strings"
 
@@ -88,8 +89,10 @@ func lastFill(tx *store.Tx, vessel string) (last lineage.Node) {
 
 // countedHere reports whether somebody counted some of a lot or vessel after the last act that took of it.
 func countedHere(tx *store.Tx, code string) bool {
-	taken := trace.LastTaken(tx, code)
-	n := countedSince(tx, code, "", taken)
+	if countedSince(tx, code, "", math.MinInt64) == nil {
+		return false
+	}
+	n := countedSince(tx, code, "", trace.LastTaken(tx, code))
 	return n != nil && *n > 0
 }
 
@@ -105,10 +108,9 @@ func countedSince(tx *store.Tx, code string, unit lots.Unit, since int64) *float
 }
 
 func vesselPlace(tx *store.Tx, vessel string) string {
-	for _, rec := range tx.Touching(vessel) {
-		if v, ok := rec.(*lots.Vessel); ok && v.Code == vessel {
-			return v.Place
-		}
+	rec, _ := tx.Stated(vessel)
+	if v, ok := rec.(*lots.Vessel); ok {
+		return v.Place
 	}
 	return ""
 }

@@ -19,14 +19,36 @@ func (p *piece) latest() int64 {
 }
 
 func (w *world) mayHaveLeft(p *piece, by int64, asked map[any]int64) []lineage.Ref {
-	return w.mayHaveBeen(p, p.out.v, p.maybes, func(f *fill) bool { return f.at >= p.s && f != p.fill },
-		func(*inflow) bool { return false }, min(by, p.latest()), asked)
+	by = min(by, p.latest())
+	if had, ok := asked[p]; ok && had >= by {
+		return nil
+	}
+	out := w.mayHaveBeen(p, p.out.v, p.maybes, func(f *fill) bool { return f.at >= p.s && f != p.fill },
+		func(*inflow) bool { return false }, by, asked)
+	return append(out, w.mayHaveGot(p.out.v, p.s, by, asked)...)
 }
 
 // mayHaveCirculated is the same of what a vessel gave to those it was circulated with.
 func (w *world) mayHaveCirculated(c *inflow, by int64, asked map[any]int64) []lineage.Ref {
-	return w.mayHaveBeen(c, c.v, c.maybes, func(f *fill) bool { return f.at >= c.place },
-		func(i *inflow) bool { return i.circle != nil && i.place == c.place }, min(by, c.place), asked)
+	by = min(by, c.place)
+	if had, ok := asked[c]; ok && had >= by {
+		return nil
+	}
+	out := w.mayHaveBeen(c, c.v, c.maybes, func(f *fill) bool { return f.at >= c.place },
+		func(i *inflow) bool { return i.circle != nil && i.place == c.place }, by, asked)
+	for _, k := range c.v.cleans { // those that may have come after the circulation
+		if k.all || k.lo < k.hi || k.lo <= c.lo || k.lo > c.hi {
+			continue
+		}
+		since := c.v.lastBy(c.lo)
+		for _, f := range c.v.fills { // what it held at any moment from the first at which it may have been, until the clean
+			swept := slices.ContainsFunc(c.v.cleans, func(o *clean) bool { return !o.all && o.lo > f.at && o.hi < k.lo })
+			if f.at <= min(k.lo-1, by) && (since == nil || f.at >= since.at) && !swept {
+				out = append(out, f.ref())
+			}
+		}
+	}
+	return append(out, w.mayHaveGot(c.v, c.place, by, asked)...)
 }
 
 // mayHaveBeen names what inflows that may have come by a moment came from and, of the fills after what left, those
@@ -85,6 +107,9 @@ func (w *world) writePerhapsAfter(v *vessel, b *brk) {
 	for _, next := range v.fills {
 		if next.at < b.at {
 			continue
+		}
+		if slices.ContainsFunc(v.breaks[slices.Index(v.breaks, b)+1:], func(o *brk) bool { return o.at <= next.at }) {
+			return // cleaned once more before that
 		}
 		for _, i := range v.ins {
 			if i.fill.at < b.at && i.hi > b.at {

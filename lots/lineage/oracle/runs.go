@@ -507,7 +507,9 @@ func (w *world) hang(r *run, row *lots.Packed) *hanging {
 			in = g.s <= p && p < g.e || p == r.e && k == len(r.segs)-1 && g.e == p
 		}
 		in = in && windowed
-		may := !windowed || min(g.e, last+r.margin) > max(g.s, first-r.margin)
+		edge := row.HasFirst && row.First.Certain() && (!row.HasLast || first == last) && g.s <= first && first <= g.e ||
+			row.HasLast && row.Last.Certain() && !row.HasFirst && g.s <= last && last <= g.e
+		may := !windowed || edge || min(g.e, last+r.margin) > max(g.s, first-r.margin)
 		if in || may {
 			h.touched = append(h.touched, k)
 		}
