@@ -8,7 +8,6 @@ import (
 
 	"heeltap/graph/doubt"
 	"heeltap/lots"
-	"heeltap/lots/gs1"
 	"heeltap/lots/papers"
 	"heeltap/lots/store"
 )
@@ -73,8 +72,16 @@ func Receive(tx *store.Tx, d Delivery) (*Received, error) {
 	out := &Received{Warnings: []string{}}
 	var faults lots.Faults
 	var asked Questions
-	for i, lot := range d.Lots {
-		said, questions, err := d.receive(tx, lot)
+	d.Lots = slices.Clone(d.Lots)
+	for i := range d.Lots {
+		notes, _, err := d.TakeScan(tx, i) // a bar code is never taken for what is printed in it
+		var said *Said
+		var questions Questions
+		if err == nil {
+			said, questions, err = d.receive(tx, d.Lots[i])
+		} else if aboutTheText(err) {
+			err = lots.Faults{{Column: "supplier_lot", Reason: err.Error()}}
+		}
 		if err != nil {
 			wrong, ok := faultsOf(err)
 			if !ok {
@@ -88,6 +95,7 @@ func Receive(tx *store.Tx, d Delivery) (*Received, error) {
 				asked = append(asked, q)
 			}
 		}
+		out.Warnings = append(out.Warnings, notes...)
 		out.add(said)
 	}
 	switch {
@@ -140,12 +148,7 @@ func (d Delivery) receive(tx *store.Tx, lot DeliveredLot) (*Said, Questions, err
 // row is a lot of the delivery as a row of its sheet; faults are what only the dock can say.
 func (d Delivery) row(tx *store.Tx, lot DeliveredLot) (lots.Row, error) {
 	var faults lots.Faults
-	if gs1.WholeScan(lot.Item) {
-		faults = append(faults, lots.Fault{Column: "item", Reason: "this is a supplier's whole bar code, which is not read apart here: choose the item by its code or name"})
-	}
 	switch {
-	case gs1.WholeScan(lot.SupplierLot):
-		faults = append(faults, lots.Fault{Column: "supplier_lot", Reason: "this is the whole bar code and not the lot in it, and nobody could find the lot by it later: type the lot as it is printed on the goods"})
 	case lot.Unmarked && lot.SupplierLot != "" && lot.SupplierLot != "-":
 		faults = append(faults, lots.Fault{Column: "supplier_lot", Reason: "there is a lot here, and it is said that there is none on the goods: which is it?"})
 	case lot.Unmarked:
@@ -295,11 +298,19 @@ func faultsOf(err error) (lots.Faults, bool) {
 	return nil, false
 }
 
-// TakeScan fills a lot from the bar code that was scanned where its supplier's lot is typed; what it says stands over
-// what was filled in before it. Notes are what else to know; false where it is no bar code.
+// TakeScan fills a lot from the bar code that was scanned where its supplier's lot or its item is typed; what it says
+// stands over what was filled in before it. Notes are what else to know; false where it is no bar code.
 func (d *Delivery) TakeScan(tx *store.Tx, i int) (notes []string, taken bool, err error) {
 	l := &d.Lots[i]
 	s, err := ReadLabel(tx, l.SupplierLot)
+	if _, ours := tx.Item(l.Item); err == nil && s == nil && !ours {
+		if s, err = ReadLabel(tx, l.Item); s != nil {
+			l.Item = ""
+			if s.Cells["supplier_lot"] == "" {
+				s.Cells["supplier_lot"] = l.SupplierLot
+			}
+		}
+	}
 	if err != nil || s == nil {
 		return nil, false, err
 	}

@@ -60,8 +60,8 @@ func TestWhatADeliveryLacks(t *testing.T) {
 		{"no lot", delivered(good, desk.DeliveredLot{Item: "HOP", Quantity: "5"}), []string{"2 supplier_lot: if there is none on the goods, tick that"}},
 		{"a lot and none", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1", Unmarked: true, Quantity: "5"}), []string{"1 supplier_lot: which is it"}},
 		{"both lots", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1"}, desk.DeliveredLot{Item: "NONE", SupplierLot: "2", Quantity: "1 kg"}), []string{"1 quantity: ", "2 item: "}},
-		{"a whole bar code as the lot", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "]C1010954110153300010AB", Quantity: "5"}), []string{"1 supplier_lot: as it is printed"}},
-		{"a whole bar code as the item", delivered(desk.DeliveredLot{Item: "]C1010954110153300010AB", SupplierLot: "AB", Quantity: "5"}), []string{"1 item: choose the item"}},
+		{"a bar code never seen before as the item", delivered(desk.DeliveredLot{Item: "]C1010954110153300010AB", Quantity: "5"}), []string{"1 item: is needed", "1 unit: is needed"}},
+		{"a bar code that cannot be read", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "]C1010954110153300110AB", Quantity: "5"}), []string{"1 supplier_lot: scan it again"}},
 		{"on hold for nothing", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1", Quantity: "5", Status: "hold"}), []string{"1 waits_for: say what it waits for"}},
 		{"waiting, but not on hold", delivered(desk.DeliveredLot{Item: "HOP", SupplierLot: "1", Quantity: "5", WaitsFor: "certificate"}), []string{"1 status: then it is on hold"}},
 		{"unknown supplier", desk.Delivery{Supplier: "NOBODY", By: "Tove", Lots: []desk.DeliveredLot{good, good}}, []string{"0 supplier: "}},
@@ -180,5 +180,27 @@ func TestWhatADeliveryLeaves(t *testing.T) {
 		require.Equal(t, "certificate", dock.Waiting[0].WaitsFor)
 		_, err = desk.Attach(tx, "NOTHING", note, "Quint")
 		require.Equal(t, lots.NotFound, lots.KindOf(err))
+	})
+}
+
+// A bar code that was scanned whole is read apart wherever it stands, and kept as it came; once its GTIN was received, it
+// says the item too.
+func TestAWholeBarCodeIsReadApart(t *testing.T) {
+	atDock(t, func(tx *store.Tx) {
+		receive := func(lot desk.DeliveredLot) *lots.Receipt {
+			d := delivered(lot)
+			done, err := desk.Receive(tx, d)
+			require.NoError(t, err)
+			r, ok := tx.Receipt(*done.Lots[0].Code)
+			require.True(t, ok)
+			known, err := desk.PapersOf(tx, r.Lot)
+			require.NoError(t, err)
+			require.NotEmpty(t, known.Scan)
+			return r
+		}
+		first := receive(desk.DeliveredLot{Item: "HOP", SupplierLot: "]C1010954110153300010QX-1", Quantity: "5"})
+		require.Equal(t, "QX-1", first.SupplierLot)
+		again := receive(desk.DeliveredLot{Item: "]C1010954110153300010M55", Quantity: "5"})
+		require.Equal(t, [2]string{"HOP", "M55"}, [2]string{again.Item, again.SupplierLot})
 	})
 }

@@ -94,7 +94,7 @@ func TestFillIn(t *testing.T) {
 		{"receipts item=MALT supplier=S-01 supplier_lot=7 quantity=12", lots.Row{"unit": "kg"}, nil}, // the item's own
 		{"receipts lot=OWN item=MALT supplier=S-01 supplier_lot=7 quantity=1 by=Signe received_at=2025-12-31_09:00", lots.Row{"lot": "OWN", "by": "Signe", "received_at": "2025-12-31 09:00"}, nil},
 		{"receipts item=MALT supplier=S-01 supplier_lot=7 quantity=1 received_at=2025-12-31_09:00", lots.Row{"lot": "L25-0001"}, nil}, // the delivery's year
-		{"receipts item=pale_malt supplier=S-01 supplier_lot=7 quantity=1", lots.Row{"item": "MALT"}, nil}, // its name to the letter
+		{"receipts item=pale_malt supplier=S-01 supplier_lot=7 quantity=1", lots.Row{"item": "MALT"}, nil},                            // its name to the letter
 		{"receipts item=Pale_Malt supplier=S-01 supplier_lot=7 quantity=1", lots.Row{"item": "MALT"}, []string{"Pale Malt read as pale malt (MALT)"}},
 		{"cleans vessel=fv_1_1 method=cip", lots.Row{"vessel": "FV-1-1", "at": "2026-03-20 12:00"}, []string{"fv 1 1 read as FV-1-1"}},
 		{"cleans vessel=http://192.168.1.5:8417/t/FV-1-1 method=cip", lots.Row{"vessel": "FV-1-1"}, nil},                                                     // a scanned tag is no surprise

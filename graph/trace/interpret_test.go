@@ -74,6 +74,8 @@ func TestWhatIsTypedIsUnderstood(t *testing.T) {
 		{"fv2", "vessel:FV 2", ""}, {"run r1", "run:R-1", ""}, {"brew b1", "brew:B1", ""}, {"R 1 10:42", "run:R-1@10:42", ""},
 		{"(00)952012345678912345", "sscc:952012345678912345", ""}, {"00952012345678912345", "sscc:952012345678912345", ""}, {"SSCC: 9520 1234 5678 912345", "sscc:952012345678912345", ""}, {"sscc:(00) 952012345678912345", "sscc:952012345678912345", ""},
 		{"9520123456788", "product:PALE", ""}, {"(01)09520123456788(17)201225", "product:PALE", ""}, {"GTIN 09520123456788", "product:PALE", ""},
+		{"]C1010954110153300010m", "supplier-lot:m", ""}, {"]C100952012345678912345", "sscc:952012345678912345", ""}, {"(01)09520123456788(10)ANY", "product:PALE", ""},
+		{"]C1010954110153300010QX-1", "", "nothing recorded is called"},
 		// A word that is printed is part of the code; without it, the run of that name is meant.
 		{"CODE 7", "", ""}, {"7", "", ""}, {"code-7", "date-code:CODE 7", ""}, {"run 7", "run:7", ""},
 		{"E112", "", "E112 could mean lot:E1-12 or lot:E11-2"}, {"95012345678903", "", "could mean product:STOUT or product:STOUT-2"},

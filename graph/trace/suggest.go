@@ -9,7 +9,6 @@ import (
 	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/datecode"
-	"heeltap/lots/gs1"
 	"heeltap/lots/store"
 )
 
@@ -32,9 +31,6 @@ func (r *resolver) unknown(code, kind string) error {
 	wrong := misdialled(code)
 	for _, said := range datecode.Around(code) {
 		wrong = cmp.Or(wrong, misdialled(said.Text))
-	}
-	if gs1.WholeScan(code) {
-		wrong = "It is a whole bar code, which is not read apart here: type the lot or the number that is printed with it"
 	}
 	if wrong != "" {
 		wrong = " " + wrong + "."
