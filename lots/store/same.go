@@ -67,21 +67,15 @@ func (tx *Tx) redigest() error {
 	return nil
 }
 
-// catchUp brings a database of an older layout up to date: what follows from its rows, and its lineage. Where nothing ties
-// that to the journal, all of it is derived anew.
+// catchUp brings a database of an older layout up to date. Where nothing ties what was derived to the journal, or a new layout asks for it
+// by taking the digests away, all of it is derived anew and sealed: the layout was changed behind the seal's back.
 func (db *DB) catchUp(ctx context.Context) error {
-	var open, unsealed bool
-	if err := db.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM record WHERE digest = 0),
-		NOT EXISTS (SELECT 1 FROM seal) AND EXISTS (SELECT 1 FROM journal)`).Scan(&open, &unsealed); err != nil {
+	var anew bool
+	if err := db.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM record WHERE digest = 0)
+		OR NOT EXISTS (SELECT 1 FROM seal) AND EXISTS (SELECT 1 FROM journal)`).Scan(&anew); err != nil || !anew {
 		return db.explain(err)
 	}
-	switch {
-	case unsealed:
-		return db.Rebuild(ctx)
-	case open:
-		return db.Update(ctx, func(tx *Tx) error { return cmp.Or(tx.rederiveRows(), tx.rebuildLineage()) })
-	}
-	return nil
+	return db.Rebuild(ctx)
 }
 
 // InWords reads back a row's quantities with unit and name, as lots.InWords does.
