@@ -97,14 +97,20 @@ func (s *Scanned) dates(tx *store.Tx, m gs1.Message) {
 	}
 }
 
+// gtinsOf lists the trade items that a bar code names: what it is on, and what that holds.
+func gtinsOf(m gs1.Message) (out []string) {
+	for _, id := range []string{"01", "02"} {
+		if gtin, ok := m.Value(id); ok {
+			out = append(out, gtin)
+		}
+	}
+	return out
+}
+
 // names finds the item and the supplier: by the GTIN as it was received before, by our own code where the supplier
 // prints it, and by a location number of a party we know.
 func (s *Scanned) names(tx *store.Tx, m gs1.Message) error {
-	for _, id := range []string{"01", "02"} {
-		gtin, ok := m.Value(id)
-		if !ok {
-			continue
-		}
+	for _, gtin := range gtinsOf(m) {
 		known, err := knownGTIN(tx, gtin)
 		if err != nil {
 			return err
@@ -196,11 +202,7 @@ func noteScan(tx *store.Tx, entry int64, scan, by string) error {
 	if err != nil {
 		return nil // it was kept from a form as it came, and says no more than that
 	}
-	for _, id := range []string{"01", "02"} {
-		gtin, ok := m.Value(id)
-		if !ok {
-			continue
-		}
+	for _, gtin := range gtinsOf(m) {
 		known, err := knownGTIN(tx, gtin)
 		if err != nil {
 			return err

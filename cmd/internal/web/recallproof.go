@@ -152,10 +152,8 @@ func (s *Server) recallPaper(v *visit) error {
 	} else {
 		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": strings.ToUpper(v.r.PathValue("code")) + " " + name}))
 	}
-	if _, err := v.w.Write(data); err != nil {
-		s.Log.Debug("paper not read to its end", "error", err.Error())
-	}
-	return nil
+	_, err = v.w.Write(data)
+	return err
 }
 
 // paperOf makes a paper by its name; nil where there is none of that name.

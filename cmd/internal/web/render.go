@@ -71,29 +71,28 @@ func parsePages() (map[string]*template.Template, error) {
 
 // helpers are what templates may call.
 var helpers = template.FuncMap{
-	"path":        func(kind lots.Kind, code string) string { return pathOf(kind, code) },
-	"figure":      lots.Figure,
-	"pieces":      desk.Amount,
-	"capital":     capital,
-	"label":       labelOf,
-	"list":        func(texts []string) string { return strings.Join(texts, ", ") },
-	"percent":     func(part float64) string { return lots.PercentFigure(100 * part) },
-	"sentence":    sentence,
-	"pairs":       func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
-	"urlcode":     url.PathEscape,
-	"lotspercent": lots.PercentFigure,
-	"said":        func(texts []string) form { return form{Said: texts} }, // for what is refused
-	"onpage":      onPage,
-	"minute":      minute,
-	"lower":       strings.ToLower,
-	"codes":       func(codes []string) string { return strings.Join(codes, ";") }, // which no code may hold
-	"chain":       func(codes []string) string { return strings.Join(codes, " › ") },
-	"query":       func(query string) template.URL { return template.URL(query) }, // already escaped
-	"amount":      amountText,
-	"pct":         lots.PercentFigure,
-	"add":         func(a, b float64) float64 { return a + b },
-	"bare":        bareCode,
-	"odds":        oddsText,
+	"path":     func(kind lots.Kind, code string) string { return pathOf(kind, code) },
+	"figure":   lots.Figure,
+	"pieces":   desk.Amount,
+	"capital":  capital,
+	"label":    labelOf,
+	"list":     func(texts []string) string { return strings.Join(texts, ", ") },
+	"percent":  func(part float64) string { return lots.PercentFigure(100 * part) },
+	"sentence": sentence,
+	"pairs":    func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
+	"urlcode":  url.PathEscape,
+	"said":     func(texts []string) form { return form{Said: texts} }, // for what is refused
+	"onpage":   onPage,
+	"minute":   minute,
+	"lower":    strings.ToLower,
+	"codes":    func(codes []string) string { return strings.Join(codes, ";") }, // which no code may hold
+	"chain":    func(codes []string) string { return strings.Join(codes, " › ") },
+	"query":    func(query string) template.URL { return template.URL(query) }, // already escaped
+	"amount":   amountText,
+	"pct":      lots.PercentFigure,
+	"add":      func(a, b float64) float64 { return a + b },
+	"bare":     bareCode,
+	"odds":     oddsText,
 }
 
 // amountText is an amount with its unit; a dash where it is not known.

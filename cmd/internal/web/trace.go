@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"net/url"
 	"slices"
 	"strings"
@@ -248,13 +247,8 @@ func (s *Server) traceSVG(v *visit) error {
 		if err != nil {
 			return err
 		}
-		var b bytes.Buffer
-		if err := p.SVG(&b); err != nil {
-			return err
-		}
 		v.w.Header().Set("Content-Type", "image/svg+xml")
 		v.w.Header().Set("Content-Disposition", `attachment; filename="trace.svg"`)
-		_, err = b.WriteTo(v.w)
-		return err
+		return p.SVG(v.w)
 	})
 }

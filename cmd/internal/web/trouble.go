@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"cmp"
 	"net/url"
 	"slices"
@@ -316,15 +315,8 @@ func (s *Server) exposureSVG(v *visit) error {
 		if err != nil {
 			return err
 		}
-		var b bytes.Buffer
-		if err := a.SVG(&b); err != nil {
-			return err
-		}
 		v.w.Header().Set("Content-Type", "image/svg+xml")
-		if _, err := b.WriteTo(v.w); err != nil {
-			s.Log.Debug("picture not read to its end", "error", err.Error())
-		}
-		return nil
+		return a.SVG(v.w)
 	})
 }
 
