@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"heeltap/lots"
 )
 
 // Element is one application identifier with what stands behind it.
@@ -35,6 +37,9 @@ func (e *Error) Error() string {
 	}
 	return fmt.Sprintf("bar code, character %d, in (%s): %s", e.At, e.AI, e.Reason)
 }
+
+// ErrorKind says that what was scanned is not as it must be.
+func (e *Error) ErrorKind() lots.ErrKind { return lots.Invalid }
 
 // Separator ends an element of no fixed length: FNC1 as scanners send it.
 const Separator = '\x1d'

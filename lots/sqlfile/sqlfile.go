@@ -225,5 +225,6 @@ func CannotWrite(err error) bool {
 // quiet keeps a cause reachable without its text.
 type quiet struct{ error }
 
-func (quiet) Error() string   { return "" }
-func (q quiet) Unwrap() error { return q.error }
+func (quiet) Error() string             { return "" }
+func (q quiet) ErrorKind() lots.ErrKind { return lots.KindOf(q.error) }
+func (q quiet) Unwrap() error           { return q.error }
