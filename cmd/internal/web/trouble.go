@@ -44,12 +44,12 @@ type officeView struct {
 	Judge      int
 	Complaints []notedRow // of the last days
 	Holds      []trace.OpenHold
-	Goods      int // lots and units that are stopped for sure
+	Goods      int // lots and units that are stopped for certain
 	Late       []check.Hit
 	Targets    []lateTarget
 	Open       []recall.Summary
 	Exercise   *exercise
-	Days       int // days since the last exercise
+	Days       int // calendar days since the last exercise
 }
 
 type lateTarget struct {
@@ -130,10 +130,16 @@ func (p *officeView) recalls(tx *store.Tx) error {
 		}
 		if r.Mock {
 			p.Exercise = &exercise{r.Code, r.OpenedAt.In(tx.Site().Zone).Format(time.DateOnly), r.State()}
-			p.Days = int(tx.Recorded().Sub(r.OpenedAt).Hours() / 24)
+			p.Days = daysBetween(r.OpenedAt.In(tx.Site().Zone), tx.Recorded().In(tx.Site().Zone))
 		}
 	}
 	return nil
+}
+
+// daysBetween counts the calendar days from one local time to a later one: an exercise last night was yesterday.
+func daysBetween(from, to time.Time) int {
+	day := func(t time.Time) time.Time { return time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC) }
+	return int(day(to).Sub(day(from)).Hours() / 24)
 }
 
 // readinessView is how ready the records are, and what is to be mended.
