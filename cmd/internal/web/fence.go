@@ -3,7 +3,6 @@ package web
 import (
 	"net"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 
@@ -34,7 +33,7 @@ func (s *Server) fenced(next http.Handler) http.Handler {
 			http.Error(w, "This server does not answer to that name. Whoever runs it can allow it with --host.", http.StatusMisdirectedRequest)
 			return
 		}
-		if !slices.Contains([]string{http.MethodGet, http.MethodHead}, r.Method) && !s.fromOurPage(r) {
+		if !slices.Contains([]string{http.MethodGet, http.MethodHead}, r.Method) && !fromOurPage(r) {
 			http.Error(w, "This did not come from one of our pages, and nothing was recorded. Open the page again and send it from there.", http.StatusForbidden)
 			return
 		}
@@ -52,12 +51,10 @@ func (s *Server) ours(host string) bool {
 	return slices.Contains(s.Hosts, name)
 }
 
-// fromOurPage reports whether a browser says that a request comes from a page of this server. One that says
-// nothing is refused: every browser in use sends one of the two.
-func (s *Server) fromOurPage(r *http.Request) bool {
-	if site := r.Header.Get("Sec-Fetch-Site"); site != "" {
-		return site == "same-origin"
-	}
-	origin, err := url.Parse(r.Header.Get("Origin"))
-	return err == nil && origin.Host != "" && origin.Host == r.Host
+// fromOurPage reports whether a browser says that a request comes from a page of this server: what the standard
+// library's protection refuses is refused, and so is what it lets pass because no browser spoke (neither header is
+// there) or no page sent it (it was typed by hand). Every browser in use sends one of the two with a form.
+func fromOurPage(r *http.Request) bool {
+	site, origin := r.Header.Get("Sec-Fetch-Site"), r.Header.Get("Origin")
+	return new(http.CrossOriginProtection).Check(r) == nil && site != "none" && (site != "" || origin != "")
 }
