@@ -76,9 +76,8 @@ func (q *asked) unnumbered(lot string) (out []Finding) {
 	if !ok || r.SupplierLot == noNumber {
 		return nil
 	}
-	for _, rec := range q.tx.Touching(r.Supplier) {
-		x, ok := rec.(*lots.Receipt)
-		if !ok || x.Supplier != r.Supplier || x.Item != r.Item || x.SupplierLot != noNumber || q.startsAt(x.Lot) || q.leftOut(x.Lot) {
+	for _, x := range q.tx.Unnumbered(r.Supplier, r.Item) {
+		if q.startsAt(x.Lot) || q.leftOut(x.Lot) {
 			continue
 		}
 		out = append(out, Finding{lotNumberNotRecorded, x.Lot, fmt.Sprintf(

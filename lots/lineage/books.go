@@ -74,7 +74,7 @@ type status struct {
 	epoch     int
 }
 
-// book is the result for one vessel.
+// book is the result for one part of a vessel's books.
 type book struct {
 	vessel   string
 	moves    *moves
@@ -85,17 +85,15 @@ type book struct {
 	breaks   []broken
 	removals []removed
 	at       status
+
+	since, until int64 // of its part
+	opens        int64
+	opening      opening
+	open         []wash // cleans before it that nothing came in after
+	before       int    // fills that belong to the part before: 0 or 1
 }
 
-// settle works a vessel's moves into its books. Moves whose times cannot touch each
-// other are worked separately: uncertainty never reaches beyond such a cluster.
-func settle(vessel string, m *moves, limits Limits) *book {
-	b := &book{vessel: vessel, moves: m, limits: limits, at: status{cur: -1, last: -1}}
-	for _, c := range m.clusters() {
-		b.work(c)
-	}
-	return b
-}
+// Moves whose times cannot touch each other are worked separately: uncertainty never reaches beyond such a cluster.
 
 // cluster is a set of moves whose possible times overlap: indexes into moves.
 type cluster struct{ ins, outs, cleans []int }

@@ -22,12 +22,20 @@ func content(src, dst Ref, cause graph.Cause, qty float64, entry, at int64) Link
 	return Link{Src: src, Dst: dst, Grade: graph.Content, Cause: cause, Qty: qty, Entry: entry, At: at}
 }
 
-// vesselCell writes a vessel's books as nodes, links, draws and arrivals.
+// vesselCell writes a part of a vessel's books as nodes, links, draws and arrivals.
 func (e *engine) vesselCell(b *book) *Cell {
-	c := &Cell{Owner: "v:" + b.vessel, Findings: b.moves.findings}
+	c := &Cell{Owner: partOwner("v", b.vessel, b.since), Part: &Part{Vessel: b.vessel, Since: b.since, Opens: b.opens, State: b.opening.text(), Moves: b.movesIn()}}
+	for _, n := range b.moves.notes {
+		if n.at >= b.since && n.at < b.until {
+			c.Findings = append(c.Findings, n.Finding)
+		}
+	}
 	refs := make([]Ref, len(b.fills))
 	for i, f := range b.fills {
 		refs[i] = FillRef(b.vessel, f.since, e.zone)
+		if i < b.before {
+			continue
+		}
 		c.Nodes = append(c.Nodes, Node{Ref: refs[i], Home: b.vessel, Since: f.since, Until: f.until, Total: f.total, Den: f.den(), Entry: f.entry})
 		if f.prev < 0 {
 			continue
@@ -48,7 +56,7 @@ func (e *engine) vesselCell(b *book) *Cell {
 		in := b.moves.ins[a.in]
 		c.Arrivals = append(c.Arrivals, Arrival{Vessel: b.vessel, Entry: in.entry, Start: in.start, End: in.end, Fill: b.fills[a.fill].since})
 	}
-	for _, w := range b.moves.washes {
+	for _, w := range b.washes() {
 		for _, f := range b.filledAfter(w) {
 			c.Arrivals = append(c.Arrivals, Arrival{Vessel: b.vessel, Entry: w.entry, Start: w.lo, End: w.hi, Fill: b.fills[f].since})
 		}

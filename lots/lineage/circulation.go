@@ -94,7 +94,7 @@ func (e *engine) jointCirculations(r *lots.Circulation) []*lots.Circulation {
 	for len(todo) > 0 {
 		v := todo[0]
 		todo = todo[1:]
-		for _, rec := range e.src.Touching(v) {
+		for _, rec := range e.src.Moments(v, "circulations", r.Started.From, r.Started.To) {
 			if x, ok := rec.(*lots.Circulation); ok && !x.Perhaps && !seen[x.Seq] && x.Started.To == r.Started.To {
 				seen[x.Seq] = true
 				out = append(out, x)

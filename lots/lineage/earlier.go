@@ -68,7 +68,7 @@ func (e *engine) sweptAway(d Draw, by int64) (out []Ref) {
 
 // cleanedSurely reports whether a vessel was cleaned after a moment and by another one, be it known only on which day.
 func (e *engine) cleanedSurely(v string, after, by int64) bool {
-	return slices.ContainsFunc(e.src.Touching(v), func(rec lots.Record) bool {
+	return slices.ContainsFunc(e.src.Moments(v, "cleans", after, by), func(rec lots.Record) bool {
 		c, ok := rec.(*lots.Clean)
 		return ok && c.Breaks() && c.Subject.Code() == v && c.At.From > after && c.At.To <= by
 	})
@@ -76,12 +76,18 @@ func (e *engine) cleanedSurely(v string, after, by int64) bool {
 
 // fillBy is the last fill that a vessel had got by a moment.
 func (e *engine) fillBy(v string, by int64) (fill int64, ok bool) {
-	_, arrivals := e.known(v)
-	for _, a := range arrivals {
+	p, there := e.partAt(v, by)
+	if !there {
+		return 0, false
+	}
+	for _, a := range p.Arrivals {
 		rec, _ := e.src.Record(a.Entry)
 		if _, clean := rec.(*lots.Clean); !clean && a.Fill <= by && (!ok || a.Fill > fill) {
 			fill, ok = a.Fill, true
 		}
+	}
+	if last := readOpening(p.Part.State).Fill; !ok && last != nil {
+		return last.Since, true
 	}
 	return fill, ok
 }
@@ -90,8 +96,11 @@ func (e *engine) fillBy(v string, by int64) (fill int64, ok bool) {
 // have been there before it: everything that came in up to them may, and brought nothing that came later. What a fill was cleaned with, came
 // through a hose or was perhaps joined with is known of the fill alone.
 func (e *engine) earlierFills(d Draw, by int64) (out []int64) {
-	_, arrivals := e.known(d.Vessel)
-	arrivals = slices.Clone(arrivals)
+	p, ok := e.partAt(d.Vessel, d.Start) // what may have come before it moves in the same part
+	if !ok {
+		return nil
+	}
+	arrivals := slices.Clone(p.Arrivals)
 	slices.SortStableFunc(arrivals, func(a, b Arrival) int { return cmp.Compare(a.Fill, b.Fill) })
 	for _, a := range arrivals {
 		rec, _ := e.src.Record(a.Entry)

@@ -31,19 +31,18 @@ func (e *engine) tellUnproven(c *Cell, b *book, refs []Ref) {
 		return
 	}
 	for i, f := range b.fills {
-		if f.epoch == 0 {
+		if i >= b.before && f.epoch == 0 {
 			c.Findings = append(c.Findings, unproven(b.vessel, whose, refs[i].Code, f.entry))
 		}
 	}
 }
 
 // tellUnprovenPasses finds what was filled through a path item before its first break, where it is not one of ours.
-func (e *engine) tellUnprovenPasses(c *Cell, item string, passes []Pass) {
+func (e *engine) tellUnprovenPasses(c *Cell, item string, passes []Pass, cleans cleanings) {
 	whose := e.elsewhere(item)
 	if whose == "" {
 		return
 	}
-	cleans := e.cleansOf(item)
 	for _, p := range passes {
 		if !slices.ContainsFunc(cleans, func(k cleaning) bool { return k.hi <= p.Start }) {
 			c.Findings = append(c.Findings, unproven(item, whose, p.Dst.Code, p.Entry))

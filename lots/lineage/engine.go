@@ -22,7 +22,7 @@ type Delta struct {
 func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 	e := newEngine(src, limits)
 	for _, rec := range changed {
-		e.changed[rec.Entry()] = true
+		e.change(rec)
 	}
 	for _, rec := range changed {
 		if err := e.refuseCrossing(rec); err != nil {
@@ -43,8 +43,8 @@ func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 		e.out.Cells["r:"+run] = e.runCell(run)
 	}
 	e.passed()
-	for item := range e.items {
-		e.out.Cells["p:"+item] = e.pathCell(item)
+	for item, s := range e.items {
+		e.pathCells(item, s)
 	}
 	for code := range e.lots {
 		e.out.Cells["l:"+code] = e.lotCell(code)
@@ -65,25 +65,29 @@ type engine struct {
 	zone   *time.Location
 	out    *Delta
 
-	vessels, runs, items, lots, brews, units map[string]bool
-	entries, changed                         map[int64]bool
-	kegs                                     map[string]*keg
-	labels                                   map[[2]string]bool             // product and allergen: it is declared
-	perhaps                                  map[string][]*lots.Circulation // by vessel
-	washes, followed                         map[string]bool                // runs: a wash of one of its kegs is noted; its kegs are marked
-	fresh                                    map[string]*Cell               // vessels derived in this pass
-	freshDraws                               map[int64][]Draw
-	freshArrivals                            map[int64][]Arrival
+	vessels                  map[string]map[int64]bool // entries that may have changed in them
+	windows                  map[string]*window
+	whole                    bool                        // everything is derived: nothing stood before
+	crossing                 map[string][]*lots.Transfer // changed transfers, by where they go
+	items                    map[string]stretch          // the span in which their passes may change
+	runs, lots, brews, units map[string]bool
+	entries, changed         map[int64]bool
+	kegs                     map[string]*keg
+	labels                   map[[2]string]bool // product and allergen: it is declared
+	washes, followed         map[string]bool    // runs: a wash of one of its kegs is noted; its kegs are marked
+	freshDraws               map[int64][]Draw
+	freshArrivals            map[int64][]Arrival
 }
 
 func newEngine(src Source, limits Limits) *engine {
+	_, whole := src.(ledgerSource)
 	return &engine{
 		src: cachedSource{Source: src, things: map[string]lots.Thing{}}, limits: limits, zone: src.Site().Zone,
-		out:     &Delta{Cells: map[string]*Cell{}},
-		vessels: map[string]bool{}, runs: map[string]bool{}, items: map[string]bool{},
+		out:   &Delta{Cells: map[string]*Cell{}},
+		whole: whole, vessels: map[string]map[int64]bool{}, windows: map[string]*window{}, crossing: map[string][]*lots.Transfer{}, runs: map[string]bool{}, items: map[string]stretch{},
 		lots: map[string]bool{}, brews: map[string]bool{}, units: map[string]bool{}, entries: map[int64]bool{}, changed: map[int64]bool{},
-		perhaps: map[string][]*lots.Circulation{}, kegs: map[string]*keg{}, labels: map[[2]string]bool{}, washes: map[string]bool{}, followed: map[string]bool{},
-		fresh: map[string]*Cell{}, freshDraws: map[int64][]Draw{}, freshArrivals: map[int64][]Arrival{},
+		kegs: map[string]*keg{}, labels: map[[2]string]bool{}, washes: map[string]bool{}, followed: map[string]bool{},
+		freshDraws: map[int64][]Draw{}, freshArrivals: map[int64][]Arrival{},
 	}
 }
 
@@ -115,6 +119,7 @@ func (e *engine) expand(rec lots.Record) {
 	case *lots.Receipt:
 		e.mark(r.Seq, r.Into)
 		e.lots[r.Lot] = true
+		e.usesMoved(r.Lot, r.Into)
 	case *lots.Brew:
 		e.mark(r.Seq, r.Into)
 		e.brews[r.Brew] = true
@@ -131,13 +136,15 @@ func (e *engine) expand(rec lots.Record) {
 		e.used(r.From)
 	case *lots.Transfer:
 		e.mark(r.Seq, append(e.holders(r.From), r.To)...)
-		e.through(r.Via...)
+		lo, hi, _ := transferTime(r)
+		e.through(lo, hi+1, r.Via...)
 	case *lots.Circulation:
 		e.mark(r.Seq, r.Vessels...)
 		e.markCirculation(r)
 	case *lots.Crop:
 		e.mark(r.Seq, r.Vessel, r.Into)
 		e.lots[r.Lot] = true
+		e.usesMoved(r.Lot, r.Into)
 	case *lots.Clean:
 		e.cleaned(r)
 	case *lots.Tipping:
@@ -148,7 +155,7 @@ func (e *engine) expand(rec lots.Record) {
 		e.followLine(r.Line, r.At.From, r.At.To)
 	case *lots.Run:
 		e.expandRun(r.Run)
-		e.through(r.Line)
+		e.through(r.Started.From, r.Ended.End(), r.Line)
 		e.followLine(r.Line, r.Started.From, r.Ended.End())
 		e.followKegs(r)
 	case *lots.CodeChange:
@@ -157,9 +164,9 @@ func (e *engine) expand(rec lots.Record) {
 		e.expandRun(r.Run)
 		if run, _, ok := e.runOf(r.Run); ok {
 			e.followLine(run.Line, run.Started.From, run.Ended.End())
+			e.through(run.Started.From, run.Ended.End(), r.From.Codes...)
 		}
-		e.mark(0, e.holders(r.From)...)
-		e.through(r.From.Codes...)
+		e.moved(r.Seq, e.holders(r.From)...)
 		e.used(r.From)
 	case *lots.Packed:
 		e.runs[r.Run], e.units[r.Unit] = true, true
@@ -169,31 +176,62 @@ func (e *engine) expand(rec lots.Record) {
 	case *lots.Return:
 		e.follow(r.Unit)
 	case *lots.Removal:
-		e.mark(0, e.holders(r.Subject)...)
+		e.moved(r.Seq, e.holders(r.Subject)...)
 		e.used(r.Subject)
 	case *lots.Bulk:
-		e.mark(0, e.holders(r.From)...)
+		e.moved(r.Seq, e.holders(r.From)...)
 		e.used(r.From)
+	}
+}
+
+// change notes a record that changed.
+func (e *engine) change(rec lots.Record) {
+	if e.whole || !e.changed[rec.Entry()] {
+		e.changed[rec.Entry()] = true
+		now, _ := e.src.Record(rec.Entry())
+		if t, ok := now.(*lots.Transfer); ok && !e.whole {
+			e.crossing[t.To] = append(e.crossing[t.To], t)
+		}
 	}
 }
 
 // mark notes an entry whose links, and vessels whose books, are worked out anew.
 func (e *engine) mark(entry int64, vessels ...string) {
-	if entry != 0 {
-		e.entries[entry] = true
-	}
+	e.entries[entry] = true
+	e.moved(entry, vessels...)
+}
+
+// moved notes vessels in whose books an entry may stand otherwise than before.
+func (e *engine) moved(entry int64, vessels ...string) {
 	for _, v := range vessels {
 		if t, _ := e.src.Thing(v); t.Kind == lots.KindVessel && t.VesselKind != "path" {
-			e.vessels[v] = true
+			if e.vessels[v] == nil {
+				e.vessels[v] = map[int64]bool{}
+			}
+			e.vessels[v][entry] = true
 		}
 	}
 }
 
-// through marks path items and lines, of which the passes may change.
-func (e *engine) through(codes ...string) {
+// usesMoved notes that what was used of a lot is, or was, drawn through the vessel that it came into.
+func (e *engine) usesMoved(lot, into string) {
+	if into == "" || e.whole {
+		return
+	}
+	for _, rec := range e.src.Touching(lot) {
+		e.moved(rec.Entry(), into)
+	}
+}
+
+// through marks path items and lines, of which the passes of a span may change.
+func (e *engine) through(lo, hi int64, codes ...string) {
 	for _, c := range codes {
 		if t, _ := e.src.Thing(c); t.Kind == lots.KindLine || t.VesselKind == "path" {
-			e.items[c] = true
+			s, ok := e.items[c]
+			if !ok {
+				s = stretch{lo, hi}
+			}
+			e.items[c] = stretch{min(s.start, lo), max(s.end, hi)}
 		}
 	}
 }
@@ -201,9 +239,14 @@ func (e *engine) through(codes ...string) {
 // passed marks the path items and lines that the entries and runs derived anew
 // went through: a run changes with its tanks, and its passes with it.
 func (e *engine) passed() {
-	for _, c := range e.out.Cells {
+	for owner, c := range e.out.Cells {
 		for _, p := range c.Passes {
-			e.items[p.Item] = true
+			e.through(p.Start, p.End, p.Item)
+		}
+		if owner[0] == 'e' || owner[0] == 'r' {
+			for _, p := range e.src.PassesOf(owner) {
+				e.through(p.Start, p.End, p.Item)
+			}
 		}
 	}
 }
@@ -212,13 +255,28 @@ func (e *engine) passed() {
 func (e *engine) cleaned(c *lots.Clean) {
 	e.mark(c.Seq, append(e.holders(c.From), c.Subject.Codes...)...)
 	e.cleanedOther(c)
-	for _, rec := range e.src.Touching(c.Subject.Code()) {
-		if t, ok := rec.(*lots.Transfer); ok && t.To == c.Subject.Code() {
-			if lo, hi, flows := transferTime(t); flows && lo < c.At.From && c.At.From < hi {
-				e.mark(0, e.holders(t.From)...)
+	if e.whole {
+		return // every transfer is marked anyway
+	}
+	for _, t := range e.transfersInto(c.Subject.Code(), c.At.From, c.At.From) {
+		if lo, hi, flows := transferTime(t); flows && lo < c.At.From && c.At.From < hi {
+			e.moved(t.Seq, e.holders(t.From)...)
+		}
+	}
+}
+
+// transfersInto lists the transfers into a vessel that its books have in the parts that a span touches, and those that changed.
+func (e *engine) transfersInto(v string, lo, hi int64) []*lots.Transfer {
+	out := slices.Clone(e.crossing[v])
+	for _, p := range e.src.Parts(v, lo, hi) {
+		for _, x := range p.Moves {
+			rec, _ := e.src.Record(x.Entry)
+			if t, ok := rec.(*lots.Transfer); ok && t.To == v && !e.changed[t.Seq] {
+				out = append(out, t)
 			}
 		}
 	}
+	return out
 }
 
 // used marks lots and units of which more or less is used now.
@@ -247,7 +305,7 @@ func (e *engine) follow(units lots.Ref) {
 func (e *engine) expandRun(code string) {
 	e.runs[code] = true
 	for _, f := range e.src.Feeds(code) {
-		e.mark(0, e.holders(f.From)...)
+		e.moved(f.Seq, e.holders(f.From)...)
 	}
 }
 
@@ -256,58 +314,101 @@ func (e *engine) expandRun(code string) {
 func (e *engine) settleVessels() {
 	for len(e.vessels) > 0 {
 		for _, v := range slices.Sorted(maps.Keys(e.vessels)) {
+			entries := e.vessels[v]
 			delete(e.vessels, v)
-			e.settleVessel(v)
+			e.settleVessel(v, entries)
 		}
 	}
 }
 
-func (e *engine) settleVessel(v string) {
-	oldDraws, oldArrivals := e.known(v)
-	cell := e.vesselCell(settle(v, e.gather(v), e.limits))
-	e.replace(v, cell)
-	e.markPerhaps(v)
-	changed := changedEntries(oldDraws, cell.Draws, func(d Draw) int64 { return d.Entry }, Draw.Same)
+// settleVessel works out anew the parts of a vessel's books that entries touch, and those after them that follow from it.
+func (e *engine) settleVessel(v string, entries map[int64]bool) {
+	w := e.windows[v]
+	if w == nil {
+		w = &window{entries: map[int64]bool{}}
+	}
+	maps.Copy(w.entries, entries)
+	if e.whole {
+		w.known, w.from, w.to = true, Beginning, Ever
+	} else {
+		lo, hi, ok := e.spansOf(v, entries)
+		if !ok {
+			return // they do not move anything in it, and did not
+		}
+		e.reach(v, w, lo, hi)
+	}
+	e.windows[v] = w
+	m := e.gatherIn(v, w)
+	books, ok := e.settleParts(v, m, w)
+	for !ok {
+		e.widen(v, w)
+		m = e.gatherIn(v, w)
+		books, ok = e.settleParts(v, m, w)
+	}
+	oldDraws, oldArrivals := e.standingIn(v, w)
+	draws, arrivals := e.replace(v, w, books)
+	e.markPerhaps(v, m, draws)
+	changed := changedEntries(oldDraws, draws, func(d Draw) int64 { return d.Entry }, Draw.Same)
 	for entry := range changed {
 		e.drawChanged(v, entry)
 	}
-	arrived := changedEntries(oldArrivals, cell.Arrivals, func(a Arrival) int64 { return a.Entry }, func(a, b Arrival) bool { return a == b })
+	arrived := changedEntries(oldArrivals, arrivals, func(a Arrival) int64 { return a.Entry }, func(a, b Arrival) bool { return a == b })
 	for entry := range arrived {
 		e.entries[entry] = true
 	}
-	for _, d := range cell.Draws {
+	for _, d := range draws {
 		if len(arrived) > 0 && len(d.Maybe) > 0 {
 			e.drawChanged(v, d.Entry)
 		}
 	}
 }
 
-// known gives a vessel's draws and arrivals as they stand so far.
-func (e *engine) known(v string) ([]Draw, []Arrival) {
-	if c, ok := e.fresh[v]; ok {
-		return c.Draws, c.Arrivals
+// standingIn gives the draws and arrivals of a window as they stand so far: as this pass derived them, else as they stood before.
+func (e *engine) standingIn(v string, w *window) (draws []Draw, arrivals []Arrival) {
+	for _, c := range w.parts {
+		draws, arrivals = append(draws, c.Draws...), append(arrivals, c.Arrivals...)
 	}
-	return e.src.VesselDraws(v), e.src.VesselArrivals(v)
+	for _, p := range w.stored {
+		if !slices.Contains(w.covered, p.Since) {
+			draws, arrivals = append(draws, e.src.PartDraws(v, p.Since)...), append(arrivals, e.src.PartArrivals(v, p.Since)...)
+		}
+	}
+	return draws, arrivals
 }
 
-// replace puts a vessel's new cell in the place of an earlier one.
-func (e *engine) replace(v string, cell *Cell) {
-	if old, ok := e.fresh[v]; ok {
+// replace puts a window's new parts in the place of what stood there, and gives their draws and arrivals.
+func (e *engine) replace(v string, w *window, books []*book) (draws []Draw, arrivals []Arrival) {
+	for _, old := range w.parts {
 		for _, d := range old.Draws {
 			e.freshDraws[d.Entry] = slices.DeleteFunc(e.freshDraws[d.Entry], func(x Draw) bool { return x.Vessel == v })
 		}
 		for _, a := range old.Arrivals {
 			e.freshArrivals[a.Entry] = slices.DeleteFunc(e.freshArrivals[a.Entry], func(x Arrival) bool { return x.Vessel == v })
 		}
+		delete(e.out.Cells, old.Owner)
 	}
-	e.fresh[v] = cell
-	e.out.Cells["v:"+v] = cell
-	for _, d := range cell.Draws {
-		e.freshDraws[d.Entry] = append(e.freshDraws[d.Entry], d)
+	w.parts, w.covered = nil, nil
+	for _, p := range w.stored {
+		w.covered = append(w.covered, p.Since)
+		owner := partOwner("v", v, p.Since)
+		e.out.Cells[owner] = &Cell{Owner: owner}
 	}
-	for _, a := range cell.Arrivals {
-		e.freshArrivals[a.Entry] = append(e.freshArrivals[a.Entry], a)
+	for _, b := range books {
+		cell := e.vesselCell(b)
+		w.parts = append(w.parts, cell)
+		e.out.Cells[cell.Owner] = cell
+		if b.since == Beginning && b.until == Ever && len(cell.Part.Moves) == 0 {
+			e.out.Cells[cell.Owner] = &Cell{Owner: cell.Owner} // nothing ever moved in it
+		}
+		draws, arrivals = append(draws, cell.Draws...), append(arrivals, cell.Arrivals...)
+		for _, d := range cell.Draws {
+			e.freshDraws[d.Entry] = append(e.freshDraws[d.Entry], d)
+		}
+		for _, a := range cell.Arrivals {
+			e.freshArrivals[a.Entry] = append(e.freshArrivals[a.Entry], a)
+		}
 	}
+	return draws, arrivals
 }
 
 // changedEntries lists the entries whose items differ between two lists.
@@ -345,7 +446,7 @@ func (e *engine) drawChanged(v string, entry int64) {
 	case *lots.Transfer:
 		e.mark(entry)
 		if _, _, flows := transferTime(r); flows && r.To != v {
-			e.mark(0, r.To)
+			e.moved(entry, r.To)
 		}
 	case *lots.Circulation:
 		e.markCirculation(r)
@@ -359,43 +460,47 @@ func (e *engine) drawChanged(v string, entry int64) {
 
 // followMaybes marks the outflows that an inflow with changed sources may have reached.
 func (e *engine) followMaybes() {
-	receivers := map[string][]int64{}
-	for entry := range e.entries {
+	for _, entry := range slices.Collect(maps.Keys(e.entries)) {
 		for _, a := range e.arrivalsOf(entry) {
-			receivers[a.Vessel] = append(receivers[a.Vessel], entry)
-		}
-	}
-	for v, entries := range receivers {
-		draws, _ := e.known(v)
-		for _, d := range draws {
-			if slices.ContainsFunc(d.Maybe, func(m int64) bool { return slices.Contains(entries, m) }) {
-				e.drawChanged(v, d.Entry)
+			p, ok := e.partAt(a.Vessel, a.Fill)
+			for _, d := range draws(p, ok) {
+				if slices.Contains(d.Maybe, entry) {
+					e.drawChanged(a.Vessel, d.Entry)
+				}
 			}
 		}
 	}
 }
 
+// draws are the draws of a part, if there is one.
+func draws(p *Cell, ok bool) []Draw {
+	if !ok {
+		return nil
+	}
+	return p.Draws
+}
+
 // drawsOf gives the draws of an entry on every vessel, as they stand now.
 func (e *engine) drawsOf(entry int64) []Draw {
-	return standing(e, e.freshDraws[entry], e.src.DrawsOf(entry), func(d Draw) (string, int64) { return d.Vessel, d.Start })
+	return standing(e, e.freshDraws[entry], e.src.DrawsOf(entry), func(d Draw) (string, int64, int64) { return d.Vessel, d.Start, d.Start })
 }
 
 // arrivalsOf gives the arrivals of an entry in every vessel, as they stand now.
 func (e *engine) arrivalsOf(entry int64) []Arrival {
-	return standing(e, e.freshArrivals[entry], e.src.ArrivalsOf(entry), func(a Arrival) (string, int64) { return a.Vessel, a.Start })
+	return standing(e, e.freshArrivals[entry], e.src.ArrivalsOf(entry), func(a Arrival) (string, int64, int64) { return a.Vessel, a.Start, a.Fill })
 }
 
 // standing joins what this pass derived with what stood before of vessels it did not touch, by vessel and time.
-func standing[T any](e *engine, fresh, before []T, place func(T) (vessel string, start int64)) []T {
+func standing[T any](e *engine, fresh, before []T, place func(T) (vessel string, start, lies int64)) []T {
 	out := slices.Clone(fresh)
 	for _, x := range before {
-		if vessel, _ := place(x); e.fresh[vessel] == nil {
+		if vessel, _, lies := place(x); !e.windows[vessel].has(lies) {
 			out = append(out, x)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b T) int {
-		va, sa := place(a)
-		vb, sb := place(b)
+		va, sa, _ := place(a)
+		vb, sb, _ := place(b)
 		return cmp.Or(cmp.Compare(va, vb), cmp.Compare(sa, sb))
 	})
 	return out
@@ -415,9 +520,14 @@ func (e *engine) refuseCrossing(rec lots.Record) error {
 	if !flows {
 		return nil
 	}
-	for _, other := range e.src.Touching(t.To) {
-		u, ok := other.(*lots.Transfer)
-		if !ok || u.Seq == t.Seq || u.From.OneOf() || u.From.Code() != t.To || u.To != t.From.Code() {
+	var others []*lots.Transfer
+	if e.whole {
+		others = transfersOf(e.src.Touching(t.To))
+	} else {
+		others = e.transfersInto(t.From.Code(), lo, hi)
+	}
+	for _, u := range others {
+		if u.Seq == t.Seq || u.From.OneOf() || u.From.Code() != t.To || u.To != t.From.Code() {
 			continue
 		}
 		ulo, uhi, uflows := transferTime(u)
@@ -427,4 +537,13 @@ func (e *engine) refuseCrossing(rec lots.Record) error {
 		}
 	}
 	return nil
+}
+
+func transfersOf(recs []lots.Record) (out []*lots.Transfer) {
+	for _, rec := range recs {
+		if t, ok := rec.(*lots.Transfer); ok {
+			out = append(out, t)
+		}
+	}
+	return out
 }

@@ -99,6 +99,7 @@ type Cell struct {
 	Draws    []Draw
 	Arrivals []Arrival
 	Passes   []Pass
+	Part     *Part // of a vessel's books or an item's passes; else nil
 }
 
 // Limits are the site's settings for the rules.
@@ -129,12 +130,24 @@ type Source interface {
 	// LineAfter lists those that end at or after since and may lie within LineMemory of the line's
 	// running time after from; in any order.
 	LineAfter(line string, since, from int64) []lots.Record
+	// Moments lists the records of a sheet that name a code and lie, or may lie, within a span, in journal order. The sheets
+	// are cleans and circulations.
+	Moments(code, sheet string, from, to int64) []lots.Record
 	// Earlier results, for cells that are not derived anew. A source without any returns none.
-	VesselDraws(vessel string) []Draw
-	VesselArrivals(vessel string) []Arrival
+	// Parts lists the parts of a vessel's books that a span touches, in order of time, with their moves.
+	Parts(vessel string, lo, hi int64) []Part
+	// PartAt finds the part that a moment lies in, and PartAfter the first that begins after it, both without their moves.
+	PartAt(vessel string, t int64) (Part, bool)
+	PartAfter(vessel string, t int64) (Part, bool)
+	PartDraws(vessel string, since int64) []Draw
+	PartArrivals(vessel string, since int64) []Arrival
+	// MovesOf gives where in a vessel's books an entry stands.
+	MovesOf(vessel string, entry int64) []Move
 	DrawsOf(entry int64) []Draw
 	ArrivalsOf(entry int64) []Arrival
-	PassesThrough(item string) []Pass
+	// Passes lists what stands derived of an item's passes that start within a span, by start, and PassesOf those of a cell.
+	Passes(item string, from, until int64) []Pass
+	PassesOf(owner string) []Pass
 }
 
 // FillRef names a vessel's fill by its start.

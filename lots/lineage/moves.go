@@ -53,11 +53,18 @@ func (c *clean) certain() bool { return c.lo == c.hi }
 
 // moves are all that happened to one vessel, in no order.
 type moves struct {
-	ins      []inflow
-	outs     []outflow
-	cleans   []clean
-	washes   []wash
-	findings []Finding
+	ins    []inflow
+	outs   []outflow
+	cleans []clean
+	washes []wash
+	notes  []note
+	all    []Move // the spans of all of them
+}
+
+// note is a finding about one entry, and when that was.
+type note struct {
+	Finding
+	at int64
 }
 
 // gather reads a vessel's moves from the records that name it, and from those
@@ -116,7 +123,7 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 	case *lots.BrewInput:
 		if out, oneOf := e.drawsOn(r.From, v); out {
 			m.out(r.Seq, e.inputTime(r), r.Qty.Millilitres(), oneOf)
-			m.named(e, r.Seq, r.From, v)
+			m.named(e, r.Seq, r.From, v, e.inputTime(r).From)
 		}
 	case *lots.Addition:
 		if r.Vessel == v {
@@ -124,7 +131,7 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 		}
 		if out, oneOf := e.drawsOn(r.From, v); out {
 			m.out(r.Seq, r.At, r.Qty.Millilitres(), oneOf)
-			m.named(e, r.Seq, r.From, v)
+			m.named(e, r.Seq, r.From, v, r.At.From)
 		}
 	case *lots.Transfer:
 		e.moveTransfer(m, v, r)
@@ -146,7 +153,7 @@ func (e *engine) move(m *moves, v string, rec lots.Record) {
 	case *lots.Bulk:
 		if out, oneOf := e.drawsOn(r.From, v); out {
 			m.out(r.Seq, r.At, r.Qty.Millilitres(), oneOf)
-			m.named(e, r.Seq, r.From, v)
+			m.named(e, r.Seq, r.From, v, r.At.From)
 		}
 	case *lots.Feed:
 		e.moveFeed(m, v, r)
@@ -165,14 +172,14 @@ func (m *moves) out(entry int64, w lots.When, qty float64, oneOf bool) {
 }
 
 // named notes that a lot which went into a vessel was named as if it still stood beside it.
-func (m *moves) named(e *engine, entry int64, from lots.Ref, v string) {
+func (m *moves) named(e *engine, entry int64, from lots.Ref, v string, at int64) {
 	if from.Kind != lots.KindLot {
 		return
 	}
 	for _, code := range from.Codes {
 		if t, _ := e.src.Thing(code); t.Into == v {
-			m.findings = append(m.findings, Finding{"lot-in-vessel", code,
-				"lot " + code + " was put into " + v + " and is drawn through it: name " + v + " instead", entry})
+			m.notes = append(m.notes, note{Finding{"lot-in-vessel", code,
+				"lot " + code + " was put into " + v + " and is drawn through it: name " + v + " instead", entry}, at})
 		}
 	}
 }
@@ -326,7 +333,7 @@ func (e *engine) piecesOf(r *lots.Transfer, v string) []int64 {
 // cleanedAt lists when a vessel was certainly cleaned in [from, until), in no order.
 func (e *engine) cleanedAt(v string, from, until int64) []int64 {
 	var out []int64
-	for _, rec := range e.src.Touching(v) {
+	for _, rec := range e.src.Moments(v, "cleans", from, until) {
 		if c, ok := rec.(*lots.Clean); ok && c.Breaks() && c.At.Certain() && c.Subject.Code() == v && from <= c.At.From && c.At.From < until {
 			out = append(out, c.At.From)
 		}
@@ -359,7 +366,7 @@ func (e *engine) moveClean(m *moves, v string, r *lots.Clean) {
 	}
 	if out, oneOf := e.drawsOn(r.From, v); out {
 		m.out(r.Seq, r.At, 0, oneOf)
-		m.named(e, r.Seq, r.From, v)
+		m.named(e, r.Seq, r.From, v, r.At.From)
 	}
 }
 
@@ -371,7 +378,7 @@ func (e *engine) moveRemoval(m *moves, v string, r *lots.Removal) {
 		m.cleans = append(m.cleans, clean{entry: r.Seq, lo: r.At.From, hi: r.At.To, at: r.At.From, all: true})
 	default:
 		m.out(r.Seq, r.At, r.Qty.Millilitres(), oneOf)
-		m.named(e, r.Seq, r.Subject, v)
+		m.named(e, r.Seq, r.Subject, v, r.At.From)
 	}
 }
 
@@ -381,12 +388,13 @@ func (e *engine) moveFeed(m *moves, v string, f *lots.Feed) {
 	if !out {
 		return
 	}
-	m.named(e, f.Seq, f.From, v)
 	run, product, ok := e.runOf(f.Run)
 	if !ok {
+		m.named(e, f.Seq, f.From, v, 0)
 		return
 	}
 	since, until := FeedSpan(f, run)
+	m.named(e, f.Seq, f.From, v, since)
 	if until <= since {
 		return
 	}

@@ -3,6 +3,7 @@ package lineage
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -10,12 +11,129 @@ import (
 	"heeltap/lots"
 )
 
-// pathCell derives the passes of one path item, or of a line that keeps or may keep residue:
+// pathCells derives anew the parts of a path item's or line's passes that a span touches.
+func (e *engine) pathCells(item string, s stretch) {
+	w := &window{known: true, from: Beginning, to: Ever}
+	if !e.whole {
+		w.known = false
+		e.reach(item, w, s.start, s.end)
+	}
+	cells, ok := e.pathParts(item, w)
+	for !ok {
+		e.widen(item, w)
+		cells, ok = e.pathParts(item, w)
+	}
+	for _, p := range w.stored {
+		owner := partOwner("p", item, p.Since)
+		e.out.Cells[owner] = &Cell{Owner: owner}
+	}
+	for _, c := range cells {
+		e.out.Cells[c.Owner] = c
+	}
+}
+
+// pathCleans are an item's cleans in a window, as they bear on its passes.
+type pathCleans struct {
+	breaks cleanings
+	cuts   map[int64]int64 // moments that a part can begin at, and the entries of those cleans
+	with   []*lots.Clean   // those that say what they were done with
+}
+
+// cleansOf reads an item's cleans in a window. A part of its passes can begin at each certain one that lies within no
+// pass: no pass before it leaves anything to one after it.
+func (e *engine) cleansOf(item string, w *window, passes []Pass) *pathCleans {
+	out := &pathCleans{cuts: map[int64]int64{}}
+	for _, rec := range e.src.Moments(item, "cleans", w.from, w.to) {
+		k, ok := rec.(*lots.Clean)
+		if !ok || k.Subject.Code() != item {
+			continue
+		}
+		if k.Breaks() {
+			out.breaks = append(out.breaks, cleaning{k.At.From, k.At.To})
+			if k.At.Certain() && k.At.From > w.from && out.cuts[k.At.From] == 0 {
+				out.cuts[k.At.From] = k.Seq
+			}
+		}
+		if len(k.From.Codes) > 0 && k.At.From >= w.from {
+			out.with = append(out.with, k)
+		}
+	}
+	slices.SortFunc(out.breaks, func(a, b cleaning) int { return cmp.Compare(a.lo, b.lo) })
+	lasts, at := int64(Beginning), 0
+	for _, t := range slices.Sorted(maps.Keys(out.cuts)) {
+		for ; at < len(passes) && passes[at].Start < t; at++ {
+			lasts = max(lasts, passes[at].over())
+		}
+		if lasts > t {
+			delete(out.cuts, t)
+		}
+	}
+	return out
+}
+
+// pathParts derives the passes of a window part by part. It is false where the part after the window follows from what changed.
+func (e *engine) pathParts(item string, w *window) (cells []*Cell, ok bool) {
+	passes := e.passesIn(item, w.from, w.to)
+	cleans := e.cleansOf(item, w, passes)
+	bounds := slices.DeleteFunc(slices.Sorted(maps.Keys(cleans.cuts)), func(t int64) bool { return t >= w.to })
+	bounds = append(bounds, w.to)
+	open := readOpening(w.state).Washes
+	since, opens, rest := w.from, w.opens, passes
+	for _, until := range bounds {
+		n, _ := slices.BinarySearchFunc(rest, until, func(p Pass, t int64) int { return cmp.Compare(p.Start, t) })
+		own := rest[:n:n]
+		rest = rest[n:]
+		bears := e.cleansAmong(open)
+		for _, k := range cleans.with {
+			if k.At.From >= since && k.At.From < until {
+				bears = append(bears, k)
+			}
+		}
+		c := e.pathCell(item, since, own, cleans.breaks, bears)
+		if c.Part = (&Part{Vessel: item, Since: since, Opens: opens, State: opening{Washes: open}.text()}); since == Beginning && until == Ever && len(own)+len(cleans.breaks)+len(cleans.with) == 0 {
+			c.Part = nil // nothing ever passed
+		}
+		cells = append(cells, c)
+		open = openAfter(own, bears)
+		since, opens = until, cleans.cuts[until]
+	}
+	if w.after == nil {
+		return cells, true
+	}
+	follows := func(k opened) bool { return e.entries[k.Entry] || e.changed[k.Entry] }
+	return cells, opens == w.after.Opens && opening{Washes: open}.text() == w.after.State && !slices.ContainsFunc(open, follows)
+}
+
+// cleansAmong reads cleans that come before a part.
+func (e *engine) cleansAmong(open []opened) (out []*lots.Clean) {
+	for _, k := range open {
+		rec, _ := e.src.Record(k.Entry)
+		if c, ok := rec.(*lots.Clean); ok {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// openAfter lists the cleans after which nothing has passed yet.
+func openAfter(passes []Pass, cleans []*lots.Clean) (out []opened) {
+	for _, k := range cleans {
+		if !slices.ContainsFunc(passes, func(p Pass) bool { return p.Start >= k.At.To }) {
+			out = append(out, opened{k.Seq, k.At.From, k.At.To, k.Breaks()})
+		}
+	}
+	slices.SortFunc(out, func(a, b opened) int { return cmp.Compare(a.Entry, b.Entry) })
+	return out
+}
+
+// over is when a pass is over: a moment takes a second.
+func (p Pass) over() int64 { return max(p.End, p.Start+1) }
+
+// pathCell derives the passes of one part of a path item, or of a line that keeps or may keep residue:
 // what a piece leaves behind reaches the pass after it and what that fills.
-func (e *engine) pathCell(item string) *Cell {
-	c := &Cell{Owner: "p:" + item}
-	passes := e.passesThrough(item)
-	residue := e.residueOf(item, passes)
+func (e *engine) pathCell(item string, since int64, passes []Pass, cleans cleanings, with []*lots.Clean) *Cell {
+	c := &Cell{Owner: partOwner("p", item, since)}
+	residue := e.residueOf(item, passes, cleans)
 	stands := e.standingPasses(item, passes, residue)
 	refs := passRefs(item, passes, e.zone)
 	for i, p := range passes {
@@ -27,7 +145,9 @@ func (e *engine) pathCell(item string) *Cell {
 			c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
 		}
 	}
-	e.tellUnprovenPasses(c, item, passes)
+	if since == Beginning {
+		e.tellUnprovenPasses(c, item, passes, cleans)
+	}
 	for _, a := range residue {
 		to := passes[a.to]
 		if a.pass {
@@ -37,7 +157,7 @@ func (e *engine) pathCell(item string) *Cell {
 			c.Links = append(c.Links, contact(refs[a.from], to.Dst, graph.Path, to.Entry, to.Start))
 		}
 	}
-	e.passCleans(c, item, passes, refs, stands)
+	e.passCleans(c, item, passes, refs, stands, with)
 	return c
 }
 
@@ -78,8 +198,8 @@ func sameStart(passes []Pass, start int64) int {
 	return n
 }
 
-// passesThrough lists an item's passes: those derived in this pass, and the earlier ones of other entries.
-func (e *engine) passesThrough(item string) []Pass {
+// passesIn lists an item's passes that start within a span: those derived in this pass, and the earlier ones of other entries.
+func (e *engine) passesIn(item string, from, until int64) []Pass {
 	redone := map[int64]bool{}
 	for entry := range e.entries {
 		redone[entry] = true
@@ -88,13 +208,13 @@ func (e *engine) passesThrough(item string) []Pass {
 	for owner, c := range e.out.Cells {
 		if owner[0] == 'e' || owner[0] == 'r' {
 			for _, p := range c.Passes {
-				if p.Item == item {
+				if p.Item == item && p.Start >= from && p.Start < until {
 					out = append(out, p)
 				}
 			}
 		}
 	}
-	for _, p := range e.src.PassesThrough(item) {
+	for _, p := range e.src.Passes(item, from, until) {
 		if !redone[p.Entry] && !e.runRedone(p) {
 			out = append(out, p)
 		}
@@ -161,18 +281,6 @@ func predecessors(all []stretch) [][]int {
 type cleaning struct{ lo, hi int64 }
 
 type cleanings []cleaning
-
-// cleansOf lists the cleans of an item that break its chain.
-func (e *engine) cleansOf(item string) cleanings {
-	var out cleanings
-	for _, rec := range e.src.Touching(item) {
-		if k, ok := rec.(*lots.Clean); ok && k.Breaks() && k.Subject.Code() == item {
-			out = append(out, cleaning{k.At.From, k.At.To})
-		}
-	}
-	slices.SortFunc(out, func(a, b cleaning) int { return cmp.Compare(a.lo, b.lo) })
-	return out
-}
 
 // between reports whether a clean certainly lies between two passes.
 func (cs cleanings) between(p, q Pass) bool {

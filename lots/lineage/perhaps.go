@@ -60,11 +60,12 @@ func (e *engine) mayTake(d Draw) []Ref {
 	if d.State == Drew {
 		return []Ref{FillRef(d.Vessel, d.Fill, e.zone)}
 	}
-	_, arrivals := e.known(d.Vessel)
 	next := int64(0)
-	for _, a := range arrivals {
-		if a.Fill > d.Start && (next == 0 || a.Fill < next) {
-			next = a.Fill
+	for p, ok := e.partAt(d.Vessel, d.Start); ok && next == 0; p, ok = e.partAfter(d.Vessel, p.Part.Since) {
+		for _, a := range p.Arrivals {
+			if a.Fill > d.Start && (next == 0 || a.Fill < next) {
+				next = a.Fill
+			}
 		}
 	}
 	if next == 0 || e.cleanedBetween(d.Vessel, d.Start, next) {
@@ -81,7 +82,7 @@ func (e *engine) cleanedBetween(v string, after, by int64) bool {
 // perhapsGot lists what may have come, by a moment, into a vessel that the books say held nothing when it was perhaps
 // joined with others, and may be in what was drawn of it before anything else came in and before it was cleaned.
 func (e *engine) perhapsGot(d Draw, by int64, asked map[drawn]int64) (out []Ref) {
-	for _, r := range e.perhapsOf(d.Vessel) {
+	for _, r := range e.perhapsOf(d.Vessel, d.Start) {
 		draws := e.drawsOf(r.Seq)
 		for _, q := range draws {
 			if q.Vessel != d.Vessel || q.State == Drew || q.Start > by || e.cleanedBetween(d.Vessel, q.Start, d.Start) {
@@ -100,58 +101,83 @@ func (e *engine) perhapsGot(d Draw, by int64, asked map[drawn]int64) (out []Ref)
 	return out
 }
 
-// perhapsOf lists the circulations by which a vessel was perhaps joined with others.
-func (e *engine) perhapsOf(v string) []*lots.Circulation {
-	known, ok := e.perhaps[v]
-	if !ok {
-		for _, rec := range e.src.Touching(v) {
-			if r, ok := rec.(*lots.Circulation); ok && r.Perhaps && slices.Contains(r.Vessels, v) {
-				known = append(known, r)
-			}
+// perhapsOf lists the circulations by which a vessel was perhaps joined with others, and that bear on what was drawn of it at a moment: those of
+// the same part of its books, since what came before that was cleaned away or has got into a fill.
+func (e *engine) perhapsOf(v string, t int64) (out []*lots.Circulation) {
+	from, to := int64(Beginning), int64(Ever)
+	if p, ok := e.partAt(v, t); ok {
+		from = p.Part.Since
+		if next, ok := e.partAfter(v, from); ok {
+			to = next.Part.Since
 		}
-		e.perhaps[v] = known
 	}
-	return known
+	for _, rec := range e.src.Moments(v, "circulations", from, to) {
+		if r, ok := rec.(*lots.Circulation); ok && r.Perhaps && slices.Contains(r.Vessels, v) {
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
-// markPerhaps marks what may have been joined with a vessel, for certain or perhaps: its contacts follow its fills and cleans.
-func (e *engine) markPerhaps(v string) {
-	for _, rec := range e.src.Touching(v) {
-		if r, ok := rec.(*lots.Circulation); ok && !r.Perhaps && !r.Started.Certain() && slices.Contains(r.Vessels, v) {
+// markPerhaps marks what may have been joined with a vessel in a window, for certain or perhaps: its contacts follow its fills and cleans. Where it was
+// perhaps joined, what was drawn of it in all of the window follows, since a clean may just have parted the two.
+func (e *engine) markPerhaps(v string, m *moves, draws []Draw) {
+	seen := map[int64]bool{}
+	for _, x := range m.all {
+		rec, _ := e.src.Record(x.Entry)
+		r, ok := rec.(*lots.Circulation)
+		if !ok || seen[r.Seq] || !slices.Contains(r.Vessels, v) {
+			continue
+		}
+		seen[r.Seq] = true
+		if r.Perhaps || !r.Started.Certain() {
 			e.markCirculation(r)
 		}
-	}
-	for _, r := range e.perhapsOf(v) {
-		e.markJoined(r)
+		if r.Perhaps {
+			e.markDrawn(v, draws)
+		}
 	}
 }
 
 // markJoined marks a circulation that perhaps was one, and what was drawn of its vessels and of all that were perhaps joined
 // with those in turn: one that held nothing may have passed on what came in.
 func (e *engine) markJoined(r *lots.Circulation) {
-	seen := map[string]bool{}
+	type place struct {
+		vessel string
+		since  int64
+	}
+	seen, had := map[place]bool{}, map[int64]bool{}
 	for todo := []*lots.Circulation{r}; len(todo) > 0; todo = todo[1:] {
+		if had[todo[0].Seq] {
+			continue
+		}
+		had[todo[0].Seq] = true
 		e.mark(todo[0].Seq)
 		for _, v := range todo[0].Vessels {
-			if seen[v] {
+			p, ok := e.partAt(v, todo[0].Started.From)
+			if !ok || seen[place{v, p.Part.Since}] {
 				continue
 			}
-			seen[v] = true
-			todo = append(todo, e.perhapsOf(v)...)
-			draws, _ := e.known(v)
-			for _, d := range draws {
-				rec, _ := e.src.Record(d.Entry)
-				switch x := rec.(type) { // what it links; the books of no vessel change by it
-				case *lots.Transfer, *lots.Clean:
-					e.mark(d.Entry)
-				case *lots.Circulation:
-					if !x.Perhaps { // those come by themselves
-						e.markCirculation(x)
-					}
-				default:
-					e.drawChanged(v, d.Entry)
-				}
+			seen[place{v, p.Part.Since}] = true
+			todo = append(todo, e.perhapsOf(v, p.Part.Since)...)
+			e.markDrawn(v, p.Draws)
+		}
+	}
+}
+
+// markDrawn marks what was drawn of a vessel that was perhaps joined with others.
+func (e *engine) markDrawn(v string, draws []Draw) {
+	for _, d := range draws {
+		rec, _ := e.src.Record(d.Entry)
+		switch x := rec.(type) { // what it links; the books of no vessel change by it
+		case *lots.Transfer, *lots.Clean:
+			e.mark(d.Entry)
+		case *lots.Circulation:
+			if !x.Perhaps { // those come by themselves
+				e.markCirculation(x)
 			}
+		default:
+			e.drawChanged(v, d.Entry)
 		}
 	}
 }

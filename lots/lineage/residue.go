@@ -20,13 +20,13 @@ const untold = ""
 
 // residueOf tells which of an item's passes leave something that counts in those after them: all, but on a line of
 // which nobody said whether it keeps residue, only what may bring a product an allergen that it does not declare.
-func (e *engine) residueOf(item string, passes []Pass) []after {
+func (e *engine) residueOf(item string, passes []Pass, cleans cleanings) []after {
 	if rec, ok := e.src.Stated(item); ok {
 		if line, ok := rec.(*lots.Line); ok && !line.HasResidue {
-			return e.untoldResidue(passes, e.cleansOf(item))
+			return e.untoldResidue(passes, cleans)
 		}
 	}
-	list := uncleaned(passes, e.cleansOf(item))
+	list := uncleaned(passes, cleans)
 	for i := range list {
 		list[i].pass, list[i].filled = true, true
 	}

@@ -35,7 +35,7 @@ func (b *book) filledAfter(w wash) (out []int) {
 		in := &b.moves.ins[a.in]
 		first[a.fill] = first[a.fill] || in.latest() >= w.lo && in.lo <= next
 	}
-	for i := range b.fills {
+	for i := b.before; i < len(b.fills); i++ {
 		if first[i] || !w.breaks && b.heldDuring(i, w) {
 			out = append(out, i)
 		}
@@ -97,9 +97,9 @@ func (e *engine) cleanedWith(r *lots.Clean) []Ref {
 	return dedupe(out)
 }
 
-// cleansWith lists the cleans of a line or path item that say what they were done with.
-func (e *engine) cleansWith(item string) (out []*lots.Clean) {
-	for _, rec := range e.src.Touching(item) {
+// cleansWith lists the cleans of a line or path item within a span that say what they were done with.
+func (e *engine) cleansWith(item string, from, to int64) (out []*lots.Clean) {
+	for _, rec := range e.src.Moments(item, "cleans", from, to) {
 		if r, ok := rec.(*lots.Clean); ok && r.Subject.Code() == item && len(r.From.Codes) > 0 {
 			out = append(out, r)
 		}
@@ -109,7 +109,7 @@ func (e *engine) cleansWith(item string) (out []*lots.Clean) {
 
 // cleanedOther marks what passes a line or path item after a clean of it.
 func (e *engine) cleanedOther(r *lots.Clean) {
-	e.through(r.Subject.Codes...)
+	e.through(r.At.From, r.At.To, r.Subject.Codes...)
 	if r.Subject.Kind == lots.KindLine {
 		e.followLine(r.Subject.Code(), r.At.From, r.At.To)
 	}
@@ -120,7 +120,13 @@ func (e *engine) supplyCleans(run *lots.Run, segs []segment) {
 	if run.Line == "" {
 		return
 	}
-	for _, r := range e.cleansWith(run.Line) {
+	from := int64(Beginning) // a clean before an earlier run was of that one
+	for _, rec := range e.src.LineBefore(run.Line, run.Started.From, run.Ended.End()) {
+		if x, ok := rec.(*lots.Run); ok && x.Run != run.Run && x.Ended.End() <= run.Started.From {
+			from = max(from, x.Started.From)
+		}
+	}
+	for _, r := range e.cleansWith(run.Line, from, run.Ended.End()) {
 		with := e.cleanedWith(r)
 		for _, i := range e.ranNext(run, segs, r) {
 			for _, src := range with {
@@ -156,9 +162,9 @@ func (e *engine) ranNext(run *lots.Run, segs []segment, r *lots.Clean) (out []in
 
 // passCleans links what a path item or line was cleaned with to the next passes and to what they fill. What a
 // run fills stands in its own cell.
-func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref, stands []bool) {
+func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref, stands []bool, cleans []*lots.Clean) {
 	t, _ := e.src.Thing(item)
-	for _, r := range e.cleansWith(item) {
+	for _, r := range cleans {
 		with := e.cleanedWith(r)
 		for _, i := range passedNext(passes, r) {
 			if stands[i] {
@@ -173,15 +179,14 @@ func (e *engine) passCleans(c *Cell, item string, passes []Pass, refs []Ref, sta
 
 // passedNext lists the passes that may be the first after a clean.
 func passedNext(passes []Pass, r *lots.Clean) (out []int) {
-	over := func(p Pass) int64 { return max(p.End, p.Start+1) }
 	next := int64(1) << 62
 	for _, p := range passes {
 		if p.Start >= r.At.To {
-			next = min(next, over(p))
+			next = min(next, p.over())
 		}
 	}
 	for i, p := range passes {
-		if over(p) > r.At.From && p.Start < next {
+		if p.over() > r.At.From && p.Start < next {
 			out = append(out, i)
 		}
 	}
@@ -198,7 +203,7 @@ func AfterClean(src Source, limits Limits, r *lots.Clean) []Ref {
 		out = append(out, FillRef(a.Vessel, a.Fill, e.zone))
 	}
 	item := r.Subject.Code()
-	passes := e.passesThrough(item)
+	passes := e.passesIn(item, Beginning, Ever)
 	refs := passRefs(item, passes, e.zone)
 	for _, i := range passedNext(passes, r) {
 		out = append(out, refs[i])

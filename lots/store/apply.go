@@ -71,7 +71,7 @@ func (tx *Tx) deriveFrom(changed []lots.Record) error {
 
 // apply replaces cells by what was derived, touching only rows that differ.
 func (tx *Tx) apply(delta *lineage.Delta) error {
-	a := &applying{tx: tx, ids: map[lineage.Ref]int64{}}
+	a := &applying{tx: tx, ids: map[lineage.Ref]int64{}, nodesBefore: map[lineage.Ref]nodeRow{}, linksBefore: map[linkKey]linkRow{}}
 	owners := slices.Sorted(maps.Keys(delta.Cells))
 	cells := make([]int64, len(owners))
 	for i, owner := range owners {
@@ -80,18 +80,37 @@ func (tx *Tx) apply(delta *lineage.Delta) error {
 			return err
 		}
 		cells[i] = id
-		if err := a.nodes(id, delta.Cells[owner].Nodes); err != nil {
+		if err := cmp.Or(a.readNodes(id), a.readLinks(id)); err != nil {
+			return err
+		}
+	}
+	now := map[linkKey]linkRow{}
+	for i, owner := range owners {
+		if err := a.nodes(cells[i], delta.Cells[owner].Nodes); err != nil {
 			return err
 		}
 	}
 	for i, owner := range owners {
+		for _, l := range delta.Cells[owner].Links {
+			r, err := a.row(l)
+			if err != nil {
+				return err
+			}
+			r.cell = cells[i]
+			now[r.linkKey] = r
+		}
+	}
+	if err := a.links(now); err != nil {
+		return err
+	}
+	for i, owner := range owners {
 		c := delta.Cells[owner]
-		if err := cmp.Or(a.links(cells[i], c.Links), a.books(cells[i], c), a.findings(cells[i], c.Findings)); err != nil {
+		if err := cmp.Or(a.books(cells[i], c), a.findings(cells[i], c.Findings)); err != nil {
 			return err
 		}
 	}
-	for _, id := range a.gone {
-		if err := tx.exec("DELETE FROM node WHERE id = ?", id); err != nil {
+	for _, n := range a.nodesBefore { // no cell has them any more
+		if err := tx.exec("DELETE FROM node WHERE id = ?", n.id); err != nil {
 			return err
 		}
 	}
@@ -111,48 +130,43 @@ func (tx *Tx) cellID(owner string) (id int64, err error) {
 
 // applying carries what one apply needs to know across cells.
 type applying struct {
-	tx    *Tx
-	ids   map[lineage.Ref]int64
-	gone  []int64
-	added []linkRow // new content links
+	tx          *Tx
+	ids         map[lineage.Ref]int64
+	nodesBefore map[lineage.Ref]nodeRow // of all cells, as far as no cell has taken them over: a node may go from one to another
+	linksBefore map[linkKey]linkRow
+	added       []linkRow // new content links
 }
 
 type nodeRow struct {
-	id int64
+	id, cell int64
 	lineage.Node
 }
 
-func (a *applying) nodes(cell int64, nodes []lineage.Node) error {
-	old := map[lineage.Ref]nodeRow{}
-	err := a.tx.each(func(rows *sql.Rows) error {
-		var n nodeRow
+func (a *applying) readNodes(cell int64) error {
+	return a.tx.each(func(rows *sql.Rows) error {
+		n := nodeRow{cell: cell}
 		err := rows.Scan(&n.id, &n.Kind, &n.Code, &n.Home, &n.Since, &n.Until, &n.Total, &n.Den, &n.Entry)
-		old[n.Ref] = n
+		a.nodesBefore[n.Ref] = n
 		return err
 	}, "SELECT id, kind, code, home, since, until, total, den, entry FROM node WHERE cell = ?", cell)
-	if err != nil {
-		return err
-	}
+}
+
+func (a *applying) nodes(cell int64, nodes []lineage.Node) (err error) {
 	for _, n := range nodes {
-		was, ok := old[n.Ref]
-		delete(old, n.Ref)
+		was, ok := a.nodesBefore[n.Ref]
+		delete(a.nodesBefore, n.Ref)
 		switch {
 		case !ok:
 			if was.id, err = a.insertNode(cell, n); err != nil {
 				return err
 			}
-		case was.Node != n:
-			if err := a.tx.exec("UPDATE node SET home=?, since=?, until=?, total=?, den=?, entry=? WHERE id=?",
-				n.Home, n.Since, n.Until, n.Total, n.Den, n.Entry, was.id); err != nil {
+		case was.Node != n || was.cell != cell:
+			if err := a.tx.exec("UPDATE node SET cell=?, home=?, since=?, until=?, total=?, den=?, entry=? WHERE id=?",
+				cell, n.Home, n.Since, n.Until, n.Total, n.Den, n.Entry, was.id); err != nil {
 				return err
 			}
 		}
 		a.ids[n.Ref] = was.id
-	}
-	for ref, n := range old {
-		if _, again := a.ids[ref]; !again {
-			a.gone = append(a.gone, n.id)
-		}
 	}
 	return nil
 }
@@ -187,6 +201,7 @@ type linkKey struct{ src, dst, entry, cause int64 }
 
 type linkRow struct {
 	linkKey
+	cell  int64
 	grade int64
 	qty   sql.NullFloat64
 	at    int64
@@ -202,29 +217,20 @@ func (a *applying) row(l lineage.Link) (linkRow, error) {
 	if !math.IsNaN(l.Qty) {
 		qty = sql.NullFloat64{Float64: l.Qty, Valid: true}
 	}
-	return linkRow{linkKey{src, dst, l.Entry, int64(l.Cause)}, int64(l.Grade), qty, l.At}, err
+	return linkRow{linkKey{src, dst, l.Entry, int64(l.Cause)}, 0, int64(l.Grade), qty, l.At}, err
 }
 
-func (a *applying) links(cell int64, links []lineage.Link) error {
-	old := map[linkKey]linkRow{}
-	err := a.tx.each(func(rows *sql.Rows) error {
-		var l linkRow
+func (a *applying) readLinks(cell int64) error {
+	return a.tx.each(func(rows *sql.Rows) error {
+		l := linkRow{cell: cell}
 		err := rows.Scan(&l.src, &l.dst, &l.entry, &l.cause, &l.grade, &l.qty, &l.at)
-		old[l.linkKey] = l
+		a.linksBefore[l.linkKey] = l
 		return err
 	}, "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE cell = ?", cell)
-	if err != nil {
-		return err
-	}
-	now := map[linkKey]linkRow{}
-	for _, l := range links {
-		r, err := a.row(l)
-		if err != nil {
-			return err
-		}
-		now[r.linkKey] = r
-	}
-	for key, was := range old {
+}
+
+func (a *applying) links(now map[linkKey]linkRow) error {
+	for key, was := range a.linksBefore {
 		if r, ok := now[key]; !ok || r != was {
 			if err := a.tx.exec("DELETE FROM link WHERE src=? AND dst=? AND entry=? AND cause=?", key.src, key.dst, key.entry, key.cause); err != nil {
 				return err
@@ -232,14 +238,15 @@ func (a *applying) links(cell int64, links []lineage.Link) error {
 		}
 	}
 	for key, r := range now {
-		if was, ok := old[key]; ok && was == r {
+		was, had := a.linksBefore[key]
+		if had && was == r {
 			continue
 		}
 		if err := a.tx.exec("INSERT INTO link(src, dst, entry, cause, grade, qty, at, cell) VALUES (?,?,?,?,?,?,?,?)",
-			r.src, r.dst, r.entry, r.cause, r.grade, r.qty, r.at, cell); err != nil {
+			r.src, r.dst, r.entry, r.cause, r.grade, r.qty, r.at, r.cell); err != nil {
 			return err
 		}
-		if r.grade == int64(graph.Content) {
+		if was.cell = r.cell; r.grade == int64(graph.Content) && !(had && was == r) { // one that only went to another cell closes no ring
 			a.added = append(a.added, r)
 		}
 	}
@@ -288,9 +295,12 @@ func (tx *Tx) ringError(l linkRow) error {
 // books replaces a cell's draws, arrivals and passes.
 func (a *applying) books(cell int64, c *lineage.Cell) error {
 	if c.Owner[0] == 'v' {
-		if err := a.drawRows(cell, c); err != nil {
+		if err := cmp.Or(a.drawRows(cell, c), a.part(cell, c.Part)); err != nil {
 			return err
 		}
+	}
+	if c.Owner[0] == 'p' {
+		return a.part(cell, c.Part)
 	}
 	if c.Owner[0] != 'e' && c.Owner[0] != 'r' {
 		return nil
@@ -308,11 +318,11 @@ func (a *applying) books(cell int64, c *lineage.Cell) error {
 }
 
 func (a *applying) drawRows(cell int64, c *lineage.Cell) error {
-	old, err := a.tx.draws("WHERE d.cell = ?", cell)
+	old, err := a.tx.draws("WHERE p.cell = ?", cell)
 	if err != nil {
 		return err
 	}
-	oldArrivals, err := a.tx.arrivals("WHERE a.cell = ?", cell)
+	oldArrivals, err := a.tx.arrivals("WHERE p.cell = ?", cell)
 	if err != nil {
 		return err
 	}
@@ -403,9 +413,9 @@ func (a *applying) findings(cell int64, findings []lineage.Finding) error {
 	return nil
 }
 
-// draws reads draws; the vessel's name is its cell's owner without the leading "v:".
+// draws reads draws of parts p, in the order of their entries.
 func (tx *Tx) draws(where string, args ...any) ([]lineage.Draw, error) {
-	return tx.drawsFrom("draw d JOIN cell c ON c.id = d.cell "+where, args...)
+	return tx.drawsFrom("part p CROSS JOIN draw d ON d.cell = p.cell "+where, args...)
 }
 
 func (tx *Tx) drawsFrom(from string, args ...any) ([]lineage.Draw, error) {
@@ -421,34 +431,38 @@ func (tx *Tx) drawsFrom(from string, args ...any) ([]lineage.Draw, error) {
 			return nil
 		}
 		return json.Unmarshal([]byte(maybe), &out[len(out)-1].Maybe)
-	}, `SELECT substr(c.owner, 3), d.entry, d.start, d.finish, d.qty, d.state, d.fill, d.root, d.one_of, d.maybe
-	FROM `+from+" ORDER BY d.cell, d.entry, d.start, d.n", args...)
+	}, `SELECT p.vessel, d.entry, d.start, d.finish, d.qty, d.state, d.fill, d.root, d.one_of, d.maybe
+	FROM `+from+" ORDER BY p.vessel, d.entry, d.start, d.n", args...)
 	return out, err
 }
 
 func (tx *Tx) arrivals(where string, args ...any) ([]lineage.Arrival, error) {
+	return tx.arrivalsFrom("part p CROSS JOIN arrival a ON a.cell = p.cell "+where, args...)
+}
+
+func (tx *Tx) arrivalsFrom(from string, args ...any) ([]lineage.Arrival, error) {
 	var out []lineage.Arrival
 	err := tx.each(func(rows *sql.Rows) error {
 		var a lineage.Arrival
 		err := rows.Scan(&a.Vessel, &a.Entry, &a.Start, &a.End, &a.Fill)
 		out = append(out, a)
 		return err
-	}, `SELECT substr(c.owner, 3), a.entry, a.start, a.finish, a.fill FROM arrival a JOIN cell c ON c.id = a.cell `+where+
-		" ORDER BY a.cell, a.entry, a.start, a.fill", args...)
+	}, "SELECT p.vessel, a.entry, a.start, a.finish, a.fill FROM "+from+
+		" ORDER BY p.vessel, a.entry, a.start, a.fill", args...)
 	return out, err
 }
 
 // VesselDraws gives what stands derived of a vessel's outflows.
 func (tx *Tx) VesselDraws(vessel string) []lineage.Draw {
-	d, err := tx.draws("WHERE c.owner = ?", "v:"+vessel)
+	d, err := tx.draws("WHERE p.vessel = ?", vessel)
 	tx.fail(err)
 	return d
 }
 
 // DrawsAround gives what stands derived of the outflows that draw on a vessel's fill of a time, and of those that start together with one.
 func (tx *Tx) DrawsAround(vessel string, fill int64) []lineage.Draw {
-	d, err := tx.drawsFrom(`(SELECT DISTINCT x.cell, x.start FROM cell o CROSS JOIN draw x INDEXED BY draw_fill ON x.cell = o.id WHERE o.owner = ? AND x.fill = ?) s
-		CROSS JOIN draw d INDEXED BY draw_start ON d.cell = s.cell AND d.start = s.start CROSS JOIN cell c ON c.id = d.cell`, "v:"+vessel, fill)
+	d, err := tx.drawsFrom(`(SELECT DISTINCT x.cell, x.start FROM draw x INDEXED BY draw_fill CROSS JOIN part o ON o.cell = x.cell WHERE x.fill = ?2 AND o.vessel = ?1) s
+		CROSS JOIN draw d INDEXED BY draw_start ON d.cell = s.cell AND d.start = s.start CROSS JOIN part p ON p.cell = d.cell`, vessel, fill)
 	tx.fail(err)
 	return d
 }
@@ -462,43 +476,57 @@ func (tx *Tx) DrawnInBulk(vessel string, fills []int64) []int64 {
 		err := rows.Scan(&entry)
 		out = append(out, entry)
 		return err
-	}, `SELECT d.entry FROM cell c CROSS JOIN draw d ON d.cell = c.id WHERE c.owner = ?1 AND d.fill IN (SELECT value FROM json_each(?2))`+shipped+`
-		UNION SELECT d.entry FROM cell c CROSS JOIN draw d INDEXED BY draw_maybe ON d.cell = c.id WHERE c.owner = ?1 AND d.maybe <> ''`+shipped, "v:"+vessel, jsonList(fills)))
+	}, `SELECT d.entry FROM json_each(?2) j CROSS JOIN draw d INDEXED BY draw_fill ON d.fill = j.value CROSS JOIN part p ON p.cell = d.cell WHERE p.vessel = ?1`+shipped+`
+		UNION SELECT d.entry FROM json_each(?2) j CROSS JOIN node n ON n.home = ?1 AND n.since = j.value CROSS JOIN draw d INDEXED BY draw_maybe ON d.cell = n.cell WHERE d.maybe <> ''`+shipped, vessel, jsonList(fills)))
 	return out
 }
 
 // VesselArrivals gives what stands derived of a vessel's inflows.
 func (tx *Tx) VesselArrivals(vessel string) []lineage.Arrival {
-	a, err := tx.arrivals("WHERE c.owner = ?", "v:"+vessel)
+	a, err := tx.arrivals("WHERE p.vessel = ?", vessel)
 	tx.fail(err)
 	return a
 }
 
 // DrawsOf gives what stands derived of an entry's outflows.
 func (tx *Tx) DrawsOf(entry int64) []lineage.Draw {
-	d, err := tx.draws("WHERE d.entry = ?", entry)
+	d, err := tx.drawsFrom("draw d CROSS JOIN part p ON p.cell = d.cell WHERE d.entry = ?", entry)
 	tx.fail(err)
 	return d
 }
 
 // ArrivalsOf gives what stands derived of an entry's inflows.
 func (tx *Tx) ArrivalsOf(entry int64) []lineage.Arrival {
-	a, err := tx.arrivals("WHERE a.entry = ?", entry)
+	a, err := tx.arrivalsFrom("arrival a CROSS JOIN part p ON p.cell = a.cell WHERE a.entry = ?", entry)
 	tx.fail(err)
 	return a
 }
 
 // PassesThrough gives what stands derived of the passes of a path item or line.
 func (tx *Tx) PassesThrough(item string) []lineage.Pass {
+	return tx.Passes(item, lineage.Beginning, lineage.Ever)
+}
+
+// Passes is what lineage.Source says.
+func (tx *Tx) Passes(item string, from, until int64) []lineage.Pass {
+	return tx.passes("WHERE item = ? AND start >= ? AND start < ?", item, from, until)
+}
+
+// PassesOf is what lineage.Source says.
+func (tx *Tx) PassesOf(owner string) []lineage.Pass {
+	return tx.passes("WHERE cell = (SELECT id FROM cell WHERE owner = ?)", owner)
+}
+
+func (tx *Tx) passes(where string, args ...any) []lineage.Pass {
 	var out []lineage.Pass
 	tx.fail(tx.each(func(rows *sql.Rows) error {
-		p := lineage.Pass{Item: item}
+		var p lineage.Pass
 		var srcs string
-		if err := rows.Scan(&p.Entry, &p.Start, &p.End, &p.Dst.Kind, &p.Dst.Code, &srcs); err != nil {
+		if err := rows.Scan(&p.Item, &p.Entry, &p.Start, &p.End, &p.Dst.Kind, &p.Dst.Code, &srcs); err != nil {
 			return err
 		}
 		out = append(out, p)
 		return json.Unmarshal([]byte(srcs), &out[len(out)-1].Srcs)
-	}, "SELECT entry, start, finish, dst_kind, dst, srcs FROM pass WHERE item = ? ORDER BY start, entry, dst", item))
+	}, "SELECT item, entry, start, finish, dst_kind, dst, srcs FROM pass "+where+" ORDER BY item, start, entry, dst", args...))
 	return out
 }

@@ -220,6 +220,9 @@ var dumps = []struct {
 	{"printed text", 2, "SELECT text, kind, seq FROM printed"},
 	{"what is stopped", 0, "SELECT seq, receipt, code, at_from, at_to, reason, over FROM stop"},
 	{"place on a line", 0, "SELECT seq, line, start, finish, running FROM line_span"},
+	{"moment of a clean or circulation", 3, "SELECT code, sheet, start, seq, finish FROM moment"},
+	{"part of a vessel's books", -1, "SELECT vessel, since, opens, state FROM part"},
+	{"move in a part", 2, "SELECT p.vessel, p.since, m.entry, m.start, m.finish FROM move m LEFT JOIN part p ON p.cell = m.cell"},
 	{"node", 8, "SELECT n.kind, n.code, c.owner, n.home, n.since, n.until, n.total, n.den, n.entry FROM node n LEFT JOIN cell c ON c.id = n.cell"},
 	{"link", 4, `SELECT s.kind, s.code, d.kind, d.code, l.entry, l.cause, l.grade, coalesce(l.qty, 'unknown'), l.at, c.owner
 		FROM link l LEFT JOIN node s ON s.id = l.src LEFT JOIN node d ON d.id = l.dst LEFT JOIN cell c ON c.id = l.cell`},

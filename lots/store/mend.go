@@ -17,7 +17,7 @@ import (
 )
 
 // recordTables are what a rebuild of the records empties; forms that were answered follow from no entry and stay.
-var recordTables = []string{"stop", "line_span", "act", "printed", "code", "mention", "record"}
+var recordTables = []string{"stop", "moment", "line_span", "act", "printed", "code", "mention", "record"}
 
 // unsealedUpdate is Update for what puts the seal on by itself.
 func (db *DB) unsealedUpdate(ctx context.Context, f func(*Tx) error) error {

@@ -16,7 +16,7 @@ import (
 )
 
 // lineageTables are what a rebuild of the lineage empties.
-var lineageTables = []string{"finding", "pass", "arrival", "draw", "link", "node", "cell"}
+var lineageTables = []string{"finding", "pass", "arrival", "draw", "link", "node", "part", "move", "cell"}
 
 // rebuildLineage derives everything anew from the records.
 func (tx *Tx) rebuildLineage() error {

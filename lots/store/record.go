@@ -282,7 +282,7 @@ func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) erro
 			return err
 		}
 	}
-	if err := cmp.Or(tx.enterSpan(seq, s, row, site), tx.enterStop(seq, s, row, site)); err != nil {
+	if err := cmp.Or(tx.enterSpan(seq, s, row, site), tx.enterMoment(seq, s, row, site), tx.enterStop(seq, s, row, site)); err != nil {
 		return err
 	}
 	for _, p := range printedOn(s, row) {
@@ -295,7 +295,7 @@ func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) erro
 
 // leave takes a row out of the records.
 func (tx *Tx) leave(seq int64, s *lots.Sheet, row lots.Row) error {
-	for _, q := range []string{"DELETE FROM record WHERE seq = ?", "DELETE FROM mention WHERE seq = ?", "DELETE FROM printed WHERE seq = ?", "DELETE FROM code WHERE seq = ?", "DELETE FROM line_span WHERE seq = ?"} {
+	for _, q := range []string{"DELETE FROM record WHERE seq = ?", "DELETE FROM mention WHERE seq = ?", "DELETE FROM printed WHERE seq = ?", "DELETE FROM code WHERE seq = ?", "DELETE FROM line_span WHERE seq = ?", "DELETE FROM moment WHERE seq = ?"} {
 		if err := tx.exec(q, seq); err != nil {
 			return err
 		}

@@ -36,9 +36,9 @@ func (tx *Tx) IsRecorded(s *lots.Sheet, row lots.Row) (bool, error) {
 }
 
 // rederiveRows works out again what follows from single rows: the site's zone decides which moments are
-// one, where runs lie on their line, and since when things are stopped.
+// one, when things were cleaned, where runs lie on their line, and since when things are stopped.
 func (tx *Tx) rederiveRows() error {
-	return cmp.Or(tx.redigest(), tx.placeLines(), tx.noteStops())
+	return cmp.Or(tx.redigest(), tx.placeLines(), tx.noteMoments(), tx.noteStops())
 }
 
 // redigest works out all digests anew.

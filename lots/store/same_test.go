@@ -107,7 +107,7 @@ func TestOlderDigestsAreWorkedOutAnew(t *testing.T) {
 	enter(t, db, statements(t, plant)...)
 	enter(t, db, statements(t, "cleans vessel=FV at=2026-02-25_10:37 method=cip")...)
 	require.NoError(t, db.Close())
-	bySQL(t, path, "UPDATE record SET digest = seq + 1000; DROP TABLE line_span; DROP TABLE answered; DROP TABLE seal; DROP TABLE stop; DROP INDEX record_rejected; DROP INDEX record_ref; DROP INDEX draw_fill; DROP INDEX draw_start; DROP INDEX draw_maybe; PRAGMA user_version = 2") // as layout 2 left it
+	bySQL(t, path, "UPDATE record SET digest = seq + 1000; DROP TABLE part; DROP TABLE move; DROP TABLE moment; DROP TABLE line_span; DROP TABLE answered; DROP TABLE seal; DROP TABLE stop; DROP INDEX record_rejected; DROP INDEX record_ref; DROP INDEX record_unnumbered; DROP INDEX draw_fill; DROP INDEX draw_start; DROP INDEX draw_maybe; PRAGMA user_version = 2") // as layout 2 left it
 	db, err = Open(context.Background(), path)
 	require.NoError(t, err)
 	defer db.Close()
@@ -139,6 +139,7 @@ cleans vessel=BT1 at=2026-02-03_10:00 method=cip`)...)
 	}))
 	require.Zero(t, uncertain())
 	require.NoError(t, db.Close())
+	bySQL(t, path, "DROP TABLE part; DROP TABLE move; DROP TABLE moment; DROP INDEX record_unnumbered") // those of a later one
 	db, err = Open(context.Background(), path)
 	require.NoError(t, err)
 	defer db.Close()

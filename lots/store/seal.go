@@ -18,8 +18,8 @@ import (
 )
 
 // sealedTables are the tables that the seal adds up: all but the journal, which has its chain, and the seal.
-var sealedTables = []string{"record", "mention", "code", "printed", "act", "line_span", "stop", "answered",
-	"cell", "node", "link", "draw", "arrival", "pass", "finding"}
+var sealedTables = []string{"record", "mention", "code", "printed", "act", "line_span", "moment", "stop", "answered",
+	"cell", "part", "move", "node", "link", "draw", "arrival", "pass", "finding"}
 
 // total is a sum of hashes modulo 2^256: rows can be added and taken away in any order, each at the cost of one hash.
 type total [4]uint64

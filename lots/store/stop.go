@@ -107,6 +107,18 @@ func (tx *Tx) AnyRejected() bool {
 	return found
 }
 
+// Unnumbered lists the receipts of an item from a supplier that carried no supplier's lot, in journal order.
+func (tx *Tx) Unnumbered(supplier, item string) []*lots.Receipt {
+	rows, err := tx.rows(`SELECT seq, sheet, body FROM record INDEXED BY record_unnumbered WHERE sheet = 'receipts' AND json_extract(body, '$.supplier_lot') = '-'
+		AND json_extract(body, '$.supplier') = ? AND json_extract(body, '$.item') = ? ORDER BY seq`, supplier, item)
+	tx.fail(err)
+	var out []*lots.Receipt
+	for _, rec := range tx.decode(rows) {
+		out = append(out, rec.(*lots.Receipt))
+	}
+	return out
+}
+
 // RejectedInto lists the receipts of lots that were rejected, and put into a vessel all the same, in journal order.
 func (tx *Tx) RejectedInto(vessel string) []*lots.Receipt {
 	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet = 'receipts' AND json_extract(body, '$.status') = 'rejected' AND json_extract(body, '$.into') = ? ORDER BY seq", vessel)
