@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"heeltap/lots"
 )
@@ -49,6 +50,7 @@ type Header struct {
 	Context json.RawMessage // of the words in it that are not the standard's
 	Created string
 	Events  int
+	Names   map[string]string // of parties and places, by canonical identifier, from its master data
 }
 
 // Read reads a document event by event, in its order, and holds one at a time. It refuses what the standard's schema refuses,
@@ -197,6 +199,8 @@ func (r *reader) headed(name string, v json.RawMessage) error {
 			return r.fault(name, "%s", err)
 		}
 		r.h.Created = text
+	case "epcisHeader":
+		r.h.Names = namesIn(v)
 	case "id":
 		if !isURI(text) {
 			return r.fault(name, "is no URI")
@@ -255,4 +259,35 @@ func compact(v []byte) json.RawMessage {
 		return slices.Clone(v)
 	}
 	return b.Bytes()
+}
+
+// namesIn are the names that a document's master data gives to identifiers.
+func namesIn(header []byte) map[string]string {
+	var h struct {
+		EPCISMasterData struct {
+			VocabularyList []struct {
+				VocabularyElementList []struct {
+					ID         string
+					Attributes []struct {
+						ID        string
+						Attribute any
+					}
+				}
+			}
+		}
+	}
+	if json.Unmarshal(header, &h) != nil {
+		return nil
+	}
+	out := map[string]string{}
+	for _, v := range h.EPCISMasterData.VocabularyList {
+		for _, e := range v.VocabularyElementList {
+			for _, a := range e.Attributes {
+				if name, ok := a.Attribute.(string); ok && lastPart(strings.ReplaceAll(a.ID, "#", "/")) == "name" {
+					out[KeyOf(e.ID).Link] = name
+				}
+			}
+		}
+	}
+	return out
 }
