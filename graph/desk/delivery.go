@@ -48,7 +48,7 @@ type Received struct {
 
 // Question is what somebody should look at again before a delivery is recorded.
 type Question struct {
-	Lot  int    // of the delivery, counted from 1
+	Lot  int    // of the delivery, counted from 1; 0: about all of it
 	Text string // what is odd; it is what Delivery.Seen answers with
 	Near *doubt.Near
 }
@@ -130,7 +130,7 @@ func (d Delivery) against(tx *store.Tx, done *Received, asked *Questions) error 
 	texts, err := x.Against(tx, received, scans, d.By)
 	for _, text := range texts {
 		if !slices.Contains(d.Seen, text) {
-			*asked = append(*asked, Question{Lot: 1, Text: text})
+			*asked = append(*asked, Question{Text: text})
 		}
 	}
 	return err
