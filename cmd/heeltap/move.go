@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,7 +25,7 @@ import (
 
 func (e *env) importCommand() *cobra.Command {
 	var how desk.Import
-	mapPath, record := "", false
+	mapPath, from, record := "", "", false
 	cmd := &cobra.Command{
 		Use:   "import PATH…",
 		Short: "Import rows from folders of CSV files or .xlsx workbooks, all or nothing",
@@ -44,12 +45,17 @@ what it has to ask, each marked with ?: names that it does not know for certain,
 cells with several lots, texts that a spreadsheet has probably changed. Answer in that file, with an
 editor or a spreadsheet, and run the command again: it says what it would record, and lists in
 MAP-left-out.csv every line that it passes over (titles, totals). Add --record to record it. The map
-is kept for your next file.`,
+is kept for your next file.
+
+A file that ends in .jsonld is a document of EPCIS 2.0 that somebody sent you; it records no rows. What a
+supplier shipped to you is expected (heeltap expected), and what a consignee passed on of your goods is
+listed with that consignee in a recall. The document is kept as it came, under its SHA-256.`,
 		Example: `  heeltap import records/
   heeltap import march.xlsx --by Ines
   heeltap import records/ --keep-going
   heeltap import deliveries-march.xlsx --map deliveries.csv
-  heeltap import deliveries-march.xlsx --map deliveries.csv --record --by Ines`,
+  heeltap import deliveries-march.xlsx --map deliveries.csv --record --by Ines
+  heeltap import shipped.jsonld --from S-03`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			by, err := e.who(how.By)
@@ -57,6 +63,9 @@ is kept for your next file.`,
 				by = "import" // rows mostly name somebody themselves
 			}
 			how.By, how.Paths = by, args
+			if documents := slices.ContainsFunc(args, isEvents); documents || from != "" {
+				return e.importEvents(cmd.Context(), args, from, by)
+			}
 			if mapPath != "" {
 				return e.importMapped(cmd.Context(), how, mapPath, record)
 			}
@@ -72,6 +81,7 @@ is kept for your next file.`,
 	cmd.Flags().StringVar(&how.Override, "override", "", "record rows even though they take goods on hold, for this reason; the override goes on record")
 	cmd.Flags().BoolVar(&how.SkipOthers, "skip-others", false, "skip files and pages that are not record sheets")
 	cmd.Flags().StringVar(&mapPath, "map", "", "read files with headings of their own by this map, which is proposed if it does not exist")
+	cmd.Flags().StringVar(&from, "from", "", "with .jsonld: the party that sent it (else by the location numbers in it)")
 	cmd.Flags().BoolVar(&record, "record", false, "with --map: record the rows, instead of only saying what would be recorded")
 	cmd.Flags().StringVar(&how.BadRows, "bad-rows", "", "folder for the bad rows (else beside the first PATH)")
 	cmd.Flags().BoolVar(&e.json, "json", false, "print what was done as JSON")
@@ -190,7 +200,7 @@ error. With --recall only what that recall's scope reaches is written.`,
   heeltap export records.xlsx`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if strings.EqualFold(filepath.Ext(args[0]), ".jsonld") {
+			if isEvents(args[0]) {
 				return e.exportEvents(cmd.Context(), args[0], recalled, base)
 			}
 			if recalled != "" || base != "" {

@@ -66,6 +66,7 @@ func (r *inRecall) account(tx *store.Tx, now *recall.Recall, all, strike bool) e
 	} else {
 		r.showAccount(a.Account, all)
 		r.showLotBalances(a.Lots)
+		r.showOnward(a.Onward)
 	}
 	switch {
 	case !strike:
@@ -203,4 +204,18 @@ func destroyCommand(e *env) *cobra.Command {
 	cmd.Flags().StringVar(&d.Method, "method", "", "how (needed)")
 	cmd.Flags().StringVar(&d.Witness, "witness", "", "who saw it (needed)")
 	return cmd
+}
+
+// showOnward lists what consignees' own documents say they passed on. The account counts none of it.
+func (r *inRecall) showOnward(list []recall.OnwardBy) {
+	t := &table{head: []string{"consignee", "says it supplied", "product", "date code", "#quantity", "shipped"}}
+	for _, by := range list {
+		for _, a := range by.Accounts {
+			t.add(by.Party, a.Name, orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(lots.Figure(a.Quantity)+" "+a.Unit), day(a.ToldAt))
+		}
+	}
+	if len(t.rows) > 0 {
+		r.printf("\n%s\n", r.strong("Passed on, as consignees' own EPCIS documents say; the account counts what they answer, not this"))
+		r.print(t)
+	}
 }

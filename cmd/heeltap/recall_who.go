@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -67,6 +68,9 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 				further = "yes: " + counted(len(c.Accounts), "account") + " on its list"
 			}
 		}
+		if n := toldIn(c.Accounts); n > 0 {
+			further = fmt.Sprintf("yes: it says so of %d in its EPCIS documents, and of %d on its list", n, len(c.Accounts)-n)
+		}
 		if c.Kept {
 			further = joined("; ", further, "kept in scope: a correction removed its deliveries")
 		}
@@ -100,23 +104,41 @@ func (r *inRecall) showRecipients(now *recall.Recall, list []recall.Recipient, a
 			u.add(l.Unit, l.Band, l.Product, l.CodesText(), lots.Figure(l.Shipped), lots.Figure(l.Returned), lots.Figure(l.Net), lots.Figure(l.Affected), day(l.First), day(l.Last), strings.Join(l.Documents, ", "), note)
 		}
 		r.print(u)
-		r.showAccounts(now.Contacts[c.Party])
+		r.showAccounts(now.Contacts[c.Party], c.Accounts)
 	}
 }
 
-// showAccounts prints a consignee's own list of the customers it supplied.
-func (r *inRecall) showAccounts(c *recall.Contact) {
-	if c == nil || len(c.Accounts) == 0 {
+// showAccounts prints the customers that a consignee says it supplied: on its own list, and in its EPCIS documents.
+func (r *inRecall) showAccounts(c *recall.Contact, accounts []deliveries.SubAccount) {
+	if len(accounts) == 0 {
 		return
 	}
-	t := &table{head: []string{"it supplied", "contact", "phone", "e-mail", "address", "product", "date code", "#quantity"}}
-	for _, a := range c.Accounts {
-		t.add(a.Name, orDash(a.Contact), orDash(a.Phone), orDash(a.Email), orDash(a.Address), orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(lots.Figure(a.Quantity)+" "+a.Unit))
+	t := &table{head: []string{"it says it supplied", "contact", "phone", "e-mail", "address", "product", "date code", "#quantity", "said by"}}
+	for _, a := range accounts {
+		t.add(a.Name, orDash(a.Contact), orDash(a.Phone), orDash(a.Email), orDash(a.Address), orDash(a.Product), orDash(a.DateCode), strings.TrimSpace(lots.Figure(a.Quantity)+" "+a.Unit), saidBy(a))
 	}
 	r.print(t)
 	if says, listed, ok := c.PassedOn(); ok && says != listed {
 		r.printf("  it says it passed on %s, and its list adds up to %s\n", says, listed)
 	}
+}
+
+// toldIn counts the accounts that a consignee's own EPCIS documents tell of.
+func toldIn(accounts []deliveries.SubAccount) (n int) {
+	for _, a := range accounts {
+		if a.Told != "" {
+			n++
+		}
+	}
+	return n
+}
+
+// saidBy is how a consignee said that it supplied somebody.
+func saidBy(a deliveries.SubAccount) string {
+	if a.Told == "" {
+		return "its list"
+	}
+	return "its EPCIS document, " + day(a.ToldAt)
 }
 
 func suppliersCommand(e *env) *cobra.Command {

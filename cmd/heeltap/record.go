@@ -17,7 +17,7 @@ func dashed(name string) string { return strings.ReplaceAll(name, "_", "-") }
 // recordCommand records one row of a sheet.
 func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	first := s.Columns[0]
-	by, override, reason, scan, try := "", "", "", "", false
+	by, override, reason, scan, told, try := "", "", "", "", "", false
 	cells := map[string]*string{}
 	cmd := &cobra.Command{
 		Use:     s.Verb + " [" + strings.ToUpper(first.Name) + "]",
@@ -53,6 +53,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 	}
 	if s.Name == "receipts" {
 		cmd.Flags().StringVar(&scan, "scan", "", "the GS1 bar code on the goods, as the scanner sends it or as printed in brackets: fills in what it says")
+		cmd.Flags().StringVar(&told, "expected", "", "the number of the delivery that its supplier told of (heeltap expected): fills in what was told, compares what came, and closes it")
 	}
 	tries(cmd, &try)
 	cmd.ValidArgsFunction = e.codesOf(first.Kinds)
@@ -72,7 +73,7 @@ func (e *env) recordCommand(s *lots.Sheet) *cobra.Command {
 		if s.Name == "site" && len(row) == 0 {
 			return e.showSite(cmd)
 		}
-		return e.record(cmd, desk.Act{Sheet: s, Row: row, By: by, Override: override, Reason: reason, Scan: scan}, try)
+		return e.record(cmd, desk.Act{Sheet: s, Row: row, By: by, Override: override, Reason: reason, Scan: scan, Expected: told}, try)
 	}
 	return cmd
 }

@@ -16,6 +16,7 @@ import (
 type Delivery struct {
 	Supplier, Document, Carrier string
 	At                          string // when it came in; empty: now
+	Expected                    string // the number of the delivery that its supplier told of; empty where none was chosen
 	Lots                        []DeliveredLot
 	Papers                      []papers.Paper // kept already; they are attached to each lot
 	// Seen are the questions that somebody answered: it is so all the same.
@@ -47,7 +48,7 @@ type Received struct {
 
 // Question is what somebody should look at again before a delivery is recorded.
 type Question struct {
-	Lot  int    // of the delivery, counted from 1
+	Lot  int    // of the delivery, counted from 1; 0: about all of it
 	Text string // what is odd; it is what Delivery.Seen answers with
 	Near *doubt.Near
 }
@@ -103,10 +104,36 @@ func Receive(tx *store.Tx, d Delivery) (*Received, error) {
 		return nil, lots.Errorf(lots.Invalid, "nothing is written down yet: fill in at least one lot")
 	case len(faults) > 0:
 		return nil, faults
-	case len(asked) > 0:
+	}
+	if err := d.against(tx, out, &asked); err != nil {
+		return nil, err
+	}
+	if len(asked) > 0 {
 		return nil, asked
 	}
 	return out, tx.Err()
+}
+
+// against compares what came in with what its supplier told of it, and closes that.
+func (d Delivery) against(tx *store.Tx, done *Received, asked *Questions) error {
+	if d.Expected == "" {
+		return nil
+	}
+	x, err := ExpectedNamed(tx, d.Expected)
+	if err != nil {
+		return err
+	}
+	var received, scans []string
+	for i, said := range done.Lots {
+		received, scans = append(received, *said.Code), append(scans, d.Lots[i].Scan)
+	}
+	texts, err := x.Against(tx, received, scans, d.By)
+	for _, text := range texts {
+		if !slices.Contains(d.Seen, text) {
+			*asked = append(*asked, Question{Text: text})
+		}
+	}
+	return err
 }
 
 func (r *Received) add(said *Said) {

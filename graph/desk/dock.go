@@ -25,6 +25,8 @@ type Arrived struct {
 type Dock struct {
 	Today   []Arrived // the newest first
 	Waiting []Arrived // the longest first
+	// Expected are the deliveries that their suppliers told of, the oldest first.
+	Expected []*Expected
 }
 
 // AtTheDock lists what came in today, in the site's zone, and the lots that came in on hold and still wait.
@@ -52,7 +54,8 @@ func AtTheDock(tx *store.Tx) (*Dock, error) {
 			d.Waiting = append(d.Waiting, a)
 		}
 	}
-	return d, tx.Err()
+	d.Expected, err = ExpectedAtTheDock(tx)
+	return d, cmp.Or(err, tx.Err())
 }
 
 // today is when the day began in the site's zone.

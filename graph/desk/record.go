@@ -23,6 +23,7 @@ type Act struct {
 	Override string // why it may take what is on hold
 	Reason   string // what a delivery that comes in on hold waits for
 	Scan     string // the bar code that a delivery is read from, as it came
+	Expected string // the number of the delivery that a supplier told of, which a receipt is against
 }
 
 // Said is the answer to a recorded row.
@@ -48,6 +49,14 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 		}
 		scanned, a.Scan = s.Notes, s.Kept
 	}
+	var against *Expected
+	if a.Expected != "" {
+		var err error
+		a.Row = maps.Clone(a.Row)
+		if against, err = FillFromTold(tx, a.Row, a.Expected); err != nil {
+			return nil, err
+		}
+	}
 	row, notes, err := FillIn(tx, a)
 	if err != nil {
 		return nil, err
@@ -63,6 +72,13 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 	said.Text = Sentence(tx, said.Entry)
 	if err := noteScan(tx, said.Entry, a.Scan, a.By); err != nil {
 		return nil, err
+	}
+	if against != nil {
+		texts, err := against.Against(tx, []string{*said.Code}, []string{a.Scan}, a.By)
+		if err != nil {
+			return nil, err
+		}
+		said.Warnings = append(said.Warnings, texts...)
 	}
 	also, err := stopReturned(tx, said.Entry)
 	if err != nil {

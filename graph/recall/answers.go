@@ -61,6 +61,11 @@ func (r *Recall) Recipients(tx *store.Tx, s *scope.Scope) ([]Recipient, error) {
 		if contact := r.Contacts[c.Party]; contact != nil {
 			x.Accounts = append(x.Accounts, contact.Accounts...)
 		}
+		onward, err := Onward(tx, &c)
+		if err != nil {
+			return nil, err
+		}
+		x.Accounts = append(x.Accounts, onward...)
 		out = append(out, x)
 	}
 	return out, err
@@ -70,6 +75,8 @@ func (r *Recall) Recipients(tx *store.Tx, s *scope.Scope) ([]Recipient, error) {
 type AccountAnswer struct {
 	*account.Account
 	Lots []account.LotBalance `json:"lots"`
+	// Onward is what consignees passed on by their own EPCIS documents. It counts nowhere in the account: what a party answers does.
+	Onward []OnwardBy `json:"onward"`
 }
 
 // Account strikes the account of the scope as it stands, and the balances of the suspect lots.
@@ -88,7 +95,33 @@ func (r *Recall) AccountOf(tx *store.Tx, s *scope.Scope) (AccountAnswer, error) 
 		return AccountAnswer{}, err
 	}
 	balances, err := account.LotBalances(tx, r.Traced(tx))
-	return AccountAnswer{a, balances}, err
+	if err != nil {
+		return AccountAnswer{}, err
+	}
+	onward, err := r.onward(tx, s)
+	return AccountAnswer{a, balances, onward}, err
+}
+
+// OnwardBy is whom one consignee supplied by its own documents.
+type OnwardBy struct {
+	Party    string                  `json:"party"`
+	Name     string                  `json:"name"`
+	Accounts []deliveries.SubAccount `json:"accounts"`
+}
+
+func (r *Recall) onward(tx *store.Tx, s *scope.Scope) ([]OnwardBy, error) {
+	out := []OnwardBy{}
+	list, err := deliveries.Delivered(tx, s, r.Versions)
+	for i := range list {
+		accounts, err := Onward(tx, &list[i])
+		if err != nil {
+			return nil, err
+		}
+		if len(accounts) > 0 {
+			out = append(out, OnwardBy{list[i].Party, list[i].Name, accounts})
+		}
+	}
+	return out, err
 }
 
 // Reconcile strikes the account of a scope with what the consignees were told and said.

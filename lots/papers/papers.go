@@ -8,6 +8,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -51,6 +52,40 @@ func (s Store) Keep(name string, data []byte) (Paper, error) {
 	sum := sha256.Sum256(data)
 	p.Hash = hex.EncodeToString(sum[:])
 	return p, s.write(p.Hash, data)
+}
+
+// KeepDocument puts a document of any size into the store as it stands, if it is not there already, under the SHA-256 that it
+// must have. It is for what other programs read; people attach pictures and papers with Keep.
+func (s Store) KeepDocument(name, mediaType, hash string, in io.ReadSeeker) (Paper, error) {
+	p := Paper{Hash: hash, Name: tidy(name), Type: mediaType}
+	var err error
+	if p.Size, err = in.Seek(0, io.SeekEnd); err == nil {
+		_, err = in.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		return p, lots.Errorf(lots.Internal, "%s cannot be read: %w", p.Name, err)
+	}
+	if s.Has(hash) {
+		return p, nil
+	}
+	path := s.path(hash)
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return p, lots.Errorf(lots.Internal, "the folder of papers cannot be made: %w", err)
+	}
+	err = files.WriteWith(path, func(f *os.File) error {
+		sum := sha256.New()
+		if _, err := io.Copy(io.MultiWriter(f, sum), in); err != nil {
+			return err
+		}
+		if hex.EncodeToString(sum.Sum(nil)) != hash {
+			return lots.Errorf(lots.Conflict, "%s changed while it was read: take it in again", p.Name)
+		}
+		return nil
+	})
+	if err != nil {
+		return p, err
+	}
+	return p, cmp.Or(files.SyncFolder(s.Folder), files.SyncFolder(filepath.Dir(s.Folder)))
 }
 
 // write has a file appear whole, on the disk and not only in memory, or not at all.

@@ -126,3 +126,16 @@ func (tx *Tx) Overridden() map[int64]bool {
 	}))
 	return out
 }
+
+// EachStep gives the steps taken about something one by one, in order, and holds one at a time: there may be a million. Nothing
+// else may be asked of the records before it ends.
+func (tx *Tx) EachStep(about string, yield func(entry int64, step []byte) error) error {
+	return tx.each(func(rows *sql.Rows) error {
+		var entry int64
+		var step sql.RawBytes
+		if err := rows.Scan(&entry, &step); err != nil {
+			return err
+		}
+		return yield(entry, step)
+	}, "SELECT seq, body FROM act WHERE about = ? ORDER BY seq", about)
+}

@@ -27,7 +27,7 @@ type delivery struct {
 // deliveryOf reads a delivery as it was typed; with no number of lots, one whose cells are named without one.
 func deliveryOf(v *visit) delivery {
 	d := delivery{Delivery: desk.Delivery{Supplier: v.field("supplier"), Document: v.field("document"), Carrier: v.field("carrier"), At: v.field("received_at"),
-		Seen: v.r.Form["seen"], By: v.by()}, late: v.field("late") != ""}
+		Expected: v.field("expected"), Seen: v.r.Form["seen"], By: v.by()}, late: v.field("late") != ""}
 	n, err := strconv.Atoi(v.field("lots"))
 	if err != nil || n < 1 {
 		d.Lots = []desk.DeliveredLot{deliveredLot(v, "")}
@@ -45,12 +45,15 @@ func deliveredLot(v *visit, at string) desk.DeliveredLot {
 		WaitsFor: v.field("waits_for" + at), Scan: v.field("scan" + at)}
 }
 
-// filled leaves out the lots that nothing was typed for, and says where the others stand. Of nothing at all the first
-// stays, so that it is said what is missing.
-func filled(all []desk.DeliveredLot) (out []desk.DeliveredLot, numbers []int) {
+// filled leaves out the lots that nothing was typed for, and says where the others stand. Of nothing at all the last
+// stays, so that it is said what is missing. Of a delivery that was told of, what was not counted did not come: that is asked.
+func filled(all []desk.DeliveredLot, expected bool) (out []desk.DeliveredLot, numbers []int) {
 	for i, l := range all {
 		empty := l
 		empty.Status, empty.Unit = "", ""
+		if expected && l.Quantity == "" && l.Scan == "" {
+			empty.Item, empty.SupplierLot = "", ""
+		}
 		if empty != (desk.DeliveredLot{}) || i == len(all)-1 && len(out) == 0 {
 			out, numbers = append(out, l), append(numbers, i)
 		}
@@ -73,7 +76,8 @@ func (d *delivery) takeFix(press string) {
 // deliveryForm is a delivery to be filled in.
 type deliveryForm struct {
 	Token, Back string
-	Late        bool // typed in from paper: when it came in is asked first
+	Expected    *desk.Expected // what its supplier told of it; nil where none was chosen
+	Late        bool           // typed in from paper: when it came in is asked first
 	Supplier    field
 	More        []field // of the whole delivery
 	Lots        []lotFields
@@ -137,6 +141,11 @@ func newDeliveryForm(tx *store.Tx, d delivery) (*deliveryForm, error) {
 			return nil, err
 		}
 		f.Lots = append(f.Lots, lf)
+	}
+	if d.Expected != "" {
+		if f.Expected, err = desk.ExpectedNamed(tx, d.Expected); err != nil {
+			return nil, err
+		}
 	}
 	f.focus()
 	return f, nil
@@ -204,6 +213,10 @@ func (f *deliveryForm) focusLast() {
 func (f *deliveryForm) take(why error, numbers []int) {
 	if asked, ok := errors.AsType[desk.Questions](why); ok {
 		for _, q := range asked {
+			if q.Lot == 0 { // about the whole delivery
+				f.Questions, f.Seen = append(f.Questions, question{Text: q.Text}), append(f.Seen, q.Text)
+				continue
+			}
 			f.ask(q, numbers[q.Lot-1]+1)
 		}
 		return

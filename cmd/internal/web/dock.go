@@ -41,7 +41,15 @@ func (s *Server) dock(v *visit) error {
 // deliveryPage shows the form for a delivery, with what the address gives filled in.
 func (s *Server) deliveryPage(v *visit) error {
 	return s.view(v, func(tx *store.Tx) error {
-		f, err := newDeliveryForm(tx, deliveryOf(v))
+		d := deliveryOf(v)
+		if d.Expected != "" {
+			x, err := desk.ExpectedNamed(tx, d.Expected)
+			if err != nil {
+				return err
+			}
+			d.Delivery = x.Fill(d.Delivery)
+		}
+		f, err := newDeliveryForm(tx, d)
 		if err != nil {
 			return err
 		}
@@ -68,7 +76,7 @@ func (s *Server) delivery(v *visit) error {
 	d.takeFix(press)
 	token := v.field("form")
 	record := d.Delivery
-	record.Lots, d.numbers = filled(d.Lots)
+	record.Lots, d.numbers = filled(d.Lots, d.Expected != "")
 	return s.recordOnce(v, token, func(tx *store.Tx) (*outcome, error) {
 		if d.late && d.At == "" {
 			return nil, lots.Faults{{Column: "received_at", Reason: notDated}}

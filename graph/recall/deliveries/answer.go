@@ -55,6 +55,10 @@ type SubAccount struct {
 	DateCode string  `json:"date_code,omitempty"`
 	Quantity float64 `json:"quantity"`
 	Unit     string  `json:"unit,omitempty"` // case or keg
+	// Told is the event of the consignee's own EPCIS document that says so, and ToldAt when it says it shipped; empty of a
+	// list that somebody took down.
+	Told   string `json:"told,omitempty"`
+	ToldAt string `json:"told_at,omitempty"`
 }
 
 // OfKegs reports whether its quantity is of kegs; a list that does not say so means cases.

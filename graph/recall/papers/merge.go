@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"heeltap/graph/recall"
 	"heeltap/graph/recall/deliveries"
 	"heeltap/lots"
 )
@@ -77,7 +78,7 @@ func (m *Maker) UnitRows() ([][]string, error) {
 }
 
 // AccountHead names the columns of [Maker.AccountRows].
-var AccountHead = []string{"exercise", "supplied_by", "supplied_by_name", "name", "contact", "phone", "email", "address", "product", "date_code", "quantity", "unit"}
+var AccountHead = []string{"exercise", "supplied_by", "supplied_by_name", "name", "contact", "phone", "email", "address", "product", "date_code", "quantity", "unit", "said_by"}
 
 // AccountRows is whom the consignees said they supplied, a row for each line of their lists.
 // They are told by whoever supplied them (21 CFR 7.49(d)), so they stand in a table of their own.
@@ -88,8 +89,12 @@ func (m *Maker) AccountRows() ([][]string, error) {
 	}
 	out := [][]string{}
 	for _, c := range consignees {
-		for _, a := range m.accounts(c.Party) {
-			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, a.Name, a.Contact, a.Phone, a.Email, a.Address, a.Product, a.DateCode, numOr(a.Quantity), accountUnit(a)})
+		onward, err := recall.Onward(m.tx, &c)
+		if err != nil {
+			return nil, err
+		}
+		for _, a := range append(slices.Clone(m.accounts(c.Party)), onward...) {
+			out = append(out, []string{yesNo(m.r.Mock), c.Party, c.Name, a.Name, a.Contact, a.Phone, a.Email, a.Address, a.Product, a.DateCode, numOr(a.Quantity), accountUnit(a), saidBy(a)})
 		}
 	}
 	return out, nil
@@ -101,6 +106,14 @@ func (m *Maker) accounts(party string) []deliveries.SubAccount {
 		return contact.Accounts
 	}
 	return nil
+}
+
+// saidBy is how a consignee said that it supplied somebody: on its list, or in an event of its EPCIS document.
+func saidBy(a deliveries.SubAccount) string {
+	if a.Told == "" {
+		return "its list"
+	}
+	return "its EPCIS document, " + a.Told
 }
 
 // accountUnit is what an account's quantity counts: cases, where its list does not say.

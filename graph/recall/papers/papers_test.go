@@ -309,9 +309,9 @@ func TestSecondLevel(t *testing.T) {
 		rows, err := m.AccountRows()
 		require.NoError(t, err)
 		require.Equal(t, [][]string{
-			{"no", "D-1", "One", "Corner Shop", "Bo", "555-77", "", "", "", "ONE", "12", "case"},
-			{"no", "D-1", "One", "Tap", "", "", "", "", "", "", "1", "keg"},
-			{"no", "D-2", "Two", "Somebody", "", "", "", "", "", "", "", "case"},
+			{"no", "D-1", "One", "Corner Shop", "Bo", "555-77", "", "", "", "ONE", "12", "case", "its list"},
+			{"no", "D-1", "One", "Tap", "", "", "", "", "", "", "1", "keg", "its list"},
+			{"no", "D-2", "Two", "Somebody", "", "", "", "", "", "", "", "case", "its list"},
 		}, rows)
 	})
 }
