@@ -26,6 +26,9 @@ import (
 	"heeltap/lots/store"
 )
 
+// mostInMemory is how many bytes the lineage may take in memory while pages are served: about three million links.
+const mostInMemory = 512 << 20
+
 // serving is how the pages are served.
 type serving struct {
 	listen    string
@@ -47,7 +50,9 @@ from elsewhere and nothing is sent elsewhere.
 
 It listens on this machine alone until --listen names another address. Beyond this machine passwords must not travel
 in the clear: give a certificate (--cert, --key), or put up with it by saying --plain-http. The first start prints a
-link that makes the first account; it works once and for a day.`,
+link that makes the first account; it works once and for a day.
+
+What went into what is kept in memory, up to 512 MB (about three million links); more than that is read from the file each time.`,
 		Example: `  heeltap serve
   heeltap serve --listen :8417 --host brewhouse.lan --cert house.pem --key house.key --backup /mnt/nas/heeltap`,
 		Args: cobra.NoArgs,
@@ -71,6 +76,7 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 		return err
 	}
 	defer func() { err = cmp.Or(err, db.Close()) }()
+	db.KeepInMemory(mostInMemory)
 	if o.story {
 		if db.Now, err = afterTheStory(ctx, db, e.now); err != nil {
 			return err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"testing"
 	"time"
 
@@ -13,6 +14,7 @@ import (
 
 	"heeltap/graph"
 	"heeltap/lots"
+	"heeltap/lots/lineage"
 )
 
 // year makes rows of a plain brewery: so many batches of two brews, each packed from a bright
@@ -185,11 +187,16 @@ func timeFsync(b *testing.B) time.Duration {
 
 // BenchmarkReach reads and walks what a lot reached, and what went into a pallet, in a
 // database of a million links; query/reach is how many times longer one recursive query over
-// the same table takes that only counts.
+// the same table takes that only counts; query/memory and query/bare the same for what is kept in memory,
+// with bands, chains and amounts, and only found. HEELTAP_LINKS sets how many links.
 func BenchmarkReach(b *testing.B) {
 	ctx := context.Background()
 	db := benchDB(b, year(1))
-	lot, pallet := fillLinks(b, db, 1_000_000)
+	links := 1_000_000
+	if n, err := strconv.Atoi(os.Getenv("HEELTAP_LINKS")); err == nil {
+		links = n
+	}
+	lot, pallet := fillLinks(b, db, links)
 	for _, x := range []struct {
 		name  string
 		dir   graph.Direction
@@ -219,11 +226,53 @@ func BenchmarkReach(b *testing.B) {
 				}
 				require.Equal(b, counted, reached)
 				b.ReportMetric(float64(reached), "nodes")
-				b.ReportMetric(float64(time.Since(start)/times)/float64(per), "query/reach")
+				query := time.Since(start) / times
+				b.ReportMetric(float64(query)/float64(fromMemory(b, db, x.dir, x.start)), "query/memory")
+				b.ReportMetric(float64(query)/float64(bareFromMemory(b, db, x.dir, x.start)), "query/bare")
+				b.ReportMetric(float64(query)/float64(per), "query/reach")
 				return nil
 			}))
 		})
 	}
+}
+
+// fromMemory times reading and walking the lineage that is kept in memory, with bands, chains and amounts.
+func fromMemory(b *testing.B, db *DB, dir graph.Direction, start int64) time.Duration {
+	keepFor(b, db)
+	defer func() { db.live.close(); db.live = nil }()
+	const times = 10
+	var took time.Duration
+	require.NoError(b, db.View(context.Background(), func(tx *Tx) error {
+		began := time.Now()
+		for range times {
+			r, err := tx.Reach(dir, []int64{start})
+			require.NoError(b, err)
+			r.Walk(graph.Query{Dir: dir, Starts: []graph.Start{{ID: start}}, Amounts: true})
+		}
+		took = time.Since(began) / times
+		require.EqualValues(b, times, db.live.answered.Load())
+		return nil
+	}))
+	return took
+}
+
+// bareFromMemory times only finding what is reached.
+func bareFromMemory(b *testing.B, db *DB, dir graph.Direction, start int64) time.Duration {
+	keepFor(b, db)
+	defer func() { db.live.close(); db.live = nil }()
+	const times = 50
+	began, reached := time.Now(), 0
+	for range times {
+		db.live.net.Reach(dir, []int64{start}, func(int64, lineage.Node) { reached++ }, func(graph.Link) {})
+	}
+	return time.Since(began) / times
+}
+
+func keepFor(b *testing.B, db *DB) {
+	db.KeepInMemory(8 << 30)
+	require.NoError(b, db.Warm(context.Background()))
+	_, links, bytes := db.InMemory()
+	b.ReportMetric(float64(bytes)/float64(links), "B/link")
 }
 
 // fillLinks writes a lineage of so many links straight into the tables: hop lots into thirty brews

@@ -36,6 +36,7 @@ type DB struct {
 	file     *sqlfile.File
 	queue    *queue // of the programs that write it; nil where there is none
 	logged   int64  // how large the log was when it was last tried to empty it
+	live     *live  // the lineage in memory; nil where none is kept
 	write    *sql.DB
 	read     *sql.DB
 }
@@ -205,6 +206,7 @@ func views() string {
 
 // Close closes the database; a scratch database is removed.
 func (db *DB) Close() error {
+	db.live.close()
 	err := errors.Join(db.file.Close(), db.queue.close())
 	if db.scratch { // it lies alone in a folder of its own
 		err = errors.Join(err, os.RemoveAll(filepath.Dir(db.path)))

@@ -91,6 +91,9 @@ type sealing struct {
 	covers map[string]bool
 	values []any
 	buf    []byte
+
+	noting  bool // whether changes are kept for the lineage in memory
+	changes []changed
 }
 
 func newSealing() *sealing {
@@ -115,11 +118,17 @@ func (s *sealing) see(d sqlite.SQLitePreUpdateData) {
 		s.err = cmp.Or(s.err, d.Old(s.values...))
 		h, s.buf = hashRow(s.buf, d.TableName, s.values)
 		s.change.sub(h)
+		if s.noting && s.err == nil {
+			s.note(d, s.values, true)
+		}
 	}
 	if d.Op != opDelete {
 		s.err = cmp.Or(s.err, d.New(s.values...))
 		h, s.buf = hashRow(s.buf, d.TableName, s.values)
 		s.change.add(h)
+		if s.noting && s.err == nil {
+			s.note(d, s.values, false)
+		}
 	}
 }
 

@@ -24,6 +24,8 @@ type Tx struct {
 	reading  reading
 	readAs   []ReadAs
 	sealing  *sealing // what it changes of the derived rows; nil where nothing is sealed
+	made     *change  // what it did to the lineage, for the one in memory
+	seen     *version // what a reading transaction sees, once somebody asked
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
@@ -64,6 +66,7 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 	var stx *sql.Tx
 	if pool == db.write && !db.scratch {
 		tx.sealing = newSealing()
+		tx.sealing.noting = db.live != nil && !db.unsealed
 		conn, release, err := db.watched(ctx, tx.sealing)
 		if err != nil {
 			return db.explain(err)
@@ -105,7 +108,7 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 		return db.explain(tx.err)
 	}
 	done = true
-	return db.explain(stx.Commit())
+	return db.explain(tx.commit())
 }
 
 // sealed runs f and, where it writes, ties what it derived to the journal as it ends then. What did not belong to the
@@ -124,8 +127,26 @@ func (tx *Tx) sealed(f func(*Tx) error) error {
 	if err := cmp.Or(f(tx), tx.err, tx.sealing.err); err != nil {
 		return err
 	}
+	from := version{was.seq, string(was.head), was.sum}
 	was.sum.add(tx.sealing.change)
-	return tx.setSeal(was.sum)
+	if err := tx.setSeal(was.sum); err != nil || !tx.sealing.noting {
+		return err
+	}
+	now, _, err := tx.seal()
+	tx.made = &change{from, version{now.seq, string(now.head), now.sum}, tx.sealing.changes}
+	return err
+}
+
+// commit keeps what was done. The lineage in memory hears of it before, so that it knows the change once somebody can see it.
+func (tx *Tx) commit() error {
+	if tx.made != nil {
+		tx.db.live.enqueue(*tx.made)
+	}
+	err := tx.sql.Commit()
+	if err != nil && tx.made != nil {
+		tx.db.live.takeBack(tx.made.to)
+	}
+	return err
 }
 
 // stmt prepares a statement once for the transaction.

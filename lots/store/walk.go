@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"database/sql"
 	"math"
 	"slices"
@@ -123,15 +124,40 @@ type Reached struct {
 // every grade. It costs what it reaches, whatever the database holds.
 func (tx *Tx) Reach(dir graph.Direction, starts []int64) (*Reached, error) {
 	r := &Reached{Nodes: map[int64]lineage.Node{}}
+	var links []graph.Link
+	if !tx.inMemory(func(l *graph.Live[lineage.Node]) {
+		l.Reach(dir, starts, func(id int64, n lineage.Node) { r.Nodes[id] = n }, func(x graph.Link) { links = append(links, x) })
+	}) {
+		var err error
+		if links, err = tx.read(dir, starts, r.Nodes); err != nil {
+			return nil, err
+		}
+	}
+	if tx.err != nil {
+		return nil, tx.err
+	}
+	inOrder(links)
+	nodes := make([]graph.Node, 0, len(r.Nodes))
+	for id, n := range r.Nodes {
+		nodes = append(nodes, graphNode(id, n))
+	}
+	var err error
+	if r.Graph, err = graph.Build(nodes, links); err != nil {
+		return nil, lots.Errorf(lots.Corrupt, "the lineage cannot be walked: %w; run heeltap audit", err)
+	}
+	return r, nil
+}
+
+// read reads nodes and links from the file, level by level.
+func (tx *Tx) read(dir graph.Direction, starts []int64, nodes map[int64]lineage.Node) (links []graph.Link, err error) {
 	linkQuery := "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE src IN (SELECT value FROM json_each(?))"
 	if dir == graph.Back {
 		linkQuery = "SELECT src, dst, entry, cause, grade, qty, at FROM link WHERE dst IN (SELECT value FROM json_each(?))"
 	}
-	var links []graph.Link
 	level := distinct(starts)
 	for len(level) > 0 {
 		for _, n := range tx.nodes("SELECT "+nodeColumns+" FROM node WHERE id IN (SELECT value FROM json_each(?))", jsonList(level)) {
-			r.Nodes[n.ID] = n.Node
+			nodes[n.ID] = n.Node
 		}
 		var next []int64
 		seen := map[int64]bool{}
@@ -142,7 +168,7 @@ func (tx *Tx) Reach(dir graph.Direction, starts []int64) (*Reached, error) {
 			if dir == graph.Back {
 				other = l.Src
 			}
-			if _, known := r.Nodes[other]; !known && !seen[other] {
+			if _, known := nodes[other]; !known && !seen[other] {
 				seen[other] = true
 				next = append(next, other)
 			}
@@ -153,18 +179,14 @@ func (tx *Tx) Reach(dir graph.Direction, starts []int64) (*Reached, error) {
 		}
 		level = next
 	}
-	if tx.err != nil {
-		return nil, tx.err
-	}
-	nodes := make([]graph.Node, 0, len(r.Nodes))
-	for id, n := range r.Nodes {
-		nodes = append(nodes, graphNode(id, n))
-	}
-	var err error
-	if r.Graph, err = graph.Build(nodes, links); err != nil {
-		return nil, lots.Errorf(lots.Corrupt, "the lineage cannot be walked: %w; run heeltap audit", err)
-	}
-	return r, nil
+	return links, tx.err
+}
+
+// inOrder sorts links by their key, so that sums over them are the same to the last bit wherever they were read.
+func inOrder(links []graph.Link) {
+	slices.SortFunc(links, func(a, b graph.Link) int {
+		return cmp.Or(cmp.Compare(a.Src, b.Src), cmp.Compare(a.Dst, b.Dst), cmp.Compare(a.Entry, b.Entry), cmp.Compare(a.Cause, b.Cause))
+	})
 }
 
 func distinct(ids []int64) []int64 {
@@ -202,6 +224,13 @@ func scanLink(rows *sql.Rows) (graph.Link, error) {
 // Snapshot reads the whole lineage into memory.
 func (tx *Tx) Snapshot() (*graph.Graph, error) {
 	var nodes []graph.Node
+	var links []graph.Link
+	if tx.inMemory(func(l *graph.Live[lineage.Node]) {
+		l.All(func(id int64, n lineage.Node) { nodes = append(nodes, graphNode(id, n)) }, func(x graph.Link) { links = append(links, x) })
+	}) {
+		inOrder(links)
+		return graph.Build(nodes, links)
+	}
 	err := tx.each(func(rows *sql.Rows) error {
 		n, err := scanNode(rows)
 		nodes = append(nodes, graphNode(n.ID, n.Node))
@@ -210,7 +239,6 @@ func (tx *Tx) Snapshot() (*graph.Graph, error) {
 	if err != nil {
 		return nil, err
 	}
-	var links []graph.Link
 	err = tx.each(func(rows *sql.Rows) error {
 		l, err := scanLink(rows)
 		links = append(links, l)

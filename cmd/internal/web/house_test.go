@@ -96,6 +96,7 @@ func open(t testing.TB) *house {
 	var err error
 	h.db, err = store.Create(t.Context(), filepath.Join(folder, "heeltap.db"))
 	require.NoError(t, err)
+	h.db.KeepInMemory(64 << 20) // as the program does
 	h.book, err = people.Open(t.Context(), filepath.Join(folder, "heeltap-people.db"))
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, h.db.Close()); require.NoError(t, h.book.Close()) })
