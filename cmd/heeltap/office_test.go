@@ -108,7 +108,7 @@ func TestPictureOfATrace(t *testing.T) {
 		from  string
 		units int
 	}{"20": {"L25-0085", 20}, "220": {"L25-0048", 220}, "1947": {"CO2-TANK@2025-01-06T11:00", 1947}} {
-		b.goTo("/trace?from=" + x.from)
+		b.goTo("/trace?units=all&shipments=all&lots=all&brews=all&runs=all&fills=all&from=" + x.from)
 		var faults []string
 		var rows, boxes int
 		b.do(chromedp.Evaluate(pictureFaults, &faults), chromedp.Evaluate(`document.querySelectorAll("[data-rows=units] tbody tr").length`, &rows),

@@ -38,6 +38,7 @@ type serving struct {
 	backup    keeping
 	personas  []web.Persona // of the demo
 	story     bool          // the demo's clock goes on where its story ends
+	patience  time.Duration // how long a page waits for what takes long; 0: a moment
 }
 
 func (e *env) serveCommand() *cobra.Command {
@@ -100,7 +101,7 @@ func (e *env) serve(ctx context.Context, o serving) (err error) {
 	if err != nil {
 		return err
 	}
-	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas, Papers: papers.Store{Folder: papers.PathFor(e.path())}, Address: e.getenv("HEELTAP_ADDRESS"), Story: o.story,
+	server := &web.Server{DB: db, People: book, Hosts: hosts, Secure: secure, Demo: o.personas, Papers: papers.Store{Folder: papers.PathFor(e.path())}, Address: e.getenv("HEELTAP_ADDRESS"), Story: o.story, Patience: o.patience,
 		Log: slog.New(slog.NewTextHandler(e.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))}
 	defer server.Close()
 	handler, err := server.Handler()

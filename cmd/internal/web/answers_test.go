@@ -161,7 +161,7 @@ func (c *client) tracesAs(t *testing.T, tx *store.Tx, code string) {
 	for name, dir := range map[string]graph.Direction{"forward": graph.Forward, "back": graph.Back} {
 		a, err := trace.Trace(tx, dir, code)
 		require.NoError(t, err)
-		page := c.opened(t, "/trace?"+url.Values{"from": {code}, "dir": {name}}.Encode())
+		page := c.opened(t, "/trace?"+url.Values{"from": {code}, "dir": {name}, "units": {"all"}, "shipments": {"all"}}.Encode())
 		want := map[string][]string{}
 		add := func(rows string, x trace.Reached) {
 			want[rows] = append(want[rows], x.Code+" "+x.Band+" "+strings.Join(x.Why, ";"))

@@ -115,7 +115,7 @@ func (s *Server) asked(v *visit, f func(tx *store.Tx, a answering) error) error 
 			}
 		}
 	}
-	db, back, err := s.asKnown(v, a.KnownAt)
+	db, back, err := s.asKnown(v.ctx, a.KnownAt)
 	if err != nil {
 		return err
 	}
@@ -128,12 +128,12 @@ func (s *Server) asked(v *visit, f func(tx *store.Tx, a answering) error) error 
 }
 
 // asKnown is the database to ask: that of now where no moment is named.
-func (s *Server) asKnown(v *visit, text string) (*store.DB, func(), error) {
+func (s *Server) asKnown(ctx context.Context, text string) (*store.DB, func(), error) {
 	if text == "" {
 		return s.DB, func() {}, nil
 	}
 	var moment time.Time
-	err := s.view(v, func(tx *store.Tx) (err error) {
+	err := s.DB.View(ctx, func(tx *store.Tx) (err error) {
 		moment, err = desk.KnownAt(tx, text)
 		return err
 	})
@@ -143,5 +143,5 @@ func (s *Server) asKnown(v *visit, text string) (*store.DB, func(), error) {
 	if !moment.Before(s.DB.Now()) { // nothing is known yet of what is to come
 		return s.DB, func() {}, nil
 	}
-	return s.pasts.lend(v.ctx, s.DB, moment)
+	return s.pasts.lend(ctx, s.DB, moment)
 }

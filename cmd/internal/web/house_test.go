@@ -107,7 +107,7 @@ func open(t testing.TB) *house {
 		require.Empty(t, faults)
 		return err
 	}))
-	h.server = &web.Server{DB: h.db, People: h.book, Hosts: []string{host, "127.0.0.1"}, Log: slog.New(slog.NewTextHandler(&h.log, &slog.HandlerOptions{Level: slog.LevelDebug}))}
+	h.server = &web.Server{Patience: time.Minute, DB: h.db, People: h.book, Hosts: []string{host, "127.0.0.1"}, Log: slog.New(slog.NewTextHandler(&h.log, &slog.HandlerOptions{Level: slog.LevelDebug}))}
 	t.Cleanup(h.server.Close)
 	h.handler, err = h.server.Handler()
 	require.NoError(t, err)

@@ -18,6 +18,7 @@ type houseView struct {
 	recallTop
 	Places []placeList
 	Loose  []house.Stock
+	Turn   turn
 	Free   int // not held yet
 	Found  int
 	All    int
@@ -42,12 +43,14 @@ type walkRow struct {
 	Counts      string // in what
 }
 
+func placeOf(r walkRow) string { return cmp.Or(r.Place, "Place not known") }
+
 func (s *Server) housePage(v *visit) error { return s.showHouse(v, nil) }
 
 func (s *Server) showHouse(v *visit, why error) error {
 	return s.showRecall(v, "house", func(_ *store.Tx, b *board, top recallTop) (any, error) {
 		page := houseView{recallTop: top}
-		at := map[string]int{}
+		var rows []walkRow
 		for _, x := range b.Walk {
 			if x.Kind == "loose" {
 				page.Loose = append(page.Loose, x.Stock)
@@ -68,14 +71,17 @@ func (s *Server) showHouse(v *visit, why error) error {
 			if !row.Stopped {
 				page.Free++
 			}
-			place := cmp.Or(x.Place, "Place not known")
-			if _, ok := at[place]; !ok {
-				at[place] = len(page.Places)
-				page.Places = append(page.Places, placeList{Place: place})
-			}
-			page.Places[at[place]].Rows = append(page.Places[at[place]].Rows, row)
+			rows = append(rows, row)
 		}
-		slices.SortStableFunc(page.Places, func(a, b placeList) int { return strings.Compare(a.Place, b.Place) })
+		slices.SortStableFunc(rows, func(a, b walkRow) int { return strings.Compare(placeOf(a), placeOf(b)) })
+		page.Turn = turnAt(v, recallPath(top.Code, "house"), "page", "walk", len(rows), perTable)
+		for _, row := range rows[page.Turn.start:page.Turn.end] {
+			if n := len(page.Places); n == 0 || page.Places[n-1].Place != placeOf(row) {
+				page.Places = append(page.Places, placeList{Place: placeOf(row)})
+			}
+			last := &page.Places[len(page.Places)-1]
+			last.Rows = append(last.Rows, row)
+		}
 		if why != nil {
 			if page.Said == nil {
 				page.Said = plainly(why)
@@ -109,7 +115,7 @@ func (s *Server) found(v *visit) error {
 	})
 	switch {
 	case err == nil:
-		return v.seeOther(recallPath(code, "house") + "?" + queryOf("said", v.field("form")) + "#w-" + v.field("subject"))
+		return v.seeOther(recallPath(code, "house") + "?" + queryOf("said", v.field("form"), "page", v.field("page")) + "#w-" + v.field("subject"))
 	case isInternal(err):
 		return err
 	}

@@ -26,7 +26,12 @@ type accountView struct {
 	Account recall.AccountAnswer
 	Missing []account.UnitAccount
 	Turn    turn
-	Struck  string
+	// The rows of the tables on this page, and where it is in them.
+	Groups     []account.GroupAccount
+	GroupsTurn turn
+	Back       []account.Recovery
+	BackTurn   turn
+	Struck     string
 }
 
 type sumOf struct {
@@ -48,6 +53,10 @@ func (s *Server) accountPage(v *visit) error {
 		missing := b.Account.Missing()
 		page.Turn = turnTo(v, len(missing))
 		page.Missing = missing[page.Turn.start:page.Turn.end]
+		page.GroupsTurn = turnOf(v, "groups", "groups", len(b.Account.Groups), perTable)
+		page.Groups = b.Account.Groups[page.GroupsTurn.start:page.GroupsTurn.end]
+		page.BackTurn = turnOf(v, "recovery", "recovery", len(b.Account.Consignees), perTable)
+		page.Back = b.Account.Consignees[page.BackTurn.start:page.BackTurn.end]
 		for _, l := range b.Recall.Log {
 			if l.Name == "reconciled" {
 				page.Struck = minuteOf(tx, l.At) + " by " + l.By

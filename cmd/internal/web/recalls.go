@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"fmt"
 	"net/url"
 	"slices"
 	"strings"
@@ -186,8 +187,7 @@ func recallOutcome(after *recall.Recall) *outcome {
 // board is all that the pages of one recall show, worked out from one state of the records.
 type board struct {
 	head      int64
-	minute    string // what is late is judged at
-	full      bool   // with all that is below the scope: the rest costs more, and the scope's own page is to come first
+	full      bool // with all that is below the scope: the rest costs more, and the scope's own page is to come first
 	Recall    *recall.Recall
 	Answer    recall.ScopeAnswer
 	Lost      []scope.Lost
@@ -205,30 +205,24 @@ type board struct {
 	Suppliers []deliveries.Supplier
 }
 
-// boardOf gives the board of a recall as the records stand. It is worked out once for each state of them, for all who look.
-func (s *Server) boardOf(tx *store.Tx, code string, full bool) (*board, error) {
-	head, err := tx.Head()
-	if err != nil {
-		return nil, err
-	}
-	now, err := recall.Load(tx, code)
-	if err != nil {
-		return nil, err
-	}
-	minute := now.Now.UTC().Format("2006-01-02 15:04")
-	slot := s.boards.of(code)
-	slot.Lock()
-	defer slot.Unlock()
-	if b := slot.board; b != nil && b.head == head && b.minute == minute && (b.full || !full) {
-		return b, nil
-	}
-	b, err := newBoard(tx, now, full)
-	if err != nil {
-		return nil, err
-	}
-	b.head, b.minute, b.full = head, minute, full
-	slot.board = b
-	return b, nil
+// boardOf gives the board of a recall as the records stand, or as they stood a little earlier: the standing says so. It is
+// worked out once for each state of them, for all who look; nil where there is none yet.
+func (s *Server) boardOf(v *visit, tx *store.Tx, code string, full bool) (*board, standing, error) {
+	return workOut(v.ctx, s, tx, lasting[*board]{name: fmt.Sprint(s.DB.Path(), "\x00recall ", code, full), lend: s.here(), keeps: true,
+		state: func(tx *store.Tx) string { return tx.Recorded().UTC().Format("2006-01-02 15:04") },
+		ask: func(tx *store.Tx) (*board, error) {
+			now, err := recall.Load(tx, code)
+			if err != nil {
+				return nil, err
+			}
+			b, err := newBoard(tx, now, full)
+			if err != nil {
+				return nil, err
+			}
+			b.full = full
+			b.head, err = tx.Head()
+			return b, err
+		}})
 }
 
 func newBoard(tx *store.Tx, now *recall.Recall, full bool) (*board, error) {
@@ -288,6 +282,7 @@ type recallTop struct {
 	MayCount bool
 	Ended    string
 	Cautions []string
+	Standing standing // of what is worked out of the records
 }
 
 func (s *Server) topOf(tx *store.Tx, v *visit, b *board, tab string) (recallTop, error) {
@@ -309,10 +304,59 @@ func (s *Server) topOf(tx *store.Tx, v *visit, b *board, tab string) (recallTop,
 	return t, err
 }
 
+// boardNow is what a page of a recall shows: its steps as they are now, and what is worked out of the records. A form needs
+// its steps only, and waits for nothing else.
+func (s *Server) boardNow(v *visit, tx *store.Tx, code, tab string) (*board, standing, error) {
+	now, err := recall.Load(tx, code)
+	if err != nil {
+		return nil, standing{}, err
+	}
+	head, err := tx.Head()
+	if err != nil || tab == "act" {
+		return &board{Recall: now, head: head}, standing{}, err
+	}
+	b, how, err := s.boardOf(v, tx, code, tab != "scope" && tab != "papers")
+	if err != nil {
+		return nil, how, err
+	}
+	if b == nil {
+		return &board{Recall: now, head: head, Line: now.Timeline(tx)}, how, nil
+	}
+	fresh := *b
+	fresh.Recall, fresh.Line = now, now.Timeline(tx)
+	return &fresh, how, nil
+}
+
+// workingView is the page of a recall of which nothing is worked out yet: what was frozen last is there at once.
+type workingView struct {
+	recallTop
+	Frozen *scope.Version
+	When   string
+	Units  []scope.Item // the first of them
+	Of     int
+}
+
+func workingOf(tx *store.Tx, b *board, top recallTop) workingView {
+	page := workingView{recallTop: top, Frozen: b.Recall.Latest()}
+	if page.Frozen == nil {
+		return page
+	}
+	page.When = minuteOf(tx, page.Frozen.At)
+	for _, x := range page.Frozen.Items {
+		if x.Kind != "unit" {
+			continue
+		}
+		if page.Of++; page.Of <= perPage {
+			page.Units = append(page.Units, x)
+		}
+	}
+	return page
+}
+
 // showRecall shows a page of a recall.
 func (s *Server) showRecall(v *visit, tab string, fill func(tx *store.Tx, b *board, top recallTop) (any, error)) error {
 	return s.view(v, func(tx *store.Tx) error {
-		b, err := s.boardOf(tx, strings.ToUpper(v.r.PathValue("code")), tab != "scope" && tab != "act" && tab != "papers")
+		b, how, err := s.boardNow(v, tx, strings.ToUpper(v.r.PathValue("code")), tab)
 		if err != nil {
 			return err
 		}
@@ -320,13 +364,17 @@ func (s *Server) showRecall(v *visit, tab string, fill func(tx *store.Tx, b *boa
 		if err != nil {
 			return err
 		}
-		page, err := fill(tx, b, top)
-		if err != nil {
-			return err
-		}
+		top.Standing = how
 		title := top.Code
 		if top.Mock {
 			title = "EXERCISE " + title
+		}
+		if how.Working && !how.Has && tab != "papers" {
+			return s.show(v, "recallworking", title, workingOf(tx, b, top))
+		}
+		page, err := fill(tx, b, top)
+		if err != nil {
+			return err
 		}
 		return s.show(v, "recall"+tab, title, page)
 	})

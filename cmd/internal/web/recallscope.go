@@ -11,36 +11,54 @@ import (
 	"heeltap/lots/store"
 )
 
-// perPage is how many rows of a long list one page shows.
-const perPage = 50
+// perPage is how many rows of a long list one page shows; perTable how many of a table, which are shorter.
+const (
+	perPage  = 50
+	perTable = 200
+)
 
 // turn is where somebody is in a long list.
 type turn struct {
 	Page, Pages, Of int
 	Before, After   string
+	All             string // the address of the whole list on one page, to print
 	First, Last     int
+	Asked           bool // the address names a page
+	Whole           bool // it asks for all of them
 	start, end      int
 }
 
 // turnTo cuts a list of n rows into pages; the address keeps what else it asks.
-func turnTo(v *visit, n int) turn {
-	p, _ := strconv.Atoi(v.field("page"))
-	t := turn{Pages: max(1, (n+perPage-1)/perPage), Of: n}
+func turnTo(v *visit, n int) turn { return turnOf(v, "page", "rows", n, perPage) }
+
+// turnOf cuts a list into pages of so many rows, of which the address names one; the list stands at a mark of the page.
+// Asked for all, it is one page.
+func turnOf(v *visit, name, mark string, n, most int) turn {
+	return turnAt(v, v.r.URL.Path, name, mark, n, most)
+}
+
+func turnAt(v *visit, path, name, mark string, n, most int) turn {
+	if v.field(name) == "all" {
+		most = max(n, most)
+	}
+	p, _ := strconv.Atoi(v.field(name))
+	t := turn{Pages: max(1, (n+most-1)/most), Of: n, Asked: v.field(name) != "", Whole: v.field(name) == "all"}
 	t.Page = min(max(1, p), t.Pages)
-	t.start, t.end = min(n, (t.Page-1)*perPage), min(n, t.Page*perPage)
+	t.start, t.end = min(n, (t.Page-1)*most), min(n, t.Page*most)
 	t.First, t.Last = t.start+1, t.end
-	at := func(p int) string {
+	at := func(p string) string {
 		q := v.r.URL.Query()
-		q.Set("page", strconv.Itoa(p))
+		q.Set(name, p)
 		q.Del("said")
-		return v.r.URL.Path + "?" + q.Encode() + "#rows"
+		return path + "?" + q.Encode() + "#" + mark
 	}
 	if t.Page > 1 {
-		t.Before = at(t.Page - 1)
+		t.Before = at(strconv.Itoa(t.Page - 1))
 	}
 	if t.Page < t.Pages {
-		t.After = at(t.Page + 1)
+		t.After = at(strconv.Itoa(t.Page + 1))
 	}
+	t.All = at("all")
 	return t
 }
 

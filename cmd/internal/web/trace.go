@@ -115,6 +115,9 @@ type traceView struct {
 	Sent    []sentRow
 	Faults  []string
 	Hidden  int // possible things left out
+	turns   func(name string, n int) turn
+	Turns   map[string]turn // of the tables
+	Parts   traceParts
 }
 
 // totalRow is what one band comes to, in cases or in kegs.
@@ -126,6 +129,21 @@ type totalRow struct {
 	Removed, Repacked float64
 	Volume     string
 	Consignees int
+}
+
+// traceParts are the rows of the tables that this page shows.
+type traceParts struct {
+	Lots  []trace.Lot
+	Brews []trace.Brew
+	Runs  []trace.Run
+	Fills []trace.Fill
+}
+
+// partOf keeps the rows of a table that one page shows.
+func partOf[T any](p *traceView, name string, list []T) []T {
+	t := p.turns(name, len(list))
+	p.Turns[name] = t
+	return list[t.start:t.end]
 }
 
 type unitRow struct {
@@ -142,7 +160,8 @@ type sentRow struct {
 func (s *Server) tracePage(v *visit) error {
 	q, err := readTraced(v)
 	return s.asked(v, func(tx *store.Tx, how answering) error {
-		page := traceView{answering: how, Asked: q, Query: q.query(how.KnownAt)}
+		page := traceView{answering: how, Asked: q, Query: q.query(how.KnownAt), Turns: map[string]turn{}}
+		page.turns = func(name string, n int) turn { return turnOf(v, name, "t-"+name, n, perTable) }
 		for _, h := range graph.Hazards() {
 			page.Hazards = append(page.Hazards, option{string(h), strings.ReplaceAll(string(h), "-", " ") + ": " + h.Holds(), h == q.Hazard})
 		}
@@ -190,17 +209,18 @@ func (p *traceView) fill(tx *store.Tx) error {
 	}
 	p.total(tx.Site(), "in", a.Totals.In)
 	p.total(tx.Site(), "possible", a.Totals.Possible)
-	for _, u := range a.Units {
+	for _, u := range partOf(p, "units", a.Units) {
 		p.Units = append(p.Units, unitRow{u, u.CodesText()})
 	}
 	before := a.Before()
-	for _, x := range a.Shipments {
+	for _, x := range partOf(p, "shipments", a.Shipments) {
 		row := sentRow{Shipment: x}
 		if at, over := before[x.Entry()]; over {
 			row.Before = at.Text(tx.Site().Zone)
 		}
 		p.Sent = append(p.Sent, row)
 	}
+	p.Parts = traceParts{partOf(p, "lots", a.Lots), partOf(p, "brews", a.Brews), partOf(p, "runs", a.Runs), partOf(p, "fills", a.Fills)}
 	for _, f := range a.UsesUnknown() {
 		p.Faults = append(p.Faults, onPage(f.Text))
 	}

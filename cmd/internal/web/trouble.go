@@ -32,14 +32,15 @@ var troubleRoutes = []route{
 	{Method: "GET", Pattern: "/common", Right: "look", do: (*Server).commonPage},
 }
 
-// report is the readiness check of the records, worked out once for each state of them.
-func (s *Server) report(tx *store.Tx, knownAt string) (*check.Report, error) {
-	return remember(s, tx, "check", knownAt, func() (*check.Report, error) { return check.Run(tx, nil, time.Time{}) })
+// report is the readiness check of the records, worked out once for each state of them. It is nil where there is none yet.
+func (s *Server) report(v *visit, tx *store.Tx, knownAt string) (*check.Report, standing, error) {
+	return remember(v, s, tx, "check", knownAt, func(tx *store.Tx) (*check.Report, error) { return check.Run(tx, nil, time.Time{}) })
 }
 
 // officeView is what the quality lead begins the day with.
 type officeView struct {
 	answering
+	Standing   standing // of what is late
 	Waiting    []stock.Waiting
 	Judge      int
 	Complaints []notedRow // of the last days
@@ -71,9 +72,12 @@ func (s *Server) officePage(v *visit) error {
 		if err := page.fill(tx); err != nil {
 			return err
 		}
-		r, err := s.report(tx, how.KnownAt)
+		r, stands, err := s.report(v, tx, how.KnownAt)
 		if err != nil {
 			return err
+		}
+		if page.Standing = stands; r == nil {
+			r = &check.Report{}
 		}
 		for _, h := range r.Hits {
 			if h.Rule == "late-entry" && h.Muted == "" {
@@ -145,6 +149,7 @@ func daysBetween(from, to time.Time) int {
 // readinessView is how ready the records are, and what is to be mended.
 type readinessView struct {
 	answering
+	Standing standing
 	Headline check.Headline
 	Findings []finding
 	Rules    map[string]check.Rule
@@ -167,11 +172,15 @@ const mostFindings = 60
 
 func (s *Server) readinessPage(v *visit) error {
 	return s.asked(v, func(tx *store.Tx, how answering) error {
-		r, err := s.report(tx, how.KnownAt)
+		r, stands, err := s.report(v, tx, how.KnownAt)
 		if err != nil {
 			return err
 		}
-		page := readinessView{answering: how, Headline: r.Headline, Muted: r.Muted, Rule: v.field("rule")}
+		page := readinessView{answering: how, Standing: stands, Rule: v.field("rule")}
+		if r == nil {
+			return s.show(v, "readiness", "Readiness", page)
+		}
+		page.Headline, page.Muted = r.Headline, r.Muted
 		breaks := map[string]string{}
 		for _, rule := range r.Rules {
 			breaks[rule.Name] = rule.Breaks
@@ -285,6 +294,7 @@ func isOurs(err error) bool { return err != nil && isInternal(err) }
 // exposureView is what would be in scope if a lot failed today.
 type exposureView struct {
 	answering
+	Standing standing
 	*exposure.Answer
 	Risks []exposure.Risk
 	Unit  lots.Unit
@@ -299,27 +309,33 @@ func (p exposureView) Volume(litres float64) string {
 // mostRisks are listed.
 const mostRisks = 40
 
-func (s *Server) exposed(tx *store.Tx, knownAt string) (*exposure.Answer, error) {
-	return remember(s, tx, "exposure", knownAt, func() (*exposure.Answer, error) { return exposure.Of(tx, time.Time{}) })
+func (s *Server) exposed(v *visit, tx *store.Tx, knownAt string) (*exposure.Answer, standing, error) {
+	return remember(v, s, tx, "exposure", knownAt, func(tx *store.Tx) (*exposure.Answer, error) { return exposure.Of(tx, time.Time{}) })
 }
 
 func (s *Server) exposurePage(v *visit) error {
 	return s.asked(v, func(tx *store.Tx, how answering) error {
-		a, err := s.exposed(tx, how.KnownAt)
+		a, stands, err := s.exposed(v, tx, how.KnownAt)
 		if err != nil {
 			return err
 		}
+		if a == nil {
+			return s.show(v, "exposure", "Exposure", exposureView{answering: how, Standing: stands})
+		}
 		n := min(mostRisks, len(a.Risks))
-		return s.show(v, "exposure", "Exposure", exposureView{how, a, a.Risks[:n], tx.Site().VolumeUnit, len(a.Risks) - n})
+		return s.show(v, "exposure", "Exposure", exposureView{how, stands, a, a.Risks[:n], tx.Site().VolumeUnit, len(a.Risks) - n})
 	})
 }
 
 // exposureSVG is the picture of the exposure.
 func (s *Server) exposureSVG(v *visit) error {
 	return s.asked(v, func(tx *store.Tx, how answering) error {
-		a, err := s.exposed(tx, how.KnownAt)
+		a, stands, err := s.exposed(v, tx, how.KnownAt)
 		if err != nil {
 			return err
+		}
+		if stands.Working {
+			return lots.Errorf(lots.Conflict, "the picture is still being worked out: ask again in a moment")
 		}
 		v.w.Header().Set("Content-Type", "image/svg+xml")
 		return a.SVG(v.w)

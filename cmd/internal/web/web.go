@@ -32,12 +32,13 @@ type Server struct {
 	Demo []Persona
 	// Story is set in the demo, whose clock is not that of the wall: every page then shows it.
 	Story bool
+	// Patience is how long a page waits for what takes long before it shows the last answer; 0: a moment.
+	Patience time.Duration
 
-	pages  map[string]*template.Template
-	boards boards
-	live   *live
-	pasts  pasts
-	memory memory
+	pages map[string]*template.Template
+	live  *live
+	pasts pasts
+	works works
 }
 
 // Persona is a person of the demo: whom to sign in as, and what for.
@@ -63,7 +64,10 @@ func (s *Server) Handler() (http.Handler, error) {
 }
 
 // Close gives back what was kept at hand to answer with. The database and the people are the caller's to close.
-func (s *Server) Close() { s.pasts.close() }
+func (s *Server) Close() {
+	s.works.close()
+	s.pasts.close()
+}
 
 // HTTP is the server as it listens: with limits on how long a slow or idle connection is borne.
 func (s *Server) HTTP(h http.Handler) *http.Server {

@@ -116,3 +116,23 @@ document.addEventListener("click", (event) => {
 
 // Where somebody is, marked in the row of places.
 for (const a of document.querySelectorAll(".moments a")) if (location.pathname.startsWith(a.getAttribute("href"))) a.setAttribute("aria-current", "page");
+
+// What is still being worked out is asked for again until it is there. Nothing that somebody types is thrown away.
+const working = document.querySelector("[data-working]");
+if (working) {
+  const again = async () => {
+    try {
+      const answer = await fetch(location.href, { credentials: "same-origin" });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const still = page.querySelector("[data-working]");
+      if (!still || still.dataset.working !== working.dataset.working) {
+        const typed = [...document.querySelectorAll("main input:not([type=hidden]), main textarea")].some((f) => f.value !== f.defaultValue);
+        if (!typed) { location.reload(); return; }
+        working.querySelector("strong").textContent = "A newer answer is there: load the page again.";
+        return;
+      }
+    } catch { /* no connection: it is tried again */ }
+    setTimeout(again, 2000);
+  };
+  setTimeout(again, 1500);
+}
