@@ -3,6 +3,7 @@ package store
 import (
 	"database/sql"
 	"math"
+	"strings"
 
 	"heeltap/lots"
 	"heeltap/lots/lineage"
@@ -25,9 +26,9 @@ func lineSpanOf(s *lots.Sheet, row lots.Row, site lots.Site) (lineage.LineSpan, 
 	}
 	switch s.Name {
 	case "runs":
-		return lineage.SpanOnLine(&lots.Run{Line: row["line"], Started: when("started_at"), Ended: when("ended_at")})
+		return lineage.SpanOnLine(&lots.Run{Line: strings.TrimSpace(row["line"]), Started: when("started_at"), Ended: when("ended_at")})
 	case "clearances":
-		return lineage.SpanOnLine(&lots.Clearance{Line: row["line"], At: when("at")})
+		return lineage.SpanOnLine(&lots.Clearance{Line: strings.TrimSpace(row["line"]), At: when("at")})
 	}
 	return lineage.LineSpan{}, false
 }

@@ -31,7 +31,7 @@ func momentOf(s *lots.Sheet, row lots.Row, site lots.Site) (sheet string, codes 
 	}
 	switch s.Name {
 	case "cleans":
-		return lineage.MomentOf(&lots.Clean{Subject: lots.Ref{Codes: []string{row["vessel"]}}, At: when("at")})
+		return lineage.MomentOf(&lots.Clean{Subject: lots.Ref{Codes: []string{strings.TrimSpace(row["vessel"])}}, At: when("at")})
 	case "circulations":
 		for code := range strings.SplitSeq(row["vessels"], ";") {
 			if code = strings.TrimSpace(code); code != "" {

@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"math"
+	"strings"
 
 	"heeltap/lots"
 )
@@ -22,12 +23,12 @@ func (tx *Tx) enterStop(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) 
 	var at lots.When
 	switch {
 	case s.Name == "holds":
-		code, at, reason = row["subject"], when("at"), row["reason"]
+		code, at, reason = strings.TrimSpace(row["subject"]), when("at"), row["reason"]
 		if row["released_at"] != "" {
 			over = when("released_at").From
 		}
 	case s.Name == "receipts" && row["status"] == "hold":
-		code, at = row["lot"], when("received_at")
+		code, at = strings.TrimSpace(row["lot"]), when("received_at")
 	default:
 		return nil
 	}
@@ -44,7 +45,7 @@ func (tx *Tx) leaveStop(seq int64, s *lots.Sheet, row lots.Row) error {
 	if err := tx.exec("DELETE FROM stop WHERE seq = ?", seq); err != nil {
 		return err
 	}
-	return tx.settleStops(cmp.Or(row["subject"], row["lot"]))
+	return tx.settleStops(strings.TrimSpace(cmp.Or(row["subject"], row["lot"])))
 }
 
 // settleStops says for the receipt of a lot whether a hold of that very moment stands for it.
@@ -109,12 +110,14 @@ func (tx *Tx) AnyRejected() bool {
 
 // Unnumbered lists the receipts of an item from a supplier that carried no supplier's lot, in journal order.
 func (tx *Tx) Unnumbered(supplier, item string) []*lots.Receipt {
-	rows, err := tx.rows(`SELECT seq, sheet, body FROM record INDEXED BY record_unnumbered WHERE sheet = 'receipts' AND json_extract(body, '$.supplier_lot') = '-'
-		AND json_extract(body, '$.supplier') = ? AND json_extract(body, '$.item') = ? ORDER BY seq`, supplier, item)
+	rows, err := tx.rows(`SELECT r.seq, r.sheet, r.body FROM record r INDEXED BY record_unnumbered WHERE r.sheet = 'receipts' AND json_extract(r.body, '$.supplier_lot') = '-'
+		AND EXISTS (SELECT 1 FROM mention WHERE code = ? AND seq = r.seq) AND EXISTS (SELECT 1 FROM mention WHERE code = ? AND seq = r.seq) ORDER BY r.seq`, supplier, item)
 	tx.fail(err)
 	var out []*lots.Receipt
-	for _, rec := range tx.decode(rows) {
-		out = append(out, rec.(*lots.Receipt))
+	for _, rec := range tx.decode(rows) { // a code may be named in another column
+		if r := rec.(*lots.Receipt); r.Supplier == supplier && r.Item == item {
+			out = append(out, r)
+		}
 	}
 	return out
 }

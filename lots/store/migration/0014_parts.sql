@@ -22,7 +22,7 @@ CREATE INDEX moment_seq ON moment(seq);
 -- A fill is found by its start, in whichever part it is drawn on.
 DROP INDEX draw_fill;
 CREATE INDEX draw_fill ON draw(fill);
--- Deliveries that carried no supplier's lot, by supplier and item.
-CREATE INDEX record_unnumbered ON record(json_extract(body, '$.supplier'), json_extract(body, '$.item')) WHERE sheet = 'receipts' AND json_extract(body, '$.supplier_lot') = '-';
+-- Deliveries that carried no supplier's lot.
+CREATE INDEX record_unnumbered ON record(seq) WHERE sheet = 'receipts' AND json_extract(body, '$.supplier_lot') = '-';
 -- The records are read anew into it, and the lineage is derived anew.
 UPDATE record SET digest = 0;
