@@ -374,12 +374,7 @@ func (a act) oneOf(ref lots.Ref) []string {
 func (a act) class(kind lots.Kind, code string, at lots.When) string {
 	switch kind {
 	case lots.KindVessel:
-		since := int64(-1)
-		for _, n := range a.tx.NodesOf(code) {
-			if n.Kind == graph.Fill && n.Since <= at.To {
-				since = n.Since
-			}
-		}
+		since := heldAt(a.tx, code, at)
 		if since >= 0 {
 			return a.content(code, since)
 		}

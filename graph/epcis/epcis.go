@@ -13,6 +13,7 @@ import (
 	"slices"
 	"time"
 
+	"heeltap/graph"
 	"heeltap/graph/trace"
 	"heeltap/lots"
 	"heeltap/lots/store"
@@ -271,11 +272,8 @@ func Within(a *trace.Answer) (map[string]bool, error) {
 	for _, x := range a.Units {
 		only[x.Code] = true
 	}
-	for _, x := range a.Shipments {
-		only[x.Code] = true
-	}
-	for _, x := range a.Bulk {
-		only[x.Code] = true
+	for _, x := range a.Bulk { // a shipment's other rows may be of anything: those of units go by the unit
+		only[bulkOf(x.Code, x.From)] = true
 	}
 	for _, x := range a.Fills {
 		since, err := time.Parse(time.RFC3339, x.Since)
@@ -290,10 +288,19 @@ func Within(a *trace.Answer) (map[string]bool, error) {
 // held is what a vessel held from a time on, as Only names it.
 func held(vessel string, since int64) string { return fmt.Sprintf("%s@%d", vessel, since) }
 
+// bulkOf is what left in bulk from somewhere in a shipment, as Only names it.
+func bulkOf(shipment, from string) string { return shipment + " from " + from }
+
 // wanted reports whether a row is within what is asked for: it names something of it, or its flow began or drew on what
 // a vessel held.
 func (w *writer) wanted(e *store.Entry, sheet *lots.Sheet, row lots.Row) bool {
 	if w.o.Only == nil || slices.ContainsFunc(lots.Mentions(sheet, row), func(code string) bool { return w.o.Only[code] }) {
+		return true
+	}
+	if sheet.Name == "shipments" && w.o.Only[bulkOf(row["shipment"], row["unit"])] {
+		return true
+	}
+	if w.aboutContent(sheet, row) {
 		return true
 	}
 	for _, d := range w.tx.DrawsOf(e.Seq) {
@@ -307,6 +314,40 @@ func (w *writer) wanted(e *store.Entry, sheet *lots.Sheet, row lots.Row) bool {
 		}
 	}
 	return false
+}
+
+// aboutContent reports whether a row counts, holds or takes away what a vessel held that is asked for. What empties a vessel
+// draws nothing on the books, and so does a count.
+func (w *writer) aboutContent(sheet *lots.Sheet, row lots.Row) bool {
+	if !slices.Contains([]string{"removals", "counts", "holds"}, sheet.Name) {
+		return false
+	}
+	rec, _, _ := lots.Decode(sheet, row, w.tx)
+	var of lots.Ref
+	var at lots.When
+	switch x := rec.(type) {
+	case *lots.Removal:
+		of, at = x.Subject, x.At
+	case *lots.StockCount:
+		of, at = x.Subject, x.At
+	case *lots.Hold:
+		of, at = x.Subject, x.At
+	}
+	return of.Kind == lots.KindVessel && slices.ContainsFunc(of.Codes, func(code string) bool {
+		since := heldAt(w.tx, code, at)
+		return since >= 0 && w.o.Only[held(code, since)]
+	})
+}
+
+// heldAt is since when a vessel held what it held at a time; -1 where it held nothing yet.
+func heldAt(tx *store.Tx, vessel string, at lots.When) int64 {
+	since := int64(-1)
+	for _, n := range tx.NodesOf(vessel) {
+		if n.Kind == graph.Fill && n.Since <= at.To {
+			since = n.Since
+		}
+	}
+	return since
 }
 
 // write writes one event.

@@ -5,14 +5,19 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"os"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
 	"heeltap/graph/epcis"
+	"heeltap/graph/told"
 	"heeltap/lots"
 	"heeltap/lots/lineage/histories"
 	"heeltap/lots/store"
@@ -29,6 +34,15 @@ func written(t require.TestingT, db *store.DB) (map[string]map[string]any, epcis
 		done, err = epcis.Write(context.Background(), tx, &b, epcis.Options{Created: time.Unix(0, 0)})
 		return err
 	}))
+	var again bytes.Buffer
+	require.NoError(t, db.View(context.Background(), func(tx *store.Tx) error {
+		_, err := epcis.Write(context.Background(), tx, &again, epcis.Options{Created: time.Unix(0, 0)})
+		return err
+	}))
+	require.True(t, bytes.Equal(b.Bytes(), again.Bytes()), "written again it is the same, identifiers too")
+	var zone *time.Location
+	require.NoError(t, db.View(context.Background(), func(tx *store.Tx) error { zone = tx.Site().Zone; return nil }))
+	isRead(t, b.Bytes(), done.Events, zone)
 	var doc document
 	require.NoError(t, json.Unmarshal(b.Bytes(), &doc), "%s", b.Bytes())
 	out := map[string]map[string]any{}
@@ -39,6 +53,64 @@ func written(t require.TestingT, db *store.DB) (map[string]map[string]any, epcis
 	}
 	require.Len(t, doc.EPCISBody.EventList, done.Events)
 	return out, done
+}
+
+// isRead reads a document as somebody else would, by the reader of others' documents, which refuses what the standard's
+// schema and vocabulary refuse; and asks the official schema, where it is at hand.
+func isRead(t require.TestingT, text []byte, events int, zone *time.Location) {
+	n := 0
+	_, err := told.Read(bytes.NewReader(text), func(e *told.Event) error {
+		n++
+		var raw struct{ EventTime, EventTimeZoneOffset string }
+		require.NoError(t, json.Unmarshal(e.Raw, &raw))
+		require.Equal(t, e.At.In(zone).Format("-07:00"), raw.EventTimeZoneOffset, "%s", e.Raw)
+		return nil
+	})
+	require.NoError(t, err)
+	require.Equal(t, events, n)
+	if schema := officialSchema(t); schema != nil {
+		x, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+		require.NoError(t, err)
+		require.NoError(t, schema.Validate(x))
+	}
+}
+
+// officialSchema is the EPCIS 2.0 JSON Schema, with formats judged; nil where HEELTAP_STANDARDS names no folder with it.
+func officialSchema(t require.TestingT) *jsonschema.Schema {
+	if compiled != nil {
+		return compiled
+	}
+	folder := os.Getenv("HEELTAP_STANDARDS")
+	if folder == "" {
+		require.Empty(t, os.Getenv("HEELTAP_CI"), "HEELTAP_STANDARDS names no folder with the official files")
+		return nil
+	}
+	c := jsonschema.NewCompiler()
+	c.AssertFormat()
+	c.UseRegexpEngine(expression)
+	var err error
+	compiled, err = c.Compile(filepath.Join(folder, "epcis", "EPCIS-JSON-Schema.json"))
+	require.NoError(t, err)
+	return compiled
+}
+
+var compiled *jsonschema.Schema
+
+// notBefore is an expression that begins with what must not stand there: the schema uses those, and Go has none.
+type notBefore struct {
+	*regexp.Regexp
+	text string
+}
+
+func (n notBefore) MatchString(s string) bool { return !n.Regexp.MatchString(s) }
+func (n notBefore) String() string            { return n.text }
+
+func expression(text string) (jsonschema.Regexp, error) {
+	if rest, ok := strings.CutPrefix(text, "^(?!"); ok && strings.HasSuffix(rest, ")") {
+		re, err := regexp.Compile("^(?:" + strings.TrimSuffix(rest, ")") + ")")
+		return notBefore{re, text}, err
+	}
+	return regexp.Compile(text)
 }
 
 // What a transformation takes in was put out by another, received, or stands on a unit: the chain can be followed.

@@ -195,6 +195,26 @@ func TestOfficialExamples(t *testing.T) {
 	}
 }
 
+// The words of the vocabulary are those of the official JSON-LD contexts of CBV 2.0: none more, none less.
+func TestVocabulary(t *testing.T) {
+	for name, words := range told.Vocabulary {
+		text, err := os.ReadFile(filepath.Join(standards(t), "epcis", "context", "cbv-context-"+name+".jsonld"))
+		require.NoError(t, err)
+		var doc struct {
+			Context map[string]any `json:"@context"`
+		}
+		require.NoError(t, json.Unmarshal(text, &doc))
+		var official []string
+		for word, means := range doc.Context {
+			if m, ok := means.(string); ok && strings.HasPrefix(m, "cbv:") {
+				official = append(official, word)
+			}
+		}
+		require.NotEmpty(t, official)
+		require.ElementsMatch(t, official, words, name)
+	}
+}
+
 // Both forms of an identifier name the same. Source: the pairs of URN and link in the examples 9.6.2 to 9.6.4 of EPCIS 2.0; the
 // SSCC and the location numbers are worked out by the check digit rule of the GS1 General Specifications.
 func TestKeys(t *testing.T) {
