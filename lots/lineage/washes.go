@@ -199,7 +199,7 @@ func AfterClean(src Source, limits Limits, r *lots.Clean) []Ref {
 	}
 	item := r.Subject.Code()
 	passes := e.passesThrough(item)
-	refs := passRefs(item, passes, e.zone)
+	refs := e.passRefs(item, passes)
 	for _, i := range passedNext(passes, r) {
 		out = append(out, refs[i])
 		if r.Subject.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {
