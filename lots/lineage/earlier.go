@@ -94,7 +94,7 @@ func (e *engine) fillBy(v string, by int64) (fill int64, ok bool) {
 
 // earlierFills lists the fills that the books place after a draw, or at the instant of a circulation, and that may
 // have been there before it: everything that came in up to them may, and brought nothing that came later. What a fill was cleaned with, came
-// through a hose or was perhaps joined with is known of the fill alone.
+// through a hose at a known time or was perhaps joined with is known of the fill alone.
 func (e *engine) earlierFills(d Draw, by int64) (out []int64) {
 	p, ok := e.partAt(d.Vessel, d.Start) // what may have come before it moves in the same part
 	if !ok {

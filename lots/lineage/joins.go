@@ -113,6 +113,12 @@ func (e *engine) sourcesOf(entry int64, late Draw, by int64, asked map[drawn]int
 		return []Ref{{graph.Brew, r.Brew}}
 	case *lots.Addition:
 		out = append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
+	case *lots.Transfer:
+		if _, _, flows := transferTime(r); !flows {
+			for _, item := range r.Via { // what it came through, and what that held
+				out = append(out, openPassRef(item, r, e.zone))
+			}
+		}
 	}
 	for _, d := range e.drawsBehind(rec, late, by) {
 		if d.Vessel == late.Vessel {

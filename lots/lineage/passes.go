@@ -135,14 +135,16 @@ func (e *engine) pathCell(item string, since int64, passes []Pass, cleans cleani
 	c := &Cell{Owner: partOwner("p", item, since)}
 	residue := e.residueOf(item, passes, cleans)
 	stands := e.standingPasses(item, passes, residue)
-	refs := passRefs(item, passes, e.zone)
+	refs := e.passRefs(item, passes)
 	for i, p := range passes {
 		if !stands[i] {
 			continue
 		}
 		c.Nodes = append(c.Nodes, Node{Ref: refs[i], Home: item, Since: p.Start, Until: p.End, Den: 1, Entry: p.Entry})
 		for _, src := range p.Srcs {
-			c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
+			if src != refs[i] {
+				c.Links = append(c.Links, contact(src, refs[i], graph.Path, p.Entry, p.Start))
+			}
 		}
 	}
 	if since == Beginning {
@@ -178,24 +180,43 @@ func (e *engine) standingPasses(item string, passes []Pass, residue []after) []b
 }
 
 // passRefs names the passes of an item, sorted by start.
-func passRefs(item string, passes []Pass, zone *time.Location) []Ref {
+func (e *engine) passRefs(item string, passes []Pass) []Ref {
 	refs := make([]Ref, len(passes))
+	plain := make([]Ref, len(passes)) // without a number
 	for i, p := range passes {
-		refs[i] = Ref{graph.Fill, item + "@" + lots.Stamp(p.Start, zone)}
-		if n := sameStart(passes[:i], p.Start); n > 0 {
-			refs[i].Code += fmt.Sprintf("#%d", n+1)
+		plain[i] = e.passRef(item, p)
+		n := 1
+		for k := i - 1; k >= 0 && passes[k].Start == p.Start; k-- {
+			if plain[k] == plain[i] {
+				n++
+			}
+		}
+		refs[i] = plain[i]
+		if n > 1 {
+			refs[i].Code += fmt.Sprintf("#%d", n)
 		}
 	}
 	return refs
 }
 
-// sameStart counts the passes that end a list and start at one instant.
-func sameStart(passes []Pass, start int64) int {
-	n := 0
-	for n < len(passes) && passes[len(passes)-1-n].Start == start {
-		n++
+// passRef names a pass by its item and start, and that of a transfer of uncertain time by the transfer too, since what
+// may have been drawn after it is linked from it wherever else something passed.
+func (e *engine) passRef(item string, p Pass) Ref {
+	rec, _ := e.src.Record(p.Entry)
+	if t, ok := rec.(*lots.Transfer); ok {
+		if _, _, flows := transferTime(t); !flows {
+			return openPassRef(item, t, e.zone)
+		}
 	}
-	return n
+	return FillRef(item, p.Start, e.zone)
+}
+
+// openPassRef names the pass of a transfer of uncertain time through an item.
+func openPassRef(item string, t *lots.Transfer, zone *time.Location) Ref {
+	lo, _, _ := transferTime(t)
+	ref := FillRef(item, lo, zone)
+	ref.Code += "/" + t.Transfer
+	return ref
 }
 
 // passesIn lists an item's passes that start within a span: those derived in this pass, and the earlier ones of other entries.

@@ -204,7 +204,7 @@ func AfterClean(src Source, limits Limits, r *lots.Clean) []Ref {
 	}
 	item := r.Subject.Code()
 	passes := e.passesIn(item, Beginning, Ever)
-	refs := passRefs(item, passes, e.zone)
+	refs := e.passRefs(item, passes)
 	for _, i := range passedNext(passes, r) {
 		out = append(out, refs[i])
 		if r.Subject.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {

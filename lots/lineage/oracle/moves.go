@@ -34,6 +34,7 @@ type move struct {
 	long         bool
 	transfer     bool
 	via          []string
+	name         string // of a transfer
 	feed         *feed
 	outs         map[string]*outflow // by source vessel
 	ins          []*inflow
@@ -170,7 +171,7 @@ func (w *world) onlyGas(from lots.Ref) bool {
 
 func (w *world) readTransfer(r *lots.Transfer) {
 	m := &move{entry: r.Entry(), from: w.sources(r.From), oneOf: r.From.OneOf(), out: float64(r.Out), in: float64(r.In),
-		carry: float64(min(r.In, r.Out)), to: r.To, cause: graph.Moved, via: r.Via, transfer: true}
+		carry: float64(min(r.In, r.Out)), to: r.To, cause: graph.Moved, via: r.Via, transfer: true, name: r.Transfer}
 	if w.onlyGas(r.From) && lots.BeerVessel(w.vessels[r.To].kind) {
 		m.in = 0
 	}
@@ -401,6 +402,11 @@ func (w *world) inflowSources(i *inflow, by int64, asked map[any]int64) (out []l
 			out = append(out, w.mayHaveCirculated(o, by, asked)...)
 		}
 		return out
+	}
+	if i.move.transfer && i.move.lo < i.move.hi {
+		for _, item := range i.move.via {
+			out = append(out, w.openPass(item, i.move))
+		}
 	}
 	for _, s := range i.move.from {
 		switch s.kind {

@@ -33,6 +33,7 @@ func (w *world) movePasses(m *move, i *inflow, dst lineage.Ref) {
 		}
 		if m.lo < m.hi {
 			p.s, p.e = m.lo, m.hi+1
+			p.ref = w.openPass(item, m)
 		}
 		for _, o := range m.outs {
 			q := o.pieceAt(i.s)
@@ -47,6 +48,13 @@ func (w *world) movePasses(m *move, i *inflow, dst lineage.Ref) {
 		}
 		w.passes = append(w.passes, p)
 	}
+}
+
+// openPass names what a transfer of uncertain time left in a path item: by the transfer, too.
+func (w *world) openPass(item string, m *move) lineage.Ref {
+	ref := w.fillRef(item, m.lo)
+	ref.Code += "/" + m.name
+	return ref
 }
 
 // runPasses notes the passes of a run's segments.
@@ -84,9 +92,12 @@ func (w *world) writePasses() {
 	sortPasses(w.passes)
 	taken := map[lineage.Ref]bool{}
 	for _, p := range w.passes {
-		p.ref = w.fillRef(p.item, p.s)
+		if p.ref == (lineage.Ref{}) {
+			p.ref = w.fillRef(p.item, p.s)
+		}
+		plain := p.ref.Code
 		for n := 2; taken[p.ref]; n++ {
-			p.ref.Code = fmt.Sprintf("%s@%s#%d", p.item, lots.Stamp(p.s, w.zone), n)
+			p.ref.Code = fmt.Sprintf("%s#%d", plain, n)
 		}
 		taken[p.ref] = true
 		p.next = map[*pass]bool{}
@@ -125,7 +136,9 @@ func (w *world) writePasses() {
 func (w *world) writePass(p *pass) {
 	w.res.Nodes[p.ref] = 0
 	for src := range p.srcs {
-		w.contact(src, p.ref, graph.Path)
+		if src != p.ref {
+			w.contact(src, p.ref, graph.Path)
+		}
 	}
 }
 
