@@ -13,8 +13,8 @@ import (
 	"heeltap/lots/store"
 )
 
-// secrets are personal details of a supplier, a consignee and those it supplied, as they were entered first and as
-// they were put right, and what was said of people while a recall ran. All are invented.
+// secrets are personal details of a supplier, a consignee and those it supplied, and what was said of people while
+// a recall ran. All are invented.
 var secrets = []string{"Quimby", "0700-900", "zelda@", "Larkspur", "Ottoline", "Peregrine", "Marchbank", "0700-911", "Thistledown"}
 
 // Each address, asked by somebody who need not know whom to reach at a supplier or consignee, says nothing of them;
