@@ -1,6 +1,9 @@
 package lots
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // Type says how a column's text is read.
 type Type uint8
@@ -44,6 +47,11 @@ type Sheet struct {
 	When    string   // column that says when it happened; empty for reference data
 	Shared  []string // columns that say the same in all rows of a code
 	Columns []Column
+}
+
+// Personal reports whether a column tells of people outside the house, or how to reach them.
+func (s *Sheet) Personal(column string) bool {
+	return s.Name == "parties" && slices.Contains([]string{"contact", "phone", "email", "address"}, column)
 }
 
 // File is the sheet's CSV file name.

@@ -22,7 +22,7 @@ var cast = []struct {
 	{"tove", "Tove", "floor: dock, cellar, line and loading bay", people.Floor},
 	{"quint", "Quint", "quality: holds, releases, recalls", people.Quality},
 	{"maren", "Maren", "admin: everything, and who may sign in", people.Admin},
-	{"auditor", "A visiting auditor", "viewer: reads everything, changes nothing", people.Viewer},
+	{"auditor", "A visiting auditor", "viewer: reads everything but personal details, changes nothing", people.Viewer},
 }
 
 // serveDemo opens the demo's pages with its persons. Their passwords are made anew each time and known to the

@@ -130,10 +130,10 @@ func (w *writer) party(x *lots.Party) {
 	t := w.t
 	t.Noun, t.Title = map[string]string{"both": "supplier and consignee", "own": "our own place"}[x.Role], x.Name
 	t.Noun = cmp.Or(t.Noun, x.Role)
-	w.fact("Contact", x.Contact)
-	w.fact("Telephone", x.Phone)
-	w.fact("E-mail", x.Email)
-	w.fact("Address", x.Address)
+	w.personal("Contact", x.Contact)
+	w.personal("Telephone", x.Phone)
+	w.personal("E-mail", x.Email)
+	w.personal("Address", x.Address)
 	w.fact("In the trade", x.Channel)
 	if x.Phone == "" && x.Email == "" && x.Role != "own" {
 		t.Doubts = append(t.Doubts, "no telephone and no e-mail: nobody can be told in a recall")

@@ -40,7 +40,15 @@ type Paper struct {
 }
 
 // Fact is one thing worth knowing, with its name.
-type Fact struct{ Name, Text string }
+type Fact struct {
+	Name, Text string
+	Personal   bool // about people outside the house: for those who need it
+}
+
+// WithoutPersonal leaves out what is said of people outside the house.
+func (t *Thing) WithoutPersonal() {
+	t.Facts = slices.DeleteFunc(t.Facts, func(f Fact) bool { return f.Personal })
+}
 
 // Part is a share of what something is made up of, by the books and perfect mixing.
 type Part struct {
@@ -129,7 +137,13 @@ type writer struct {
 
 func (w *writer) fact(name, text string) {
 	if text != "" {
-		w.t.Facts = append(w.t.Facts, Fact{name, text})
+		w.t.Facts = append(w.t.Facts, Fact{Name: name, Text: text})
+	}
+}
+
+func (w *writer) personal(name, text string) {
+	if text != "" {
+		w.t.Facts = append(w.t.Facts, Fact{name, text, true})
 	}
 }
 

@@ -33,7 +33,7 @@ func TestAPINIsGoodForLess(t *testing.T) {
 	s, err = b.Session(t.Context(), token)
 	require.NoError(t, err)
 	require.True(t, s.ByPIN)
-	for _, x := range []people.Right{people.Override, people.Release, people.Recall, people.Sign, people.Tablet, people.Manage} {
+	for _, x := range []people.Right{people.Override, people.Release, people.Recall, people.Sign, people.Contacts, people.Tablet, people.Manage} {
 		require.True(t, admin.Role.May(x))
 		require.False(t, s.May(x), x)
 	}

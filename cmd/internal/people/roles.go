@@ -26,6 +26,7 @@ const (
 	Release  Right = "release"  // let held goods go
 	Recall   Right = "recall"   // open, run and close recalls
 	Sign     Right = "sign"     // put one's name to a scope, a batch record, a decision
+	Contacts Right = "contacts" // whom to ask for at a supplier or consignee, and how to reach them
 	Tablet   Right = "tablet"   // register a shared tablet and forget it
 	Manage   Right = "manage"   // say who may sign in, and as what
 )
@@ -41,9 +42,9 @@ type roleRow struct {
 // table says what each role may do.
 func table() []roleRow {
 	return []roleRow{
-		{Viewer, "reads everything and changes nothing: an auditor, the office", true, []Right{Look}},
+		{Viewer, "reads everything but personal details and changes nothing: an auditor, the office", true, []Right{Look}},
 		{Floor, "enters what happens, corrects their own slips, and stops goods: dock, brewhouse, cellar, packaging, loading", true, []Right{Look, Record, Correct, Hold}},
-		{Quality, "decides about goods: holds and releases, overrides, corrections, recalls and signatures", false, []Right{Look, Record, Correct, Override, Hold, Release, Recall, Sign, Tablet}},
+		{Quality, "decides about goods: holds and releases, overrides, corrections, recalls and signatures", false, []Right{Look, Record, Correct, Override, Hold, Release, Recall, Sign, Contacts, Tablet}},
 		{Admin, "does all that, and says who may sign in: the owner, or whoever stands in", false, Rights()},
 	}
 }
@@ -59,7 +60,7 @@ func Roles() []Role {
 
 // Rights lists the rights, in the order of the table that people are shown.
 func Rights() []Right {
-	return []Right{Look, Record, Correct, Hold, Override, Release, Recall, Sign, Tablet, Manage}
+	return []Right{Look, Record, Correct, Hold, Override, Release, Recall, Sign, Contacts, Tablet, Manage}
 }
 
 func (r Role) row() roleRow {
@@ -85,7 +86,7 @@ func (x Right) Words() string {
 	return map[Right]string{
 		Look: "read pages and answers", Record: "enter what happened", Correct: "amend and void entries", Override: "go against a hold, by name and reason",
 		Hold: "stop goods", Release: "let held goods go", Recall: "open, run and close recalls", Sign: "sign scopes, decisions and batch records",
-		Tablet: "register shared tablets", Manage: "say who may sign in, and as what",
+		Contacts: "see the personal details of suppliers and consignees", Tablet: "register shared tablets", Manage: "say who may sign in, and as what",
 	}[x]
 }
 

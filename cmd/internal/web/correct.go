@@ -50,7 +50,16 @@ func (s *Server) entryOf(v *visit, tx *store.Tx) (*entryView, error) {
 	e := &entryView{Told: t, Sheet: t.Sheet, May: v.mayCorrect(t.By) && !t.Void, Reason: v.field("reason")}
 	e.Voids = e.May && (v.may(people.Release) || e.Sheet.Name != "holds")
 	e.Back = fmt.Sprintf("/entry/%d", t.Seq)
+	if !v.may(people.Contacts) {
+		e.May, e.Voids = e.May && t.Sheet.Name != "parties", e.Voids && t.Sheet.Name != "parties"
+		for i := range t.Fixes {
+			t.Fixes[i].Changes = slices.DeleteFunc(t.Fixes[i].Changes, func(c thing.CellChange) bool { return t.Sheet.Personal(c.Column) })
+		}
+	}
 	for _, c := range t.Sheet.Columns {
+		if t.Sheet.Personal(c.Name) && !v.may(people.Contacts) {
+			continue
+		}
 		if text := t.Row[c.Name]; text != "" {
 			e.Cells = append(e.Cells, cell{labelOf(t.Sheet.Name, c.Name), cellText(tx, c, text)})
 		}

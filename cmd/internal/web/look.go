@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"heeltap/cmd/internal/people"
 	"heeltap/graph/desk"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/papers"
@@ -117,6 +118,9 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 			t, err := thing.Of(tx, kind, v.r.PathValue("code"))
 			if err != nil {
 				return err
+			}
+			if !v.may(people.Contacts) {
+				t.WithoutPersonal()
 			}
 			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
 			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"heeltap/cmd/internal/people"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/account"
 	"heeltap/graph/recall/house"
@@ -79,6 +80,7 @@ type papersView struct {
 	Drift      int
 	Review     string
 	Terminated string
+	Withheld   bool // papers that bear personal details are, from whoever looks
 }
 
 type paperLine struct{ Name, Text string }
@@ -100,6 +102,9 @@ func (s *Server) papersPage(v *visit) error {
 			Papers: []paperLine{{"report", "Report: picture, timeline, scope, account, checks, gaps, signatures"}, {"status", "Status report, with the six items of 21 CFR 7.53(b)"}, {"holds", "List to walk the house by"}}}
 		if page.NoPress == "" {
 			page.Papers = append(page.Papers, paperLine{"press", "Press text"})
+		}
+		if page.Withheld = !v.may(people.Contacts); page.Withheld {
+			page.Papers = slices.DeleteFunc(page.Papers, func(x paperLine) bool { return forWhomItMustReach(x.Name) })
 		}
 		for i := range page.Unknown {
 			page.Unknown[i] = onPage(page.Unknown[i])
@@ -131,6 +136,9 @@ func (s *Server) recallPaper(v *visit) error {
 	name := v.r.PathValue("name")
 	ending := path.Ext(name)
 	base := strings.TrimSuffix(name, ending)
+	if forWhomItMustReach(base) && !v.may(people.Contacts) {
+		return s.notAllowed(v, people.Contacts)
+	}
 	var data []byte
 	err := s.view(v, func(tx *store.Tx) error {
 		now, err := recall.Load(tx, strings.ToUpper(v.r.PathValue("code")))
@@ -164,6 +172,10 @@ func (s *Server) recallPaper(v *visit) error {
 	_, err = v.w.Write(data)
 	return err
 }
+
+// forWhomItMustReach reports whether a paper bears personal details of suppliers or consignees: of all, only what
+// is known to bear none is shown to everybody.
+func forWhomItMustReach(name string) bool { return name != "holds" }
 
 // paperOf makes a paper by its name; nil where there is none of that name.
 func paperOf(tx *store.Tx, now *recall.Recall, name string) (*paper.Document, error) {

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"heeltap/cmd/internal/people"
 	"heeltap/graph"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/account"
@@ -442,6 +443,13 @@ func (s *Server) casePage(v *visit) error {
 			NoteToken: newToken(), HazardIs: hazardChoice{Value: string(r.Hazard), Text: r.Hazard.Holds()}}
 		page.Notify = b.Notify
 		for _, x := range slices.Backward(b.Line.Steps) {
+			if !v.may(people.Contacts) {
+				for _, l := range r.Log {
+					if l.Entry == x.Entry {
+						x.Text = l.WithoutPersonal()
+					}
+				}
+			}
 			x.Text = onPage(x.Text)
 			page.Steps = append(page.Steps, x)
 		}

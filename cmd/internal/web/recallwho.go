@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 
+	"heeltap/cmd/internal/people"
 	"heeltap/graph/recall"
 	"heeltap/graph/recall/deliveries"
 	"heeltap/graph/recall/papers"
@@ -49,10 +50,21 @@ func rowOfConsignee(b *board, x recall.Standing) consigneeRow {
 
 func (s *Server) consigneesPage(v *visit) error {
 	return s.showRecall(v, "consignees", func(_ *store.Tx, b *board, top recallTop) (any, error) {
-		page := consigneesView{recallTop: top, Suppliers: b.Suppliers, Uncalled: b.Uncalled, Sample: b.Recall.Sample}
+		suppliers := b.Suppliers
+		if !v.may(people.Contacts) {
+			suppliers = slices.Clone(suppliers) // the board is everybody's
+			for i := range suppliers {
+				suppliers[i].Phone = ""
+			}
+		}
+		page := consigneesView{recallTop: top, Suppliers: suppliers, Uncalled: b.Uncalled, Sample: b.Recall.Sample}
 		page.Turn = turnTo(v, len(b.Standings))
 		for _, x := range b.Standings[page.Turn.start:page.Turn.end] {
-			page.Rows = append(page.Rows, rowOfConsignee(b, x))
+			row := rowOfConsignee(b, x)
+			if !v.may(people.Contacts) {
+				row.Phone = ""
+			}
+			page.Rows = append(page.Rows, row)
 		}
 		for _, state := range []string{"to tell", "tell again", "tried", "told", "answered", "settled"} {
 			n := 0
@@ -93,6 +105,7 @@ type consigneeView struct {
 	Answered string
 	By       string
 	Checks   []told
+	Withheld bool // personal details are, from whoever looks
 }
 
 type told struct{ When, By, Text string }
@@ -120,6 +133,11 @@ func (s *Server) consigneePage(v *visit) error {
 		if page.Row == nil && page.Supplier == nil && page.Contact == nil {
 			return nil, lots.Errorf(lots.NotFound, "%s has nothing to do with %s by the records", party, top.Code)
 		}
+		if !v.may(people.Contacts) {
+			page.withoutPersonal()
+			page.contacts(tx)
+			return page, nil
+		}
 		page.contacts(tx)
 		kind := "consignee"
 		if page.Row == nil && page.Supplier != nil {
@@ -127,6 +145,33 @@ func (s *Server) consigneePage(v *visit) error {
 		}
 		return page, page.letter(tx, b.Recall, kind, party)
 	})
+}
+
+// withoutPersonal leaves out who was spoken to and how to reach them, and whom a consignee supplied: the page is a
+// copy, but what it points to is everybody's.
+func (p *consigneeView) withoutPersonal() {
+	p.Withheld = true
+	p.Who.Contact, p.Who.Phone, p.Who.Email, p.Who.Address, p.Who.Accounts = "", "", "", "", nil
+	if p.Row != nil {
+		p.Row.Phone = ""
+	}
+	if p.Contact == nil {
+		return
+	}
+	c := *p.Contact
+	c.Tries, c.Checks = slices.Clone(c.Tries), slices.Clone(c.Checks)
+	for i := range c.Tries {
+		c.Tries[i].Who, c.Tries[i].Text = "", ""
+	}
+	for i := range c.Checks {
+		c.Checks[i].Text = ""
+	}
+	if c.Answer != nil {
+		a := *c.Answer
+		a.Who = ""
+		c.Answer = &a
+	}
+	p.Contact = &c
 }
 
 // contacts tells what passed between us and it.
