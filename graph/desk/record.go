@@ -23,6 +23,7 @@ type Act struct {
 	Override string // why it may take what is on hold
 	Reason   string // what a delivery that comes in on hold waits for
 	Scan     string // the bar code that a delivery is read from, as it came
+	Of       string // recorded together with others: the column that takes the code of the first of them, where it is empty
 }
 
 // Said is the answer to a recorded row.

@@ -37,8 +37,11 @@ type field struct {
 	Fault             string
 	UnitName, Unit    string // of a quantity: the column of its unit, and what is in it
 	Units             []string
-	Focus             bool // the first that is empty
-	Now               bool // a time that is now where nothing is written
+	Focus             bool   // the first that is empty
+	Now               bool   // a time that is now where nothing is written
+	List              string // of what may be meant, where it stands elsewhere on the page for several fields
+	Hint              string // an example
+	Scan              bool   // one of many that are filled in one after the other: Enter goes on to the next
 }
 
 type option struct {
