@@ -146,7 +146,7 @@ func (g *typedGroup) cell(tx *store.Tx, p blank.Part, line int, column string, r
 		}
 	} else {
 		x = g.Lines[0].Fields[slices.Index(p.Cells, column)]
-		x.Value, x.Fault, x.Focus = row[column], "", false
+		x.Value, x.Fault, x.Near, x.Focus = row[column], "", nil, false
 		if x.UnitName != "" {
 			unit, _ := unitOf(p.Sheet, columnIn(p.Sheet, column))
 			x.Unit = row[unit]
@@ -250,8 +250,19 @@ func (s *Server) typed(v *visit) error {
 		f.Token = tokenAfter(v, why)
 		f.refuse(why, places)
 		f.Held = f.Held && v.may("override")
-		v.w.WriteHeader(http.StatusUnprocessableEntity)
-		return s.show(v, "typed", f.Heading, f)
+		return s.view(v, func(tx *store.Tx) error {
+			lists := [][]field{f.Fields}
+			for _, g := range f.Groups {
+				for _, l := range g.Lines {
+					lists = append(lists, l.Fields)
+				}
+			}
+			if err := suggestAll(tx, lists...); err != nil {
+				return err
+			}
+			v.w.WriteHeader(http.StatusUnprocessableEntity)
+			return s.show(v, "typed", f.Heading, f)
+		})
 	})
 }
 
