@@ -97,6 +97,8 @@ var matrix = []asked{
 	{"POST /brew", "/brew", "form=j&beer=Pale", recorders, 422},
 	{"GET /blank", "/blank", "", persons, 200},
 	{"GET /blank/{sheet}", "/blank/delivery", "", persons, 200},
+	{"GET /release/{code}", "/release/LOT-1", "", deciders, 200},
+	{"POST /release/{code}", "/release/LOT-1", "form=y3", deciders, 422},
 	{"GET /typed/{sheet}", "/typed/count", "", recorders, 200},
 	{"POST /typed/{sheet}", "/typed/count", "form=y", recorders, 422},
 	{"POST /typed/{sheet}", "/typed/loading", "form=y2&override=because", deciders, 422},
