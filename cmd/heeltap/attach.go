@@ -54,6 +54,47 @@ and SHA-256. Back up that folder together with the database.`,
 	return cmd
 }
 
+func (e *env) detachCommand() *cobra.Command {
+	var by, reason string
+	cmd := &cobra.Command{
+		Use:   "detach CODE PAPER",
+		Short: "Take a photo or paper off what it does not belong to",
+		Long: `Take a photo or paper off what it does not belong to. Name the paper by its file name, its entry or the first
+characters of its SHA-256, as heeltap show lists them. The file is kept, and the journal keeps that it was attached:
+only what is shown with the thing changes. Attach it to what it belongs to.`,
+		Example: `  heeltap detach L26-0142 certificate.pdf --reason "it is of L26-0143" --by Ines`,
+		Args:    cobra.ExactArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			by, err := e.who(by)
+			if err != nil {
+				return err
+			}
+			return e.update(cmd.Context(), func(tx *store.Tx) error {
+				code, err := desk.Subject(tx, args[0])
+				if err != nil {
+					return err
+				}
+				p, err := desk.PaperNamed(tx, code, args[1])
+				if err != nil {
+					return err
+				}
+				if err := desk.Detach(tx, code, p.Hash, reason, by); err != nil {
+					return err
+				}
+				if e.json {
+					return e.writeJSON(map[string]any{"code": code, "paper": p.Paper, "reason": reason, "by": by})
+				}
+				e.printf("%s is no longer shown with %s; the file and the journal keep that it was\n", p.Name, code)
+				return nil
+			})
+		},
+	}
+	cmd.Flags().StringVar(&reason, "reason", "", "why it does not belong there (needed)")
+	cmd.Flags().StringVar(&by, "by", "", "who takes it off (else HEELTAP_BY)")
+	cmd.Flags().BoolVar(&e.json, "json", false, "print what was taken off as JSON")
+	return cmd
+}
+
 // keepFile puts a file into the store of papers.
 func keepFile(folder papers.Store, path string) (papers.Paper, error) {
 	info, err := os.Stat(path)

@@ -65,7 +65,7 @@ and by when is up to the responsible person under the law where the beer was mad
 	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand(), e.muteCommand())
 	in(groupRecord, e.expectedCommand())
-	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand(), e.attachCommand())
+	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand(), e.attachCommand(), e.detachCommand())
 	in(groupKeep, e.auditCommand(), e.vouchCommand(), e.backupCommand(), e.drillCommand(), e.restoreCommand(), e.rebuildCommand(), e.partsCommand())
 	in(groupSetUp, e.initCommand(), e.serveCommand(), e.peopleCommand(), e.demoCommand(), e.setCommand())
 	for _, s := range lots.Sheets {

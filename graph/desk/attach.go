@@ -2,7 +2,9 @@ package desk
 
 import (
 	"encoding/json"
+	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -90,6 +92,37 @@ func AttachedTo(tx *store.Tx, code, hash string) (Attached, error) {
 		return Attached{}, lots.Errorf(lots.NotFound, "no such photo or paper is attached to %s", code)
 	}
 	return known.Attached[i], nil
+}
+
+// leastOfHash is how many characters of a hash tell a paper from the others of one thing.
+const leastOfHash = 6
+
+// PaperNamed is a paper of a thing as somebody names it: by its file name, the entry that attached it, or the first
+// characters of its hash. Where several are meant the error is Conflict and lists them; where none is, NotFound, with
+// what is attached.
+func PaperNamed(tx *store.Tx, code, text string) (Attached, error) {
+	known, err := PapersOf(tx, code)
+	if err != nil {
+		return Attached{}, err
+	}
+	var found []Attached
+	var all, meant []string
+	for _, p := range known.Attached {
+		named := fmt.Sprintf("%s (%s)", p.Name, p.Hash[:min(len(p.Hash), 12)])
+		all = append(all, named)
+		if p.Name == text || text == strconv.FormatInt(p.Entry, 10) || len(text) >= leastOfHash && strings.HasPrefix(p.Hash, strings.ToLower(text)) {
+			found, meant = append(found, p), append(meant, named)
+		}
+	}
+	switch {
+	case len(found) == 1:
+		return found[0], nil
+	case len(found) > 1:
+		return Attached{}, lots.Errorf(lots.Conflict, "%q can mean %s: give the characters in brackets", text, strings.Join(meant, " or "))
+	case len(all) == 0:
+		return Attached{}, lots.Errorf(lots.NotFound, "nothing is attached to %s", code)
+	}
+	return Attached{}, lots.Errorf(lots.NotFound, "no photo or paper %q is attached to %s, but %s", text, code, strings.Join(all, " and "))
 }
 
 // Papers are what is on record about the papers of a thing.

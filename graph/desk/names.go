@@ -100,17 +100,22 @@ func misspelt(tx *store.Tx, c lots.Column, text string, all []name) error {
 	if len(all) == 0 {
 		return nil
 	}
+	near := nearNames(c, text, all)
+	if len(near) == 0 && len(tx.Nearest(text, c.Kinds...)) == 0 {
+		return nil
+	}
+	return noSuch(tx, c.Kinds[0], text, near)
+}
+
+// nearNames are the things whose names a text is part of, or looks like.
+func nearNames(c lots.Column, text string, all []name) []name {
 	near := slices.DeleteFunc(slices.Clone(all), func(n name) bool { return !partOf(wordsOf(text), wordsOf(n.name)) })
 	for _, n := range nearest(text, all) {
 		if !slices.Contains(near, n) {
 			near = append(near, n)
 		}
 	}
-	near = fitting(c.Name, near)
-	if len(near) == 0 && len(tx.Nearest(text, c.Kinds...)) == 0 {
-		return nil
-	}
-	return noSuch(tx, c.Kinds[0], text, near)
+	return fitting(c.Name, near)
 }
 
 // codedOnce are the kinds of thing of which there are few, that are known for years.

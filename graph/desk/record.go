@@ -24,6 +24,7 @@ type Act struct {
 	Reason   string // what a delivery that comes in on hold waits for
 	Scan     string // the bar code that a delivery is read from, as it came
 	Expected string // the number of the delivery that a supplier told of, which a receipt is against
+	Of       string // recorded together with others: the column that takes the code of the first of them, where it is empty
 }
 
 // Said is the answer to a recorded row.

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"errors"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -15,9 +16,17 @@ import (
 // act they are about, counted from 1, so that each can be shown where it was typed.
 func Together(tx *store.Tx, acts []Act) ([]*Said, error) {
 	g := &gathered{tx: tx}
+	first := "" // the code of the thing that the rows are of
 	for i, a := range acts {
+		if a.Of != "" && i > 0 && a.Row[a.Of] == "" {
+			a.Row = maps.Clone(a.Row)
+			a.Row[a.Of] = first
+		}
 		if !g.record(i+1, a) {
 			break
+		}
+		if i == 0 && len(g.said) == 1 && g.said[0].Code != nil {
+			first = *g.said[0].Code
 		}
 	}
 	return g.said, g.err()
@@ -50,6 +59,9 @@ func (g *gathered) record(line int, a Act) bool {
 	for _, f := range faults {
 		if f.Column == "unit" && a.Row["unit"] == "" && len(faults) > 1 {
 			continue // it would have been that of what could not be found
+		}
+		if a.Of != "" && f.Column == a.Of && a.Row[a.Of] == "" && len(g.faults) > 0 {
+			continue // it would have been that of the first row, which is at fault
 		}
 		f.File, f.Line = a.Sheet.Name, line
 		g.faults = append(g.faults, f)

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"net/http"
 	"slices"
@@ -201,8 +202,13 @@ func (s *Server) actAt(v *visit) error {
 		f.Token = tokenAfter(v, why)
 		f.refuse(why)
 		f.Held = f.Held && v.may("override")
-		v.w.WriteHeader(http.StatusUnprocessableEntity)
-		return s.show(v, "act", f.Heading, f)
+		return s.view(v, func(tx *store.Tx) error {
+			if err := cmp.Or(suggestAll(tx, f.Fields), f.Lines.suggest(tx, f.Act.Sheet, "from")); err != nil {
+				return err
+			}
+			v.w.WriteHeader(http.StatusUnprocessableEntity)
+			return s.show(v, "act", f.Heading, f)
+		})
 	})
 }
 

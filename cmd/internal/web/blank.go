@@ -23,8 +23,8 @@ type blankView struct {
 
 // typing is where what is written on each sheet is typed in.
 var typing = map[string][]link{
-	"delivery": {{"Type one in", "/delivery?late=1"}}, "brew": {{"Type one in", "/brew?late=1"}}, "vessel": {{"Choose the vessel", "/cellar"}},
-	"run": {{"Type one in", "/do/package?late=1"}}, "loading": {{"Type one in", "/do/ship?late=1"}}, "count": {{"Type one in", "/do/count?late=1"}},
+	"delivery": {{"Type one in", "/delivery?late=1"}}, "brew": {{"Type one in", "/brew?late=1"}}, "vessel": {{"Type one in", "/typed/vessel"}},
+	"run": {{"Type one in", "/typed/run"}}, "loading": {{"Type one in", "/typed/loading"}}, "count": {{"Type one in", "/typed/count"}},
 }
 
 func (s *Server) blankPage(v *visit) error {

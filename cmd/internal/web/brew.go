@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"net/http"
 
@@ -138,8 +139,13 @@ func (s *Server) brew(v *visit) error {
 		f.Token = tokenAfter(v, why)
 		f.refuse(why)
 		f.Held = f.Held && v.may("override")
-		v.w.WriteHeader(http.StatusUnprocessableEntity)
-		return s.show(v, "brew", f.Heading, f)
+		return s.view(v, func(tx *store.Tx) error {
+			if err := cmp.Or(f.Inputs.suggest(tx, "brew_inputs", "from"), f.Into.suggest(tx, "brews", "into")); err != nil {
+				return err
+			}
+			v.w.WriteHeader(http.StatusUnprocessableEntity)
+			return s.show(v, "brew", f.Heading, f)
+		})
 	})
 }
 

@@ -237,6 +237,19 @@ func (f *deliveryForm) take(why error, numbers []int) {
 	}
 }
 
+// suggest offers what may have been meant, in all fields that were refused.
+func (f *deliveryForm) suggest(tx *store.Tx) error {
+	if err := f.Supplier.suggest(tx); err != nil {
+		return err
+	}
+	for i := range f.Lots {
+		if err := f.Lots[i].Item.suggest(tx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (f *deliveryForm) ask(q desk.Question, at int) {
 	x := question{Text: q.Text}
 	if len(f.Lots) > 1 {

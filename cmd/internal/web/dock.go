@@ -139,6 +139,9 @@ func (s *Server) deliveryAgain(v *visit, d delivery, why error, said []string, m
 		}
 		f.Token, f.Back, f.Said = tokenAfter(v, why), back(v.field("back")), said
 		f.take(why, d.numbers)
+		if err := f.suggest(tx); err != nil {
+			return err
+		}
 		if more {
 			f.focusLast()
 		} else {

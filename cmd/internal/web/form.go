@@ -35,10 +35,15 @@ type field struct {
 	Options           []option
 	Need              bool
 	Fault             string
+	Near              []option // what may have been meant, where what stands here names nothing
+	column            lots.Column
 	UnitName, Unit    string // of a quantity: the column of its unit, and what is in it
 	Units             []string
-	Focus             bool // the first that is empty
-	Now               bool // a time that is now where nothing is written
+	Focus             bool   // the first that is empty
+	Now               bool   // a time that is now where nothing is written
+	List              string // of what may be meant, where it stands elsewhere on the page for several fields
+	Hint              string // an example
+	Scan              bool   // one of many that are filled in one after the other: Enter goes on to the next
 }
 
 type option struct {
@@ -86,7 +91,7 @@ func focus(fields []field) {
 }
 
 func describeOne(tx *store.Tx, s *lots.Sheet, c lots.Column, row lots.Row) (field, error) {
-	f := field{Name: c.Name, Label: labelOf(s.Name, c.Name), Help: helpOf(s.Name, c), Value: row[c.Name], Need: c.Need && c.Type != lots.NewCode && !desk.DefaultsToNow(s, c.Name), Kind: "text", Now: desk.DefaultsToNow(s, c.Name)}
+	f := field{column: c, Name: c.Name, Label: labelOf(s.Name, c.Name), Help: helpOf(s.Name, c), Value: row[c.Name], Need: c.Need && c.Type != lots.NewCode && !desk.DefaultsToNow(s, c.Name), Kind: "text", Now: desk.DefaultsToNow(s, c.Name)}
 	switch c.Type {
 	case lots.Time:
 		f.Kind = "time"
@@ -113,6 +118,50 @@ func describeOne(tx *store.Tx, s *lots.Sheet, c lots.Column, row lots.Row) (fiel
 		f.Units = lots.UnitNames()
 	}
 	return f, nil
+}
+
+// suggest offers what may have been meant in a field that was refused.
+func (f *field) suggest(tx *store.Tx) (err error) {
+	if f.Fault != "" {
+		f.Near, err = nearOf(tx, f.column, f.Value)
+	}
+	return err
+}
+
+// nearOf are codes near to what was typed, each with its name where it has one.
+func nearOf(tx *store.Tx, c lots.Column, text string) (out []option, err error) {
+	near, err := desk.Near(tx, c, text)
+	for _, o := range near {
+		x := option{Value: o.Code, Text: o.Code}
+		if o.Name != "" && o.Name != o.Code {
+			x.Text = o.Name + " (" + o.Code + ")"
+		}
+		out = append(out, x)
+	}
+	return out, err
+}
+
+// suggestAll does that for all fields of lists.
+func suggestAll(tx *store.Tx, lists ...[]field) error {
+	for _, list := range lists {
+		for i := range list {
+			if err := list[i].suggest(tx); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// putIn puts what a button offered in place of what was typed in a field, as if it had been typed so.
+func (v *visit) putIn() {
+	name, text, ok := strings.Cut(v.r.PostForm.Get("put"), "=")
+	v.r.PostForm.Del("put")
+	v.r.Form.Del("put")
+	if ok && v.r.PostForm.Has(name) {
+		v.r.PostForm.Set(name, text)
+		v.r.Form.Set(name, text)
+	}
 }
 
 // options offers a closed set of words, and none of them where that is allowed.

@@ -124,6 +124,11 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 			}
 			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
 			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)
+			release, err := releaseOf(v, tx, t)
+			if err != nil {
+				return err
+			}
+			page.Acts = append(release, page.Acts...)
 			if v.may("recall") && slices.Contains(suspectable, t.Kind) {
 				page.Acts = append(page.Acts, act{Text: "Open a recall from here", Path: "/recalls/new?" + queryOf("suspects", t.Code)})
 			}

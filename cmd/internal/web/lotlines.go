@@ -24,6 +24,7 @@ type lotLine struct {
 	List         string // of what may be meant
 	Focus        string // the field to go on with
 	Faults       map[string]string
+	Near         []option // what may have been scanned, where what stands there names nothing
 }
 
 // Field is the name of one of the line's fields.
@@ -125,6 +126,21 @@ func (ls lotLines) take(faults lots.Faults, sheet string, columns map[string]str
 		filled[f.Line-1].mark(column, onPage(f.Reason))
 	}
 	return rest
+}
+
+// suggest offers what may have been meant in lines that were refused; what is scanned stands in a column of a sheet.
+func (ls lotLines) suggest(tx *store.Tx, sheet, column string) error {
+	c, _ := columnOf(sheet, column)
+	for _, l := range ls {
+		if l.Faults["from"] == "" {
+			continue
+		}
+		var err error
+		if l.Near, err = nearOf(tx, c, l.From); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // goOnIn says where to go on after what was filled in: at the field behind the last one that is filled, or in the line

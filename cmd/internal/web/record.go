@@ -156,6 +156,9 @@ func (s *Server) refused(v *visit, sheet *lots.Sheet, row lots.Row, why error) e
 		f.fromPaper(v)
 		f.take(why)
 		f.Held = f.Held && v.may("override")
+		if err := suggestAll(tx, f.Fields, f.More); err != nil {
+			return err
+		}
 		v.w.WriteHeader(http.StatusUnprocessableEntity)
 		return s.show(v, "form", f.Heading, f)
 	})

@@ -80,6 +80,7 @@ var helpers = template.FuncMap{
 	"percent":  func(part float64) string { return lots.PercentFigure(100 * part) },
 	"sentence": sentence,
 	"pairs":    func(pairs ...string) template.URL { return template.URL(queryOf(pairs...)) }, // already escaped
+	"nearof":   func(name string, near []option) nearField { return nearField{name, near} },
 	"urlcode":  url.PathEscape,
 	"said":     func(texts []string) form { return form{Said: texts} }, // for what is refused
 	"onpage":   onPage,
@@ -93,6 +94,12 @@ var helpers = template.FuncMap{
 	"add":      func(a, b float64) float64 { return a + b },
 	"bare":     bareCode,
 	"odds":     oddsText,
+}
+
+// nearField is what may have been meant in a field.
+type nearField struct {
+	Name string
+	Near []option
 }
 
 // amountText is an amount with its unit; a dash where it is not known.

@@ -22,7 +22,7 @@ type Route = route
 
 // Routes lists every address that the server answers.
 func Routes() []Route {
-	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, actRoutes, brewRoutes, correctRoutes, blankRoutes,
+	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, actRoutes, brewRoutes, correctRoutes, blankRoutes, typedRoutes, releaseRoutes,
 		dockRoutes, tagRoutes, attachRoutes, personRoutes, meRoutes, tabletRoutes,
 		shippingRoutes, returnRoutes, countRoutes, stockRoutes, inquiryRoutes, traceRoutes,
 		troubleRoutes, recallRoutes)

@@ -109,6 +109,9 @@ func (v *visit) readForm(files bool) error {
 	if err != nil {
 		return lots.Errorf(lots.Invalid, "what was sent is no form, and nothing was recorded: %w", err)
 	}
+	if v.r.PostForm.Has("put") {
+		v.putIn()
+	}
 	return nil
 }
 

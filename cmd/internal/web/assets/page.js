@@ -106,7 +106,7 @@ document.addEventListener("click", (event) => {
     else if (e.matches("input")) e.value = "";
     else if (e.matches("select")) e.selectedIndex = 0;
   }
-  for (const e of next.querySelectorAll(".fault")) e.remove();
+  for (const e of next.querySelectorAll(".fault, .near")) e.remove();
   for (const e of next.querySelectorAll("details")) e.open = false;
   last.after(next);
   button.form.elements[button.dataset.add].value = n;
