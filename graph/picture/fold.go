@@ -89,7 +89,8 @@ func part(list []*box) {
 	}
 }
 
-// fold opens the widest groups of a column as far as there is room, those that hold least first, and any that somebody opened.
+// fold opens the widest groups of a column as far as there is room, those that hold least first; then any that somebody
+// opened. What is open without being asked for stays so, whatever else is opened.
 func (m *maker) fold(list []*box, open []string, p *Picture) []*pile {
 	most := mostBoxes
 	if len(list) <= mostSingly {
@@ -104,24 +105,34 @@ func (m *maker) fold(list []*box, open []string, p *Picture) []*pile {
 				continue
 			}
 			parts := split(x)
-			wanted := slices.Contains(open, x.id)
-			if !wanted && len(piles)-1+len(parts) > most {
-				continue
-			}
-			if wanted {
-				p.Opened = append(p.Opened, Group{x.id, strings.TrimSpace(x.title() + " " + x.detail())})
-				best, bestParts = i, parts
-				break
-			}
-			if best < 0 || len(parts) < len(bestParts) {
+			if len(piles)-1+len(parts) <= most && (best < 0 || len(parts) < len(bestParts)) {
 				best, bestParts = i, parts
 			}
 		}
 		if best < 0 {
-			return piles
+			break
 		}
 		piles = slices.Replace(piles, best, best+1, bestParts...)
 	}
+	for i := 0; i < len(piles); {
+		x := piles[i]
+		if x.whole() || !x.wanted(open) {
+			i++
+			continue
+		}
+		if slices.Contains(open, x.id) {
+			p.Opened = append(p.Opened, Group{x.id, strings.TrimSpace(x.title() + " " + x.detail())})
+		}
+		piles = slices.Replace(piles, i, i+1, split(x)...)
+	}
+	return piles
+}
+
+// wanted reports whether somebody opened a pile, or something that is folded into it.
+func (x *pile) wanted(open []string) bool {
+	return slices.ContainsFunc(x.boxes, func(b *box) bool {
+		return slices.ContainsFunc(b.path[x.depth:], func(g group) bool { return slices.Contains(open, g.id) })
+	})
 }
 
 // whole reports whether a pile is one box, which nothing opens.
