@@ -24,6 +24,7 @@ type Tx struct {
 	reading  reading
 	readAs   []ReadAs
 	sealing  *sealing // what it changes of the derived rows; nil where nothing is sealed
+	marks    map[string]int64
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
@@ -103,6 +104,9 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 	}
 	if tx.err != nil {
 		return db.explain(tx.err)
+	}
+	if err := tx.keepMarks(); err != nil {
+		return err
 	}
 	done = true
 	return db.explain(stx.Commit())
