@@ -16,7 +16,8 @@ func (e *env) keysCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "keys",
 		Short: "Give products, pallets, kegs and places their GS1 numbers",
-		Long: `Show how many GS1 numbers of your company prefix are given and left. The prefix is licensed by GS1 and set once; from
+		Long: `Give products, pallets, kegs and places their GS1 numbers; without more, show how many of your company prefix are given
+and left. The prefix is licensed by GS1 and set once; from
 then on each pallet and keg filling that is packed without an SSCC gets one, and no number is given twice: not after an
 import, and not after an older backup is brought back.`,
 		Example: `  heeltap set site gs1.prefix 9520000 --by Quint

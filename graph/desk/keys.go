@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"heeltap/graph/recall"
 	"heeltap/lots"
 	"heeltap/lots/gs1"
 	"heeltap/lots/store"
@@ -335,3 +336,12 @@ func aPrefix(v string) error {
 }
 
 func aGLN(v string) error { return keyFits(gs1.GLN, v) }
+
+// Senders are the lines that say on a logistic label who packed it.
+func Senders(tx *store.Tx) []string {
+	out := []string{cmp.Or(tx.Setting(store.SiteSettings, recall.SettingSenderName), tx.Site().Name)}
+	if a := tx.Setting(store.SiteSettings, recall.SettingSenderAddress); a != "" {
+		out = append(out, a)
+	}
+	return out
+}

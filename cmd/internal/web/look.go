@@ -119,6 +119,9 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 				return err
 			}
 			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
+			if page.Logistic = hasSSCC(tx, t.Kind, t.Code); page.Logistic {
+				page.Sizes = logisticSizes()
+			}
 			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)
 			if v.may("recall") && slices.Contains(suspectable, t.Kind) {
 				page.Acts = append(page.Acts, act{Text: "Open a recall from here", Path: "/recalls/new?" + queryOf("suspects", t.Code)})
@@ -134,10 +137,12 @@ var suspectable = []lots.Kind{lots.KindLot, lots.KindBrew, lots.KindVessel, lots
 
 type thingView struct {
 	*thing.Thing
-	Acts   []act
-	Ask    []link // questions about it
-	Tags   []tagged
-	Stocks []option
+	Acts     []act
+	Ask      []link // questions about it
+	Tags     []tagged
+	Logistic bool // it has an SSCC, and so can have a logistic label
+	Sizes    []option
+	Stocks   []option
 }
 
 // asksAbout are the questions that can be asked about a thing.
