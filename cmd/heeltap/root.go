@@ -62,7 +62,7 @@ and by when is up to the responsible person under the law where the beer was mad
 		}
 	}
 	in(groupAsk, e.traceCommand(), e.whyCommand(), e.inquireCommand(), e.inquiriesCommand(), e.balanceCommand(), e.checkCommand(), e.allergensCommand(), e.commonCommand(), e.exposureCommand(), e.stockCommand(), e.showCommand(), e.journalCommand())
-	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
+	in(groupRecall, e.recallCommand(), e.batchRecordCommand(), e.provideCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand(), e.muteCommand())
 	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand(), e.keysCommand(), e.attachCommand())
 	in(groupKeep, e.auditCommand(), e.vouchCommand(), e.backupCommand(), e.drillCommand(), e.restoreCommand(), e.rebuildCommand(), e.partsCommand())
