@@ -53,3 +53,23 @@ func TestKeysCountBack(t *testing.T) {
 	require.True(t, ok, "a case of it is it")
 	require.EqualValues(t, 50021, n)
 }
+
+// FuzzKeys has any text read as a prefix, and any number counted by it: no panic, and what counts is written back.
+func FuzzKeys(f *testing.F) {
+	f.Add("9520000", "095200000000000004")
+	f.Add("952000012345", "9520000123451")
+	f.Add(" 95-20 ", "(00)095200000000000004")
+	f.Fuzz(func(t *testing.T, prefix, number string) {
+		p, err := gs1.ParsePrefix(prefix)
+		if err != nil {
+			return
+		}
+		for _, kind := range gs1.KeyKinds() {
+			if n, ok := p.Count(kind, number); ok {
+				back, ok := p.Count(kind, p.Key(kind, n))
+				require.True(t, ok)
+				require.Equal(t, n, back)
+			}
+		}
+	})
+}
