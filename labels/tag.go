@@ -47,6 +47,8 @@ type Tag struct {
 	Refused     bool   // it must never be used: the status is printed white on black
 	SSCC        string // of a pallet or keg: as whole as the code, for whoever must type it
 
+	Logistic *Logistic // of a pallet or keg with an SSCC, for logistic labels alone
+
 	Link  string // an address in plain ASCII that the QR code holds instead of our own code, such as a GS1 Digital Link
 	Extra []Row  // further lines, printed as far as they fit
 }

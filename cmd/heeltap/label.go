@@ -18,7 +18,7 @@ import (
 const mostCopies = 200
 
 func (e *env) labelCommand() *cobra.Command {
-	var stock, out, address string
+	var stock, out, address, logistic string
 	var link bool
 	copies := 1
 	cmd := &cobra.Command{
@@ -32,10 +32,14 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
   heeltap label L26-0144 --stock 50x30 --copies 12
   heeltap label P26-0817 --stock 100x150 --out pallet.pdf
   heeltap label P26-0817 --digital-link --out p.pdf
+  heeltap label P26-0817 --logistic a5 --out p.pdf    # bar codes for the customer's warehouse; two for each pallet
   heeltap label FV2 --out fv2.svg`,
 		Args: cobra.MinimumNArgs(1), ValidArgsFunction: e.codesOf(nil),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s, err := labels.StockByName(stock)
+			if logistic != "" {
+				s, err = labels.LogisticStock(logistic)
+			}
 			if err != nil {
 				return lots.Errorf(lots.Invalid, "%w", err)
 			}
@@ -48,6 +52,13 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 					return err
 				}
 				address = cmp.Or(address, e.getenv("HEELTAP_ADDRESS"), tx.Setting(store.SiteSettings, desk.SettingAddress))
+				if logistic != "" {
+					notes, err := tag.Logistic(tx, tags, address, desk.Senders(tx))
+					for _, n := range append(notes, tag.Cramped(tags, s)...) {
+						e.note("%s", n)
+					}
+					return cmp.Or(err, tx.Err())
+				}
 				if link {
 					kept, err := tag.Link(tx, tags, address)
 					if err != nil {
@@ -82,6 +93,7 @@ Print at 100 %, never "fit to page": the squares of the code must keep their siz
 	cmd.Flags().StringVar(&out, "out", "", "file to write: .pdf, .png or .svg (else tags.pdf)")
 	cmd.Flags().IntVar(&copies, "copies", 1, "how many of each tag, printed together")
 	cmd.Flags().StringVar(&address, "address", "", "the server's address, put before the code for phones to open (else HEELTAP_ADDRESS, else the site's setting)")
+	cmd.Flags().StringVar(&logistic, "logistic", "", "print GS1 logistic labels of pallets and kegs that have an SSCC, on a5 or a6")
 	cmd.Flags().BoolVar(&link, "digital-link", false, "put a GS1 Digital Link in the QR code: of a pallet or keg by its SSCC, of a run by its product's GTIN")
 	if err := cmd.RegisterFlagCompletionFunc("stock", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // the flag was defined above

@@ -62,10 +62,10 @@ and by when is up to the responsible person under the law where the beer was mad
 		}
 	}
 	in(groupAsk, e.traceCommand(), e.whyCommand(), e.inquireCommand(), e.inquiriesCommand(), e.balanceCommand(), e.checkCommand(), e.allergensCommand(), e.commonCommand(), e.exposureCommand(), e.stockCommand(), e.showCommand(), e.journalCommand())
-	in(groupRecall, e.recallCommand(), e.batchRecordCommand())
+	in(groupRecall, e.recallCommand(), e.batchRecordCommand(), e.provideCommand())
 	in(groupMend, e.amendCommand(), e.voidCommand(), e.releaseCommand(), e.muteCommand())
 	in(groupRecord, e.expectedCommand())
-	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand(), e.attachCommand(), e.detachCommand())
+	in(groupMove, e.importCommand(), e.exportCommand(), e.labelCommand(), e.keysCommand(), e.attachCommand(), e.detachCommand())
 	in(groupKeep, e.auditCommand(), e.vouchCommand(), e.backupCommand(), e.drillCommand(), e.restoreCommand(), e.rebuildCommand(), e.partsCommand())
 	in(groupSetUp, e.initCommand(), e.serveCommand(), e.peopleCommand(), e.demoCommand(), e.setCommand())
 	for _, s := range lots.Sheets {

@@ -30,6 +30,8 @@ applies; an empty VALUE clears the setting. Without NAME, all settings are shown
            sender.email        its e-mail address
            decimal             the decimal sign people write here: . or , (.)
            returns             what becomes of goods that come back: hold (until judged) or accept (hold)
+           gs1.prefix          the company prefix that GS1 licensed to you: pallets and kegs then get SSCCs (heeltap keys)
+           gs1.gln             the brewery's GLN; of one of its places with gs1.gln.PLACE
            authority.MARKET    the authority in a market that heeltap does not know
            team.ROLE           who is on the recall team: "NAME, TELEPHONE" for team.lead, team.deputy, team.warehouse …
            target.scope        minutes to the first frozen scope (120)

@@ -62,7 +62,11 @@ func Record(tx *store.Tx, a Act) (*Said, error) {
 	if err != nil {
 		return nil, err
 	}
-	notes = append(scanned, notes...)
+	given, err := ownSSCC(tx, a.Sheet, row, a.By)
+	if err != nil {
+		return nil, err
+	}
+	notes = append(append(scanned, notes...), given...)
 	said := &Said{Sheet: a.Sheet.Name, Also: []string{}, Warnings: notes, Findings: []string{}}
 	if err := said.enter(tx, store.Statement{Sheet: a.Sheet, Row: row, By: a.By}, a.Override); err != nil {
 		return nil, err

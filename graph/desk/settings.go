@@ -44,6 +44,7 @@ var market = regexp.MustCompile(`^[A-Z]{2,3}$`)
 // following is what may follow a name that ends with a dot.
 var following = map[string]*regexp.Regexp{
 	recall.SettingAuthorityOf: market,
+	SettingGLN + ".":          regexp.MustCompile(`^[\pL\pN][\pL\pN -]*$`),
 	recall.SettingTeam:        regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`),
 }
 
@@ -58,6 +59,9 @@ func settings() []setting {
 		{"", recall.SettingSenderPhone, anything},
 		{"", recall.SettingSenderEmail, aMailbox},
 		{"", store.SettingDecimal, func(v string) error { _, err := lots.ParseDecimal(v); return err }},
+		{"", SettingPrefix, aPrefix},
+		{"", SettingGLN, aGLN},
+		{"", SettingGLN + ".", aGLN},
 		{"", SettingReturns, func(v string) error { return oneOf(v, returnsHold, returnsAccept) }},
 		{"", recall.SettingAuthorityOf, anything},
 		{"", recall.SettingTeam, aMember},

@@ -26,6 +26,7 @@ type Tx struct {
 	sealing  *sealing // what it changes of the derived rows; nil where nothing is sealed
 	made     *change  // what it did to the lineage, for the one in memory
 	seen     *version // what a reading transaction sees, once somebody asked
+	marks    map[string]int64
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
@@ -106,6 +107,9 @@ func (db *DB) within(ctx context.Context, pool *sql.DB, f func(*Tx) error) (err 
 	}
 	if tx.err != nil {
 		return db.explain(tx.err)
+	}
+	if err := tx.keepMarks(); err != nil {
+		return err
 	}
 	done = true
 	return db.explain(tx.commit())

@@ -65,6 +65,7 @@ var matrix = []asked{
 	{"GET /transfer/{code}", "/transfer/TR-1", "", persons, 200},
 	{"GET /cellar", "/cellar", "", persons, 200},
 	{"GET /dock", "/dock", "", persons, 200},
+	{"GET /provided", "/provided?from=2026-03-01", "", persons, 200},
 	{"GET /tags", "/tags?code=LOT-1", "", persons, 200},
 	{"GET /paper/{hash}", "/paper/none", "", persons, 404},
 	{"GET /lines", "/lines", "", persons, 200},

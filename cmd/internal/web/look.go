@@ -123,6 +123,9 @@ func thingPage(kind lots.Kind) func(*Server, *visit) error {
 				t.WithoutPersonal()
 			}
 			page := thingView{Thing: t, Acts: s.actsOn(v, t), Tags: tagsOn(t.Kind, t.Code), Stocks: stocks(v)}
+			if page.Logistic = hasSSCC(tx, t.Kind, t.Code); page.Logistic {
+				page.Sizes = logisticSizes()
+			}
 			page.Acts = append(s.vesselActs(v, tx, t), page.Acts...)
 			release, err := releaseOf(v, tx, t)
 			if err != nil {
@@ -143,10 +146,12 @@ var suspectable = []lots.Kind{lots.KindLot, lots.KindBrew, lots.KindVessel, lots
 
 type thingView struct {
 	*thing.Thing
-	Acts   []act
-	Ask    []link // questions about it
-	Tags   []tagged
-	Stocks []option
+	Acts     []act
+	Ask      []link // questions about it
+	Tags     []tagged
+	Logistic bool // it has an SSCC, and so can have a logistic label
+	Sizes    []option
+	Stocks   []option
 }
 
 // asksAbout are the questions that can be asked about a thing.

@@ -25,5 +25,5 @@ func Routes() []Route {
 	return slices.Concat(doorRoutes, lookRoutes, recordRoutes, lineRoutes, cellarRoutes, actRoutes, brewRoutes, correctRoutes, blankRoutes, typedRoutes, releaseRoutes,
 		dockRoutes, tagRoutes, attachRoutes, personRoutes, meRoutes, tabletRoutes,
 		shippingRoutes, returnRoutes, countRoutes, stockRoutes, inquiryRoutes, traceRoutes,
-		troubleRoutes, recallRoutes)
+		troubleRoutes, recallRoutes, provideRoutes)
 }

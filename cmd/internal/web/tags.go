@@ -41,7 +41,11 @@ func stocks(v *visit) (out []option) {
 
 // tags sends a sheet of tags: each code so many times.
 func (s *Server) tags(v *visit) error {
-	stock, err := labels.StockByName(cmp.Or(v.field("stock"), labels.Stocks()[0].Name))
+	stock, err := labels.LogisticStock(v.field("stock"))
+	logistic := err == nil
+	if !logistic {
+		stock, err = labels.StockByName(cmp.Or(v.field("stock"), labels.Stocks()[0].Name))
+	}
 	if err != nil {
 		return lots.Errorf(lots.Invalid, "%w", err)
 	}
@@ -56,7 +60,12 @@ func (s *Server) tags(v *visit) error {
 		if err != nil {
 			return err
 		}
-		address = tx.Setting(store.SiteSettings, desk.SettingAddress)
+		address = cmp.Or(s.Address, tx.Setting(store.SiteSettings, desk.SettingAddress), s.reachedAt(v.r))
+		if logistic {
+			if _, err := tag.Logistic(tx, found, address, desk.Senders(tx)); err != nil {
+				return err
+			}
+		}
 		for i, t := range found {
 			n, err := copiesOf(copies, i)
 			if err != nil {
@@ -72,9 +81,12 @@ func (s *Server) tags(v *visit) error {
 	if len(all) == 0 || len(all) > mostTags {
 		return lots.Errorf(lots.Invalid, "%d tags at once: print 1 to %d", len(all), mostTags)
 	}
-	data, err := tag.Draw(all, stock, "tags.pdf", cmp.Or(s.Address, address, s.reachedAt(v.r)))
+	data, err := tag.Draw(all, stock, "tags.pdf", address)
 	if err != nil {
 		return lots.Errorf(lots.Invalid, "%w", err)
+	}
+	if logistic { // the stock for tags stays the one chosen
+		return s.sendFile(v, "application/pdf", "labels.pdf", true, data)
 	}
 	http.SetCookie(v.w, &http.Cookie{Name: stockCookie, Value: stock.Name, Path: "/", MaxAge: 400 * 24 * 3600, HttpOnly: true, Secure: s.Secure, SameSite: http.SameSiteLaxMode})
 	return s.sendFile(v, "application/pdf", "tags.pdf", true, data)
@@ -121,4 +133,20 @@ func tagsOn(kind lots.Kind, code string) []tagged {
 		return nil
 	}
 	return []tagged{{code, 1}}
+}
+
+// hasSSCC reports whether a pallet or keg has a number that a logistic label is made of.
+func hasSSCC(tx *store.Tx, kind lots.Kind, code string) bool {
+	if kind != lots.KindUnit {
+		return false
+	}
+	rows, err := tx.RowsOf(code)
+	return err == nil && slices.ContainsFunc(rows, func(r lots.Entered) bool { return r.Row["sscc"] != "" })
+}
+
+func logisticSizes() (out []option) {
+	for _, s := range labels.LogisticStocks() {
+		out = append(out, option{s.Name, s.About, s.Name == "a5"})
+	}
+	return out
 }
