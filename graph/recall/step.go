@@ -31,21 +31,7 @@ type Logged struct {
 func (l Logged) Text() string { return l.Step.text() }
 
 // WithoutPersonal says what was done, but not which person outside the house was spoken to, nor what they said.
-func (l Logged) WithoutPersonal() string {
-	switch s := l.Step.(type) {
-	case *Told:
-		return (&Told{Party: s.Party, How: s.How, Reached: s.Reached}).text()
-	case *Answered:
-		a := *s
-		a.Who = ""
-		return a.text()
-	case *Checked:
-		c := *s
-		c.Text = ""
-		return c.text()
-	}
-	return l.Text()
-}
+func (l Logged) WithoutPersonal() string { return withoutPersonal(l.Step).text() }
 
 // steps makes an empty step of each name. The names are stored: the list only grows.
 var steps = map[string]func() Step{

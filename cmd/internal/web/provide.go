@@ -7,11 +7,12 @@ import (
 	"heeltap/lots/store"
 )
 
-var provideRoutes = []route{{Method: "GET", Pattern: "/provided", Right: "look", do: (*Server).provided}}
+var provideRoutes = []route{{Method: "GET", Pattern: "/provided", Right: "contacts", do: (*Server).provided}}
 
 const workbookType = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
-// provided sends who supplied and who received what, of a recall's scope or of days.
+// provided sends who supplied and who received what, of a recall's scope or of days: with their addresses, so to those
+// alone who may see how to reach them.
 func (s *Server) provided(v *visit) error {
 	var done *provide.Provided
 	err := s.view(v, func(tx *store.Tx) (err error) {

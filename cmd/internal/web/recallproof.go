@@ -103,9 +103,7 @@ func (s *Server) papersPage(v *visit) error {
 		if page.NoPress == "" {
 			page.Papers = append(page.Papers, paperLine{"press", "Press text"})
 		}
-		if page.Withheld = !v.may(people.Contacts); page.Withheld {
-			page.Papers = slices.DeleteFunc(page.Papers, func(x paperLine) bool { return forWhomItMustReach(x.Name) })
-		}
+		page.Withheld = !v.may(people.Contacts)
 		for i := range page.Unknown {
 			page.Unknown[i] = onPage(page.Unknown[i])
 		}
@@ -136,7 +134,8 @@ func (s *Server) recallPaper(v *visit) error {
 	name := v.r.PathValue("name")
 	ending := path.Ext(name)
 	base := strings.TrimSuffix(name, ending)
-	if forWhomItMustReach(base) && !v.may(people.Contacts) {
+	may := v.may(people.Contacts)
+	if !may && !slices.Contains(ofAll, base) {
 		return s.notAllowed(v, people.Contacts)
 	}
 	var data []byte
@@ -149,7 +148,7 @@ func (s *Server) recallPaper(v *visit) error {
 			data, err = lettersOf(tx, now)
 			return err
 		}
-		d, err := paperOf(tx, now, base)
+		d, err := paperOf(tx, now, base, !may)
 		if err != nil {
 			return err
 		}
@@ -173,18 +172,21 @@ func (s *Server) recallPaper(v *visit) error {
 	return err
 }
 
-// forWhomItMustReach reports whether a paper bears personal details of suppliers or consignees: of all, only what
-// is known to bear none is shown to everybody.
-func forWhomItMustReach(name string) bool { return name != "holds" }
+// ofAll are the papers that everybody may read: those who may not see personal details, without them. Letters are no
+// letters without them.
+var ofAll = []string{"report", "status", "holds", "press"}
 
-// paperOf makes a paper by its name; nil where there is none of that name.
-func paperOf(tx *store.Tx, now *recall.Recall, name string) (*paper.Document, error) {
+// paperOf makes a paper by its name, or a copy without personal details; nil where there is none of that name.
+func paperOf(tx *store.Tx, now *recall.Recall, name string, bare bool) (*paper.Document, error) {
 	if kind, party, ok := strings.Cut(name, " "); ok {
 		return letterTo(tx, now, kind, party)
 	}
 	m, err := papers.New(tx, now, false)
 	if err != nil {
 		return nil, err
+	}
+	if bare && name != "holds" { // which bears none
+		m = m.WithoutContacts()
 	}
 	switch name {
 	case "report":

@@ -158,20 +158,7 @@ func (p *consigneeView) withoutPersonal() {
 	if p.Contact == nil {
 		return
 	}
-	c := *p.Contact
-	c.Tries, c.Checks = slices.Clone(c.Tries), slices.Clone(c.Checks)
-	for i := range c.Tries {
-		c.Tries[i].Who, c.Tries[i].Text = "", ""
-	}
-	for i := range c.Checks {
-		c.Checks[i].Text = ""
-	}
-	if c.Answer != nil {
-		a := *c.Answer
-		a.Who = ""
-		c.Answer = &a
-	}
-	p.Contact = &c
+	p.Contact = p.Contact.WithoutPersonal()
 }
 
 // contacts tells what passed between us and it.

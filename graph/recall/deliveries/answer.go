@@ -61,6 +61,12 @@ type SubAccount struct {
 	ToldAt string `json:"told_at,omitempty"`
 }
 
+// WithoutPersonal is what was supplied, without to whom: a name on somebody's list may be a person's.
+func (a SubAccount) WithoutPersonal() SubAccount {
+	a.Name, a.Contact, a.Phone, a.Email, a.Address = "", "", "", "", ""
+	return a
+}
+
 // OfKegs reports whether its quantity is of kegs; a list that does not say so means cases.
 func (a SubAccount) OfKegs() bool { return a.Unit == "keg" }
 

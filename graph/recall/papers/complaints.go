@@ -62,7 +62,7 @@ func (m *Maker) complaintParts() ([]paper.Part, error) {
 		if c.Sure {
 			sure = "yes"
 		}
-		t.Rows = append(t.Rows, []string{m.time(c.At.Unix()), c.Question.Read, c.Question.Place, c.Question.Note, sure, c.By, whole(c.Entry)})
+		t.Rows = append(t.Rows, []string{m.time(c.At.Unix()), c.Question.Read, m.personal(c.Question.Place), m.personal(c.Question.Note), sure, c.By, whole(c.Entry)})
 	}
 	if len(t.Rows) > 0 {
 		parts = append(parts, t)

@@ -22,7 +22,8 @@ type Maker struct {
 	s      *scope.Scope
 	head   store.Head
 	letter bool
-	drift  int // -1 until it is asked for
+	bare   bool // personal details are left out
+	drift  int  // -1 until it is asked for
 
 	rules []printed.Rule // nil until they are asked for
 }
@@ -50,6 +51,37 @@ func New(tx *store.Tx, r *recall.Recall, letter bool) (*Maker, error) {
 	return &Maker{tx: tx, r: &then, s: s, head: head, letter: letter, drift: -1}, err
 }
 
+// WithoutContacts makes the papers of a copy for those who need not know whom to reach at a supplier or consignee: without
+// the people there, their telephone, e-mail and address, what was said in talk, and the names on consignees' lists. The
+// parties' own names and all quantities stay, and each paper says that it is such a copy.
+func (m *Maker) WithoutContacts() *Maker {
+	out := *m
+	out.r, out.bare = m.r.WithoutPersonal(), true
+	return &out
+}
+
+// Why a copy leaves something out, and what stands in its place.
+const (
+	leftOutOfCopy = "Contacts are left out of this copy: people at suppliers and consignees and how to reach them, what was said in talk, and the names on consignees' lists."
+	inItsPlace    = "(left out)"
+)
+
+// whole refuses to write what is nothing without contacts.
+func (m *Maker) whole() error {
+	if m.bare {
+		return lots.Errorf(lots.Denied, "letters and the tables for them are not made without contacts: ask somebody who may see them")
+	}
+	return nil
+}
+
+// personal is a personal detail, or what stands in its place in a copy without them.
+func (m *Maker) personal(text string) string {
+	if m.bare {
+		return inItsPlace
+	}
+	return text
+}
+
 // document begins a paper with the marks that say what it is and is not.
 func (m *Maker) document(title, subtitle string, draft bool) *paper.Document {
 	d := &paper.Document{Title: title, Subtitle: subtitle, Dated: m.r.Now, Letter: m.letter,
@@ -60,6 +92,9 @@ func (m *Maker) document(title, subtitle string, draft bool) *paper.Document {
 	}
 	if draft {
 		d.Marks = append(d.Marks, "DRAFT")
+	}
+	if m.bare {
+		d.Parts = append(d.Parts, paper.Text{Text: leftOutOfCopy, Strong: true})
 	}
 	return d
 }

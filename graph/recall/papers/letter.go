@@ -27,6 +27,9 @@ var depths = map[string]string{
 
 // Letters drafts one letter for every consignee in scope, and one for each supplier of a suspect.
 func (m *Maker) Letters() ([]Letter, error) {
+	if err := m.whole(); err != nil {
+		return nil, err
+	}
 	consignees, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
 	if err != nil {
 		return nil, err
@@ -82,6 +85,9 @@ const (
 
 // Letter drafts the one letter of a kind to a party; nil where there is none.
 func (m *Maker) Letter(kind, party string) (*paper.Document, error) {
+	if err := m.whole(); err != nil {
+		return nil, err
+	}
 	if _, _, err := m.Version(); err != nil {
 		return nil, err
 	}

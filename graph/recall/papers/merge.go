@@ -18,6 +18,9 @@ var MergeHead = []string{"exercise", "party", "name", "contact", "phone", "email
 
 // MergeRows is all letters to consignees as one table, for a mail merge: a row for each.
 func (m *Maker) MergeRows() ([][]string, error) {
+	if err := m.whole(); err != nil {
+		return nil, err
+	}
 	consignees, err := deliveries.Delivered(m.tx, m.s, m.r.Versions)
 	if err != nil {
 		return nil, err
@@ -83,6 +86,9 @@ var AccountHead = []string{"exercise", "supplied_by", "supplied_by_name", "name"
 // AccountRows is whom the consignees said they supplied, a row for each line of their lists.
 // They are told by whoever supplied them (21 CFR 7.49(d)), so they stand in a table of their own.
 func (m *Maker) AccountRows() ([][]string, error) {
+	if err := m.whole(); err != nil {
+		return nil, err
+	}
 	consignees, err := deliveries.Consignees(m.tx, m.s)
 	if err != nil {
 		return nil, err

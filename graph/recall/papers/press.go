@@ -43,7 +43,8 @@ func (m *Maker) Press() (*paper.Document, error) {
 	danger := m.danger()
 	d := m.document(m.heading("Recall: "+recall.SenderOf(m.tx).Name), "", true)
 	d.Subtitle = sentence("Recall of beer" + colon(strings.Join(namesOf(m.printedRules()), ", ")))
-	d.Parts = append(m.exercise(), paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk})
+	d.Parts = append(d.Parts, m.exercise()...)
+	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "Why"}, paper.Text{Text: sentence(m.r.Reason) + " " + danger.risk})
 	d.Parts = append(d.Parts, m.packaged(consignees)...)
 	d.Parts = append(d.Parts, m.draught(consignees)...)
 	d.Parts = append(d.Parts, paper.Heading{Level: 1, Text: "What to do"}, paper.Text{Text: publicCare(danger, len(m.rulesOf(false)) > 0), Strong: true})
@@ -160,11 +161,11 @@ func (m *Maker) onTap(c deliveries.Consignee) (rows [][]string) {
 	beer := joined(beers)
 	from = or(from, toFill)
 	if !c.Further {
-		return [][]string{{c.Name, or(c.Address, toFill), beer, from}}
+		return [][]string{{c.Name, m.personal(or(c.Address, toFill)), beer, from}}
 	}
 	for _, a := range m.accounts(c.Party) {
 		if accountUnit(a) == "keg" {
-			rows = append(rows, []string{a.Name, or(a.Address, toFill), beer, toFill})
+			rows = append(rows, []string{m.personal(a.Name), m.personal(or(a.Address, toFill)), beer, toFill})
 		}
 	}
 	if len(rows) == 0 {

@@ -19,7 +19,7 @@ import (
 func (m *Maker) Status() (*paper.Document, error) {
 	d := m.document("Recall status report", fmt.Sprintf("%s: %s", m.r.Code, sentence(m.r.Reason)), true)
 	parts, err := m.status()
-	d.Parts = slices.Concat([]paper.Part{m.facts(), cautions()}, m.team(), parts)
+	d.Parts = slices.Concat(d.Parts, []paper.Part{m.facts(), cautions()}, m.team(), parts)
 	return d, err
 }
 
@@ -27,7 +27,7 @@ func (m *Maker) Status() (*paper.Document, error) {
 func (m *Maker) team() []paper.Part {
 	t := paper.Table{Head: []string{"role", "name", "telephone"}}
 	for _, x := range recall.Team(m.tx) {
-		t.Rows = append(t.Rows, []string{x.Role, x.Name, x.Phone})
+		t.Rows = append(t.Rows, []string{x.Role, x.Name, m.personal(x.Phone)})
 	}
 	head := paper.Heading{Level: 1, Text: "Recall team"}
 	if len(t.Rows) == 0 {
@@ -165,7 +165,7 @@ func (m *Maker) secondLevel(consignees []deliveries.Consignee, a *account.Accoun
 	var remarks []string
 	for _, c := range consignees {
 		for _, x := range m.accounts(c.Party) {
-			t.Rows = append(t.Rows, []string{c.Party + " " + c.Name, x.Name, x.Contact, x.Phone, x.Email, x.Product, x.DateCode, supplied(x)})
+			t.Rows = append(t.Rows, []string{c.Party + " " + c.Name, m.personal(x.Name), m.personal(x.Contact), m.personal(x.Phone), m.personal(x.Email), x.Product, x.DateCode, supplied(x)})
 		}
 		remarks = append(remarks, m.listRemarks(c, a)...)
 	}
