@@ -27,6 +27,7 @@ var lookedAt = map[string]string{
 	"entry": "/entry/100", "amend": "/entry/100/amend", "void": "/entry/100/void", "blank": "/blank", "clean-late": "/do/clean?late=1",
 	"office": "/office", "readiness": "/readiness", "balance": "/balance?of=L25-0085", "exposure": "/exposure", "trace": "/trace", "trace-back": "/trace?from=P25-0339&dir=back",
 	"common": "/common?bad=R25-0081&bad=R25-0086&bad=R25-0088&good=R25-0044", "inquiries": "/inquiry/noted",
+	"typed-count": "/typed/count", "typed-loading": "/typed/loading", "typed-run": "/typed/run", "typed-vessel": "/typed/vessel?vessel=FV2", "release": "/release/P25-0339",
 	"receive": "/do/receive", "ship": "/do/ship?unit=P25-0345",
 }
 

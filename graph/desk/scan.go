@@ -245,3 +245,18 @@ func FillFromScan(tx *store.Tx, row lots.Row, scan string) (s *Scanned, err erro
 	}
 	return s, nil
 }
+
+// FromOutside reports whether a text is the bar code of goods with a lot that is not recorded, and of nothing that is
+// packed here: of a delivery, most likely, that has just come in.
+func FromOutside(tx *store.Tx, text string) bool {
+	s, err := ReadLabel(tx, text)
+	if err != nil || s == nil || s.Cells["supplier_lot"] == "" {
+		return false
+	}
+	for _, code := range tx.CodesOf(lots.KindProduct) {
+		if p, ok := tx.Product(code); ok && p.GTIN != "" && strings.Contains(s.Kept, strings.TrimLeft(p.GTIN, "0")) {
+			return false
+		}
+	}
+	return true
+}

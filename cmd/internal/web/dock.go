@@ -40,6 +40,13 @@ func (s *Server) dock(v *visit) error {
 
 // deliveryPage shows the form for a delivery, with what the address gives filled in.
 func (s *Server) deliveryPage(v *visit) error {
+	if scan := v.field("scanned"); scan != "" { // into the box on top
+		d := deliveryOf(v)
+		d.Lots[0].SupplierLot = scan
+		if shown, err := s.takeScans(v, &d); shown || err != nil {
+			return err
+		}
+	}
 	return s.view(v, func(tx *store.Tx) error {
 		d := deliveryOf(v)
 		if d.Expected != "" {
@@ -122,7 +129,7 @@ func (s *Server) takeScans(v *visit, d *delivery) (shown bool, err error) {
 		if err != nil {
 			return err
 		}
-		f.Token, f.Back = v.field("form"), back(v.field("back"))
+		f.Token, f.Back = first(v.field("form"), newToken()), back(v.field("back"))
 		for i, said := range notes {
 			f.Lots[i].Notes, f.Lots[i].Open = said, true
 		}

@@ -63,6 +63,11 @@ func (s *Server) find(v *visit) error {
 			return v.seeOther(pathOf(found[0].Kind, found[0].Code))
 		}
 		page := findPage{Text: text}
+		if err != nil && v.may("record") {
+			if scan := v.field("q"); desk.FromOutside(tx, scan) {
+				return v.seeOther("/delivery?" + queryOf("scanned", scan))
+			}
+		}
 		if err != nil {
 			page.Said = capital(onPage(err.Error()))
 			for _, code := range tx.Nearest(text) {

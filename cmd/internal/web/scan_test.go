@@ -2,10 +2,14 @@ package web_test
 
 import (
 	"net/http"
+	"net/url"
 	"regexp"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"heeltap/lots"
+	"heeltap/lots/store"
 )
 
 // fieldIn gives the text of a field of a page.
@@ -58,4 +62,26 @@ func TestALabelFillsInADelivery(t *testing.T) {
 	w = c.post("/delivery", "form", "scan-4", "lots", "1", "supplier", "SUP-1", "supplier_lot.1", "]C10109520123456789")
 	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
 	require.Contains(t, w.Body.String(), "haracter 6, in (01)")
+}
+
+// A supplier's case that nobody knows yet, scanned into the box on top, opens the delivery form filled in from it, for
+// who may record; whoever only looks is told that it is not known. A case of our own is no delivery.
+func TestAnUnknownCaseOpensADelivery(t *testing.T) {
+	h := open(t)
+	c := h.signedIn("floor")
+	head := h.head()
+	scan := "]C101095201234567881727030010WH24/117\x1d3103060000"
+	a := c.get("/find?q=" + url.QueryEscape(scan))
+	require.Equal(t, http.StatusSeeOther, a.Code)
+	a = c.get(a.Header().Get("Location"))
+	require.Equal(t, http.StatusOK, a.Code)
+	page := a.Body.String()
+	require.Equal(t, "WH24/117", fieldIn(page, "supplier_lot.1"))
+	require.Equal(t, "60", fieldIn(page, "quantity.1"))
+	require.NotEmpty(t, fieldIn(page, "form"), "it can be sent")
+	require.Equal(t, head, h.head())
+	require.Equal(t, http.StatusNotFound, h.signedIn("viewer").get("/find?q="+url.QueryEscape(scan)).Code)
+	ours := store.Statement{Sheet: sheetNamed(t, "products"), Row: lots.Row{"product": "OURS", "name": "Ours", "container_ml": "440", "per_case": "24", "gtin": "09520123456788"}, By: "Somebody"}
+	require.Empty(t, h.record(ours, true))
+	require.NotContains(t, c.get("/find?q="+url.QueryEscape(scan)).Header().Get("Location"), "/delivery")
 }

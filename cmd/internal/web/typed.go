@@ -109,11 +109,13 @@ func readTyped(v *visit, tx *store.Tx) (*typedForm, error) {
 // typedTop is a field on top of a sheet.
 func typedTop(tx *store.Tx, p blank.Part, column string, row lots.Row) (field, error) {
 	if column == blank.Day {
-		return field{Name: column, Label: "Day", Help: "Of all times below that name none.", Value: row[column], Kind: "time", Need: true}, nil
+		return field{Name: column, Label: "Day", Help: "Of all times below that name none.", Value: row[column], Kind: "time", Hint: "2026-03-04", Need: true}, nil
 	}
 	x, err := describeOne(tx, p.Sheet, columnIn(p.Sheet, column), row)
 	x.Label, x.Now = first(p.Labels[column], x.Label), false
-	x.Need = x.Need || x.Kind == "time" && column == p.Sheet.When
+	if x.Need = x.Need || x.Kind == "time" && column == p.Sheet.When; column == p.Sheet.When {
+		x.Hint = "2026-03-04 09:30" // a time alone would be of today
+	}
 	return x, err
 }
 
