@@ -74,7 +74,9 @@ func openHouse(t *testing.T) *served {
 	personas, err := e.castOf(ctx, people.PathFor(db))
 	require.NoError(t, err)
 	done := make(chan error, 1)
-	go func() { done <- e.serve(ctx, serving{listen: address, personas: personas, story: true, patience: time.Minute}) }()
+	go func() {
+		done <- e.serve(ctx, serving{listen: address, personas: personas, story: true, patience: time.Minute})
+	}()
 	t.Cleanup(func() {
 		stop()
 		require.NoError(t, <-done, out.String())
