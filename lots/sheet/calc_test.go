@@ -31,7 +31,7 @@ func converted(t *testing.T, path, format string) string {
 	soffice, dir := calc(t), t.TempDir()
 	ctx, stop := context.WithTimeout(context.Background(), 3*time.Minute)
 	defer stop()
-	args := []string{"-env:UserInstallation=file://"+filepath.Join(dir, "profile"), "--headless", "--norestore", "--convert-to", format, "--outdir", filepath.Join(dir, "out"), path}
+	args := []string{"-env:UserInstallation=file://" + filepath.Join(dir, "profile"), "--headless", "--norestore", "--convert-to", format, "--outdir", filepath.Join(dir, "out"), path}
 	if filepath.Ext(path) == ".csv" {
 		args = append([]string{"--infilter=CSV:44,34,76"}, args...) // comma, quote, UTF-8
 	}
