@@ -16,6 +16,7 @@ var (
 	errorValue = regexp.MustCompile(`^#(#{2,}|N/A|NV|(REF|VALUE|DIV/0|NULL|NUM|SPILL|CALC|FIELD|BLOCKED|CONNECT|BUSY|UNKNOWN|BEZUG|WERT|ZAHL|VALEUR|NOMBRE)!|NAME\?|NOM\s?\?)$`)
 	shortened  = regexp.MustCompile(`^[1-9]([.,][0-9]+)?[Ee]\+[0-9]{2,3}$`)
 	zeroed     = regexp.MustCompile(`^[1-9][0-9]{14}0{2,}$`)
+	widened    = regexp.MustCompile(`^[1-9][0-9]{0,5}0{7,}$`) // 1.23E+12, taken for a number and kept with zeros for what it no longer showed
 	madeDate   = regexp.MustCompile(`^([0-3]?[0-9](-|\. ?)` + months + `|` + months + `[- ][0-9]{2})$`)
 	fullDate   = regexp.MustCompile(`^[0-3]?[0-9](-|\. ?)` + months + `[- ]([0-9]{2}|[0-9]{4})$`)
 	dateLike   = regexp.MustCompile(`^([0-9]{4}-[0-9]{2}-[0-9]{2}|[0-9]{1,2}[./-][0-9]{1,2}[./-]([0-9]{2}|[0-9]{4}))( .*)?$`)
@@ -48,6 +49,8 @@ func mangled(c lots.Column, v string) string {
 		return "" // numbers, times and words are refused where they are wrong
 	}
 	switch {
+	case widened.MatchString(v) && len(v) > 10:
+		return fmt.Sprintf("%s may be a long number that a spreadsheet had shortened, with zeros where digits are lost: check the paper", v)
 	case shortened.MatchString(v):
 		return fmt.Sprintf("%s looks like a long number that a spreadsheet shortened: check the paper and write all its digits", v)
 	case zeroed.MatchString(v):
