@@ -81,6 +81,9 @@ func workOut[T any](ctx context.Context, s *Server, tx *store.Tx, q lasting[T]) 
 	s.works.mu.Lock()
 	if last := w.last; last != nil && last.head == head && (last.state == state || q.keeps && tx.Recorded().Sub(last.at).Abs() < 20*last.took) {
 		s.works.mu.Unlock()
+		if last.state != state { // what counts days may lag behind the clock: it says since when
+			how = standing{Has: true, Head: last.head, At: minuteOf(tx, last.at)}
+		}
 		return last.value.(T), how, nil
 	}
 	u := w.under
@@ -122,7 +125,7 @@ func workOut[T any](ctx context.Context, s *Server, tx *store.Tx, q lasting[T]) 
 	s.works.mu.Unlock()
 	how.Working = true
 	if last != nil {
-		how = standing{true, true, last.head, head - last.head, last.at.In(tx.Site().Zone).Format("2006-01-02 15:04")}
+		how = standing{true, true, last.head, head - last.head, minuteOf(tx, last.at)}
 		value = last.value.(T)
 	}
 	return value, how, nil
