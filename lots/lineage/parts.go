@@ -362,7 +362,7 @@ func (e *engine) partAt(v string, t int64) (*Cell, bool) {
 // partAfter finds the part that begins next after a moment, as they stand now.
 func (e *engine) partAfter(v string, t int64) (*Cell, bool) {
 	w := e.windows[v]
-	for w.has(t) {
+	if w.has(t) {
 		for _, c := range w.parts {
 			if c.Part.Since > t {
 				return c, true
@@ -371,7 +371,6 @@ func (e *engine) partAfter(v string, t int64) (*Cell, bool) {
 		if w.after == nil {
 			return nil, false
 		}
-		t = w.to - 1
 		return e.partAt(v, w.to)
 	}
 	p, ok := e.src.PartAfter(v, t)
