@@ -37,6 +37,8 @@ func TestMain(m *testing.M) {
 		fmt.Println("made", err)
 	case "read":
 		childReads(path)
+	case "rebuild":
+		childRebuilds(path)
 	}
 }
 
@@ -90,6 +92,17 @@ func childWrites(path string) {
 		}
 		fmt.Println("kept", head)
 	}
+}
+
+// childRebuilds derives all anew, and says when it begins and when it is done.
+func childRebuilds(path string) {
+	db, err := Open(context.Background(), path)
+	if err != nil {
+		fmt.Println("failed", err)
+		return
+	}
+	fmt.Println("begun")
+	fmt.Println("rebuilt", db.Rebuild(context.Background()))
 }
 
 func childReads(path string) {
@@ -198,6 +211,84 @@ func TestKilledWhileMaking(t *testing.T) {
 		require.NoError(t, db.Close())
 	}
 	t.Logf("killed while making: %d times there was none, %d times a whole one", none, made)
+}
+
+// cleansOf are so many rows that a rebuild takes a while.
+func cleansOf(n int) (out []Statement) {
+	clean, _ := lots.SheetNamed("cleans")
+	for i := range n {
+		out = append(out, Statement{Sheet: clean, Row: lots.Row{"vessel": "FV", "at": fmt.Sprintf("2026-%02d-%02d %02d:37", 3+i/300, 1+i/12%25, i%12), "method": "rinse", "ref": fmt.Sprint(i)}, By: "tester"})
+	}
+	return out
+}
+
+func answersOf(t *testing.T, path string) string {
+	t.Helper()
+	db, err := Open(context.Background(), path)
+	require.NoError(t, err)
+	defer db.Close()
+	text, err := answers(context.Background(), db)
+	require.NoError(t, err)
+	return text
+}
+
+// A program that is killed while it rebuilds leaves what was there before or what the rebuild gives, whole. Here these
+// differ, since a derived row was changed by SQL beforehand.
+func TestKilledWhileRebuilding(t *testing.T) {
+	ctx := context.Background()
+	whole := filled(t)
+	db, err := Open(ctx, whole)
+	require.NoError(t, err)
+	require.NoError(t, childRecords(db, "cleans", cleansOf(600)...))
+	began := time.Now()
+	require.NoError(t, db.Rebuild(ctx))
+	long := time.Since(began)
+	require.NoError(t, db.Close())
+	broken := filepath.Join(t.TempDir(), "broken.db")
+	copyFile(t, whole, broken)
+	bySQL(t, broken, "UPDATE node SET total = total + 1 WHERE id = (SELECT max(id) FROM node)")
+	was, is := answersOf(t, broken), answersOf(t, whole)
+	require.False(t, was == is) // by truth alone, here and below: both are long
+	rnd := rand.New(rand.NewPCG(5, uint64(time.Now().UnixNano())))
+	before, after, midst := 0, 0, 0
+	for range roundsOf(t, 12) {
+		path := filepath.Join(t.TempDir(), "killed.db")
+		copyFile(t, broken, path)
+		cmd, out := child(t, "rebuild", path)
+		require.NoError(t, cmd.Start())
+		lines := bufio.NewScanner(out)
+		require.True(t, lines.Scan())
+		require.Equal(t, "begun", lines.Text())
+		time.Sleep(time.Duration(rnd.Int64N(int64(long) * 5 / 4)))
+		_ = cmd.Process.Kill()
+		said := lines.Scan() && lines.Text() == "rebuilt <nil>"
+		_ = cmd.Wait()
+		if log, err := os.Stat(path + "-wal"); err == nil && log.Size() > 0 && !said {
+			midst++
+		}
+		db, err := Open(ctx, path)
+		require.NoError(t, err)
+		switch sound := db.View(ctx, (*Tx).Sound); {
+		case sound == nil:
+			after++
+			requireSound(t, db)
+		default:
+			before++
+			require.False(t, said, "it said that it was done")
+			require.Equal(t, lots.Corrupt, lots.KindOf(sound))
+			now, err := answers(ctx, db)
+			require.NoError(t, err)
+			require.True(t, was == now, "something of it is half changed")
+			require.NoError(t, db.Rebuild(ctx), "it can be tried again")
+			requireSound(t, db)
+		}
+		now, err := answers(ctx, db)
+		require.NoError(t, err)
+		require.True(t, is == now, "it is what a rebuild gives")
+		require.NoError(t, db.Close())
+	}
+	t.Logf("killed while rebuilding: %d times the old file was left, %d times the new one; %d times in the midst of writing", before, after, midst)
+	require.Positive(t, before)
 }
 
 // What the disk had not yet written of the log when the power failed is lost from some byte on, or is rubbish: what is left

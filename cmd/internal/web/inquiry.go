@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"heeltap/cmd/internal/people"
 	"heeltap/graph/inquiry"
 	"heeltap/graph/recall"
 	"heeltap/graph/thing"
@@ -168,6 +169,14 @@ type notedRow struct {
 	When string
 }
 
+// noted makes a row; who called is for those who take calls and those who run recalls.
+func noted(v *visit, tx *store.Tx, n inquiry.Noted) notedRow {
+	if !v.may(people.Record) && !v.may(people.Contacts) {
+		n.Question.Caller = ""
+	}
+	return notedRow{n, n.At.In(tx.Site().Zone).Format("2006-01-02 15:04")}
+}
+
 // inquiriesPage lists the inquiries noted down, the last first.
 func (s *Server) inquiriesPage(v *visit) error {
 	return s.asked(v, func(tx *store.Tx, how answering) error {
@@ -180,7 +189,7 @@ func (s *Server) inquiriesPage(v *visit) error {
 			Rows []notedRow
 		}{answering: how}
 		for _, n := range slices.Backward(all) {
-			page.Rows = append(page.Rows, notedRow{n, n.At.In(tx.Site().Zone).Format("2006-01-02 15:04")})
+			page.Rows = append(page.Rows, noted(v, tx, n))
 		}
 		return s.show(v, "inquiries", "Inquiries", page)
 	})

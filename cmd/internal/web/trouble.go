@@ -69,7 +69,7 @@ const complaintDays = 14
 func (s *Server) officePage(v *visit) error {
 	return s.asked(v, func(tx *store.Tx, how answering) error {
 		page := officeView{answering: how}
-		if err := page.fill(tx); err != nil {
+		if err := page.fill(v, tx); err != nil {
 			return err
 		}
 		r, stands, err := s.report(v, tx, how.KnownAt)
@@ -88,7 +88,7 @@ func (s *Server) officePage(v *visit) error {
 	})
 }
 
-func (p *officeView) fill(tx *store.Tx) (err error) {
+func (p *officeView) fill(v *visit, tx *store.Tx) (err error) {
 	if p.Waiting, err = stock.WaitingLots(tx); err != nil {
 		return err
 	}
@@ -111,7 +111,7 @@ func (p *officeView) fill(tx *store.Tx) (err error) {
 	}
 	for _, n := range slices.Backward(all) {
 		if n.Complaint() && tx.Recorded().Sub(n.At) < complaintDays*24*time.Hour {
-			p.Complaints = append(p.Complaints, notedRow{n, n.At.In(tx.Site().Zone).Format("2006-01-02 15:04")})
+			p.Complaints = append(p.Complaints, noted(v, tx, n))
 		}
 	}
 	return p.recalls(tx)
