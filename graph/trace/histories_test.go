@@ -20,9 +20,14 @@ import (
 
 // onHistories records random histories, each in a file of its own, and looks at each.
 func onHistories(t *testing.T, look func(t *rapid.T, tx *store.Tx, rows []histories.Row)) {
+	onRows(t, histories.Draw, look)
+}
+
+// onRows is the same of rows drawn otherwise. Those that are refused are not looked at.
+func onRows(t *testing.T, drawRows func(*rapid.T) []histories.Row, look func(t *rapid.T, tx *store.Tx, rows []histories.Row)) {
 	dir, n := t.TempDir(), 0
 	rapid.Check(t, func(t *rapid.T) {
-		rows := histories.Draw(t)
+		rows := drawRows(t)
 		var said []store.Statement
 		for _, e := range histories.Entered(rows) {
 			said = append(said, store.Statement{Sheet: e.Sheet, Row: e.Row, By: "test"})

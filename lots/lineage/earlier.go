@@ -37,10 +37,33 @@ func (e *engine) earlierThan(d Draw, by int64, asked map[drawn]int64) (out []Ref
 	for _, m := range d.Maybe {
 		if e.earliest(m) <= by {
 			out = append(out, e.sourcesOf(m, d, by, asked)...)
+			out = append(out, e.cleanersBefore(m, d, by, asked)...)
 		}
 	}
 	for _, fill := range e.earlierFills(d, by) {
 		out = append(out, FillRef(d.Vessel, fill, e.zone))
+	}
+	return out
+}
+
+// cleanersBefore lists what a vessel may have been cleaned with, by a moment, before an inflow that may have come before a draw.
+func (e *engine) cleanersBefore(inflow int64, d Draw, by int64, asked map[drawn]int64) (out []Ref) {
+	p, ok := e.partAt(d.Vessel, d.Start)
+	if !ok {
+		return nil
+	}
+	rec, _ := e.src.Record(inflow)
+	started := map[int64]bool{} // by its arrivals that may have come before the draw
+	for _, a := range p.Arrivals {
+		if a.Entry == inflow && d.before(a) && !(flowsInPieces(rec) && a.Start > by) {
+			started[a.Fill] = true
+		}
+	}
+	for _, a := range p.Arrivals {
+		rec, _ := e.src.Record(a.Entry)
+		if r, ok := rec.(*lots.Clean); ok && started[a.Fill] && r.At.From <= by {
+			out = append(out, e.cleanedWithBy(r, by, asked)...)
+		}
 	}
 	return out
 }
@@ -93,8 +116,8 @@ func (e *engine) fillBy(v string, by int64) (fill int64, ok bool) {
 }
 
 // earlierFills lists the fills that the books place after a draw, or at the instant of a circulation, and that may
-// have been there before it: everything that came in up to them may, and brought nothing that came later. What a fill was cleaned with, came
-// through a hose at a known time or was perhaps joined with is known of the fill alone.
+// have been there before it: everything that came in up to them may, and brought nothing that came later. What a fill came
+// through at a known time or was perhaps joined with is known of the fill alone.
 func (e *engine) earlierFills(d Draw, by int64) (out []int64) {
 	p, ok := e.partAt(d.Vessel, d.Start) // what may have come before it moves in the same part
 	if !ok {

@@ -31,11 +31,7 @@ func Derive(src Source, limits Limits, changed []lots.Record) (*Delta, error) {
 		e.expand(rec)
 	}
 	e.settleVessels()
-	for before := -1; before != len(e.runs)+len(e.entries); {
-		before = len(e.runs) + len(e.entries)
-		e.followRejects()
-		e.followMaybes()
-	}
+	e.followAll()
 	for entry := range e.entries {
 		e.out.Cells[entryOwner(entry)] = e.entryCell(entry)
 	}
@@ -77,6 +73,7 @@ type engine struct {
 	washes, followed         map[string]bool    // runs: a wash of one of its kegs is noted; its kegs are marked
 	freshDraws               map[int64][]Draw
 	freshArrivals            map[int64][]Arrival
+	dyed                     int64 // a clean whose traces are looked for; 0 in a derivation
 }
 
 func newEngine(src Source, limits Limits) *engine {
@@ -458,13 +455,24 @@ func (e *engine) drawChanged(v string, entry int64) {
 	}
 }
 
-// followMaybes marks the outflows that an inflow with changed sources may have reached.
+// followAll marks what depends on the runs and entries marked so far, until nothing more does.
+func (e *engine) followAll() {
+	for before := -1; before != len(e.runs)+len(e.entries); {
+		before = len(e.runs) + len(e.entries)
+		e.followRejects()
+		e.followMaybes()
+	}
+}
+
+// followMaybes marks the outflows that an inflow with changed sources, or what was used in a clean before one, may have reached.
 func (e *engine) followMaybes() {
 	for _, entry := range slices.Collect(maps.Keys(e.entries)) {
+		rec, _ := e.src.Record(entry)
+		_, clean := rec.(*lots.Clean)
 		for _, a := range e.arrivalsOf(entry) {
 			p, ok := e.partAt(a.Vessel, a.Fill)
 			for _, d := range draws(p, ok) {
-				if slices.Contains(d.Maybe, entry) {
+				if slices.Contains(d.Maybe, entry) || clean && len(d.Maybe) > 0 {
 					e.drawChanged(a.Vessel, d.Entry)
 				}
 			}

@@ -1,6 +1,9 @@
 package lineage
 
 import (
+	"maps"
+	"slices"
+
 	"heeltap/graph"
 	"heeltap/lots"
 )
@@ -87,14 +90,22 @@ func (c *Cell) linkCleaned(with []Ref, dst Ref, r *lots.Clean) {
 
 // cleanedWith lists what a clean was, or may have been, done with: lots, and what tanks held.
 func (e *engine) cleanedWith(r *lots.Clean) []Ref {
+	return dedupe(e.cleanedWithBy(r, Ever, map[drawn]int64{}))
+}
+
+// cleanedWithBy is the same as far as it came by a moment. It remembers by when it has asked of each draw.
+func (e *engine) cleanedWithBy(r *lots.Clean, by int64, asked map[drawn]int64) []Ref {
 	out := append(stockRefs(e, r.From), e.tippedRefs(r.From, r.At.To)...)
+	if r.Seq == e.dyed {
+		out = append(out, dye)
+	}
 	for _, d := range e.drawsOf(r.Seq) {
 		if d.State != Never {
 			out = append(out, FillRef(d.Vessel, d.Fill, e.zone))
 		}
-		out = append(out, e.earlier(d)...)
+		out = append(out, e.earlierThan(d, by, asked)...)
 	}
-	return dedupe(out)
+	return out
 }
 
 // cleansWith lists the cleans of a line or path item within a span that say what they were done with.
@@ -194,27 +205,15 @@ func passedNext(passes []Pass, r *lots.Clean) (out []int) {
 }
 
 // AfterClean names what may have been the first after a clean, whether or not it says what it was done with: the
-// fills of a vessel, and what a vessel not emptied for it held; of a line or path item the passes, what they
-// filled, and the stretches of runs on the line.
+// fills of a vessel, and what a vessel not emptied for it held; what may have been drawn after it and before the books say so; of a line or
+// path item the passes, what they filled, and the stretches of runs on the line.
 func AfterClean(src Source, limits Limits, r *lots.Clean) []Ref {
 	e := newEngine(src, limits)
-	var out []Ref
-	for _, a := range src.ArrivalsOf(r.Seq) {
-		out = append(out, FillRef(a.Vessel, a.Fill, e.zone))
-	}
-	item := r.Subject.Code()
-	passes := e.passesIn(item, Beginning, Ever)
-	refs := e.passRefs(item, passes)
-	for _, i := range passedNext(passes, r) {
-		out = append(out, refs[i])
-		if r.Subject.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {
-			out = append(out, passes[i].Dst)
-		}
-	}
+	out := append(e.drawnAfter(r), e.passedAfter(r)...)
 	if r.Subject.Kind != lots.KindLine {
 		return dedupe(out)
 	}
-	for _, rec := range src.LineAfter(item, r.At.From, r.At.To) {
+	for _, rec := range src.LineAfter(r.Subject.Code(), r.At.From, r.At.To) {
 		if run, ok := rec.(*lots.Run); ok {
 			feeds := e.feedings(&Cell{}, run)
 			segs := e.segments(run, feeds, e.leftovers(run, feeds))
@@ -224,4 +223,60 @@ func AfterClean(src Source, limits Limits, r *lots.Clean) []Ref {
 		}
 	}
 	return dedupe(out)
+}
+
+// dye stands in a derivation for whatever a clean left behind. No node has its name.
+var dye = Ref{Kind: graph.Fill}
+
+// drawnAfter names what a vessel's clean links to, or would if it said what it was done with: its fills, and what may have been drawn
+// of them. Whatever may depend on it is derived as it stands, with the dye in the clean.
+func (e *engine) drawnAfter(r *lots.Clean) (out []Ref) {
+	e.dyed, e.entries[r.Seq] = r.Seq, true
+	e.followAll()
+	for entry := range e.entries {
+		e.out.Cells[entryOwner(entry)] = e.entryCell(entry)
+	}
+	for run := range e.runs {
+		e.out.Cells["r:"+run] = e.runCell(run)
+	}
+	for _, owner := range slices.Sorted(maps.Keys(e.out.Cells)) {
+		c := e.out.Cells[owner]
+		for _, l := range c.Links {
+			if l.Src == dye {
+				out = append(out, l.Dst)
+			}
+		}
+		for _, p := range c.Passes {
+			if slices.Contains(p.Srcs, dye) {
+				out = append(out, e.refOfPass(p))
+			}
+		}
+	}
+	for _, entry := range slices.Sorted(maps.Keys(e.entries)) {
+		rec, _ := e.src.Record(entry)
+		if c, ok := rec.(*lots.Clean); ok && c.Seq != r.Seq && slices.Contains(e.cleanedWith(c), dye) {
+			out = append(out, e.passedAfter(c)...)
+		}
+	}
+	return out
+}
+
+// passedAfter names the passes of a line or path item that may be the first after a clean, and what they filled.
+func (e *engine) passedAfter(r *lots.Clean) (out []Ref) {
+	passes := e.passesIn(r.Subject.Code(), Beginning, Ever)
+	refs := e.passRefs(r.Subject.Code(), passes)
+	for _, i := range passedNext(passes, r) {
+		out = append(out, refs[i])
+		if r.Subject.Kind != lots.KindLine || passes[i].Dst.Kind != graph.Segment {
+			out = append(out, passes[i].Dst)
+		}
+	}
+	return out
+}
+
+// refOfPass names a pass as among those that started with it.
+func (e *engine) refOfPass(p Pass) Ref {
+	passes := e.passesIn(p.Item, p.Start, p.Start+1)
+	i := slices.IndexFunc(passes, func(q Pass) bool { return q.Entry == p.Entry && q.Dst == p.Dst })
+	return e.passRefs(p.Item, passes)[i]
 }

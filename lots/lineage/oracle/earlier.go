@@ -63,6 +63,11 @@ func (w *world) mayHaveBeen(left any, v *vessel, inflows []*inflow, after func(*
 		if i.lo <= by {
 			may[i] = true
 			out = append(out, w.inflowSources(i, by, asked)...)
+			for _, x := range w.washes {
+				if x.lo <= by && v.washedInto(x, i.fill) {
+					out = append(out, w.withBy(x, by, asked)...)
+				}
+			}
 		}
 	}
 	for _, f := range v.fills {

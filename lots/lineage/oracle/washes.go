@@ -1,6 +1,9 @@
 package oracle
 
 import (
+	"math"
+	"slices"
+
 	"heeltap/graph"
 	"heeltap/lots"
 	"heeltap/lots/lineage"
@@ -24,7 +27,10 @@ func (w *world) readClean(r *lots.Clean) {
 }
 
 // with are the nodes that a clean may have been done with.
-func (w *world) with(x *wash) (out []lineage.Ref) {
+func (w *world) with(x *wash) []lineage.Ref { return w.withBy(x, math.MaxInt64, map[any]int64{}) }
+
+// withBy is the same of what may have been there by a moment.
+func (w *world) withBy(x *wash, by int64, asked map[any]int64) (out []lineage.Ref) {
 	for _, s := range x.move.from {
 		if s.kind == lots.KindLot {
 			out = append(out, lotRef(s.code))
@@ -37,7 +43,7 @@ func (w *world) with(x *wash) (out []lineage.Ref) {
 		if p.fill != nil {
 			out = append(out, p.fill.ref())
 		}
-		out = append(out, w.mayHold(p)...)
+		out = append(out, w.mayHaveLeft(p, by, asked)...)
 	}
 	return out
 }
@@ -58,21 +64,29 @@ func (w *world) writeVesselWashes() {
 		if v == nil || v.kind == "path" {
 			continue
 		}
-		for _, i := range v.ins {
-			last := i.hi
-			if i.circle == nil && i.move.long {
-				last = i.e - 1
-			}
-			if last >= x.lo && !v.cameBetween(x.hi, i) {
-				w.washInto(x, i.fill.ref())
-			}
-		}
-		for k, f := range v.fills {
-			if !x.rec.Breaks() && v.stoodAt(k, x) && !v.emptyBefore(f, x.lo) {
+		for _, f := range v.fills {
+			if v.washedInto(x, f) {
 				w.washInto(x, f.ref())
 			}
 		}
 	}
+}
+
+// washedInto reports whether what a vessel was cleaned with may be in a fill.
+func (v *vessel) washedInto(x *wash, f *fill) bool {
+	if x.item != v.code || v.kind == "path" {
+		return false
+	}
+	for _, i := range v.ins {
+		last := i.hi
+		if i.circle == nil && i.move.long {
+			last = i.e - 1
+		}
+		if i.fill == f && last >= x.lo && !v.cameBetween(x.hi, i) {
+			return true
+		}
+	}
+	return !x.rec.Breaks() && v.stoodAt(slices.Index(v.fills, f), x) && !v.emptyBefore(f, x.lo)
 }
 
 // cameBetween reports whether another inflow surely came after a moment and before one.
