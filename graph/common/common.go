@@ -3,6 +3,7 @@ package common
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -59,10 +60,8 @@ const mostGroups = 25
 type search struct {
 	tx    *store.Tx
 	keep  func(src, dst graph.Node, l graph.Link) bool
-	g     *graph.Graph
 	units []unit // sold in the period, the population
 	place map[held][]int
-	named map[string][]int64 // code to nodes
 }
 
 // unit is what of one run stands on a unit: what is printed on a package names its run, so that
@@ -85,16 +84,9 @@ func Ask(tx *store.Tx, q Question) (*Answer, error) {
 	if q.Days < 0 {
 		return nil, lots.Errorf(lots.Invalid, "%d days around the complaints is not possible: give 0 (for 45) or more", q.Days)
 	}
-	g, err := tx.Snapshot()
-	if err != nil {
-		return nil, err
-	}
-	s := &search{tx: tx, g: g, place: map[held][]int{}, named: map[string][]int64{}}
+	s := &search{tx: tx, place: map[held][]int{}}
 	if q.Hazard != "" && q.Hazard != graph.Anything {
 		s.keep = q.Hazard.Travels
-	}
-	for n := range g.Nodes() {
-		s.named[n.Code] = append(s.named[n.Code], n.ID)
 	}
 	badUnits, err := s.resolve(q.Bad)
 	if err != nil {
@@ -111,12 +103,21 @@ func Ask(tx *store.Tx, q Question) (*Answer, error) {
 	a.From, a.Until = time.Unix(from, 0).In(zone).Format(time.DateOnly), time.Unix(until, 0).In(zone).Format(time.DateOnly)
 	a.Here = s.populate(from, until, append(slices.Clone(badUnits), goodUnits...))
 	a.Population = len(s.units)
-	suspects, bad := s.suspects(badUnits), s.cases(badUnits)
+	suspects, err := s.suspects(badUnits)
+	if err != nil {
+		return nil, err
+	}
+	bad := s.cases(badUnits)
 	a.Distinct, a.Tested = Distinct(bad), len(grouped(suspects))
 	a.TooFew = a.Distinct < Fewest
 	groups := Rank(len(s.units), suspects, bad, s.cases(goodUnits))
-	for _, x := range groups[:min(mostGroups, len(groups))] {
-		a.Groups = append(a.Groups, s.told(x))
+	first := groups[:min(mostGroups, len(groups))]
+	reach, err := s.ahead(first)
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range first {
+		a.Groups = append(a.Groups, s.told(x, reach))
 	}
 	if len(groups) > 1 {
 		a.Separate = s.separate(groups[0], groups[1])
@@ -195,19 +196,21 @@ func (s *search) populate(from, until int64, cases [][]held) (here int) {
 			wanted[u.unit] = true
 		}
 	}
-	for n := range s.g.Nodes() {
-		if n.Kind != graph.Unit {
+	for _, code := range s.perhaps(from, until, wanted) {
+		if at := s.packed(code); !wanted[code] && (at < from || at > until) {
 			continue
 		}
-		if at := s.packed(n.Code); !wanted[n.Code] && (at < from || at > until) {
-			continue
+		for _, n := range s.tx.NodesNamed(code) {
+			if n.Kind != graph.Unit {
+				continue
+			}
+			rows, sold := s.rows(code, n.ID)
+			if !sold && !wanted[code] {
+				here++
+				continue
+			}
+			s.units = append(s.units, rows...)
 		}
-		rows, sold := s.rows(n)
-		if !sold && !wanted[n.Code] {
-			here++
-			continue
-		}
-		s.units = append(s.units, rows...)
 	}
 	slices.SortFunc(s.units, func(a, b unit) int { return cmp.Or(cmp.Compare(a.code, b.code), cmp.Compare(a.run, b.run)) })
 	for i, u := range s.units {
@@ -217,18 +220,36 @@ func (s *search) populate(from, until int64, cases [][]held) (here int) {
 	return here
 }
 
+// perhaps lists the units that may have been packed in a period, and those wanted: all on which something stands of a run that began then.
+func (s *search) perhaps(from, until int64, wanted map[string]bool) []string {
+	if from <= 0 && until >= 0 { // of none is it known when it was packed
+		return s.tx.CodesOf(lots.KindUnit)
+	}
+	codes := maps.Clone(wanted)
+	for _, run := range s.tx.RunsBegun(from, until) {
+		for _, rec := range s.tx.TouchingOf(run.Run, "units") {
+			if p, ok := rec.(*lots.Packed); ok && p.Run == run.Run {
+				codes[p.Unit] = true
+			}
+		}
+	}
+	list := slices.Sorted(maps.Keys(codes))
+	s.tx.Prefetch(list)
+	return list
+}
+
 // rows gives what of each run stands on a unit, and whether it was sold.
-func (s *search) rows(n graph.Node) (out []unit, sold bool) {
+func (s *search) rows(code string, id int64) (out []unit, sold bool) {
 	party := map[string]bool{}
-	for _, rec := range s.tx.Touching(n.Code) {
+	for _, rec := range s.tx.Touching(code) {
 		switch x := rec.(type) {
 		case *lots.Shipment:
 			party[x.Consignee], sold = true, true
 		case *lots.Removal:
 			sold = sold || x.Reason == "taproom"
 		case *lots.Packed:
-			if x.Unit == n.Code && !slices.ContainsFunc(out, func(u unit) bool { return u.run == x.Run }) {
-				out = append(out, unit{code: n.Code, run: x.Run, id: n.ID, party: party, store: x.Place})
+			if x.Unit == code && !slices.ContainsFunc(out, func(u unit) bool { return u.run == x.Run }) {
+				out = append(out, unit{code: code, run: x.Run, id: id, party: party, store: x.Place})
 			}
 		}
 	}
@@ -250,7 +271,15 @@ func (s *search) cases(list [][]held) []Case {
 
 // suspects collects what any units of the population have in common: what stands behind them, where
 // they stood and who had them. Only what stands behind a complaint is told; all of it is compared.
-func (s *search) suspects(bad [][]held) []Suspect {
+func (s *search) suspects(bad [][]held) ([]Suspect, error) {
+	var ids []int64
+	for _, u := range s.units {
+		ids = append(ids, u.id)
+	}
+	g, err := s.tx.Reach(graph.Back, ids)
+	if err != nil {
+		return nil, err
+	}
 	complained := map[int]bool{}
 	for _, c := range s.cases(bad) {
 		for _, u := range c {
@@ -260,7 +289,7 @@ func (s *search) suspects(bad [][]held) []Suspect {
 	units := map[int64][]int{}
 	behind := map[int64]bool{}
 	for i, u := range s.units {
-		r := s.g.Walk(graph.Query{Dir: graph.Back, Starts: []graph.Start{{ID: u.id}}, Keep: s.of(u)})
+		r := g.Walk(graph.Query{Dir: graph.Back, Starts: []graph.Start{{ID: u.id}}, Keep: s.of(u)})
 		for n := range r.All() {
 			units[n.ID] = append(units[n.ID], i)
 			behind[n.ID] = behind[n.ID] || complained[i]
@@ -268,7 +297,7 @@ func (s *search) suspects(bad [][]held) []Suspect {
 	}
 	var out []Suspect
 	for id, list := range units {
-		n := s.g.Node(id)
+		n := g.Node(id)
 		kind := n.Kind.String()
 		if behind[id] {
 			kind = s.kind(n)
@@ -277,7 +306,7 @@ func (s *search) suspects(bad [][]held) []Suspect {
 	}
 	out = append(out, s.trade()...)
 	slices.SortFunc(out, func(a, b Suspect) int { return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Code, b.Code)) })
-	return out
+	return out, nil
 }
 
 // of keeps to what of its run stands on a unit, and to the links that carry the hazard.
@@ -327,18 +356,48 @@ func (s *search) trade() []Suspect {
 	return out
 }
 
+// traded reports whether it is a place or a party, and no part of the lineage.
+func (s Suspect) traded() bool { return s.Kind == "consignee" || s.Kind == "place" }
+
+// ahead reads all that the members of groups reach.
+func (s *search) ahead(groups []Group) (*store.Reached, error) {
+	var ids []int64
+	for _, g := range groups {
+		for _, m := range g.Suspects {
+			if m.traded() {
+				continue
+			}
+			for _, n := range s.tx.NodesNamed(m.Code) {
+				ids = append(ids, n.ID)
+			}
+		}
+	}
+	reach, err := s.tx.Reach(graph.Forward, ids)
+	if err != nil {
+		return nil, err
+	}
+	var units []string
+	for n := range reach.Graph.Nodes() {
+		if n.Kind == graph.Unit {
+			units = append(units, n.Code)
+		}
+	}
+	s.tx.Prefetch(units)
+	return reach, nil
+}
+
 // told describes a group, and what it would put in scope: the most of any of its members.
-func (s *search) told(g Group) Shared {
+func (s *search) told(g Group, reach *store.Reached) Shared {
 	x := Shared{Codes: []string{}, Cover: lots.Nine(g.Cover), Base: lots.Nine(g.Base), Lift: lots.Nine(g.Lift), P: lots.Nine(g.P), Corrected: lots.Nine(g.Corrected), Good: g.Good, Units: len(g.Units)}
 	for _, m := range g.Suspects {
 		x.Codes = append(x.Codes, m.Kind+" "+m.Code)
-		units, parties := s.scope(m)
+		units, parties := s.scope(m, reach)
 		x.ScopeUnits, x.ScopeTo = max(x.ScopeUnits, units), max(x.ScopeTo, parties)
 	}
 	return x
 }
 
-func (s *search) scope(m Suspect) (units, parties int) {
+func (s *search) scope(m Suspect, reach *store.Reached) (units, parties int) {
 	who := map[string]bool{}
 	count := func(code string) {
 		units++
@@ -348,7 +407,7 @@ func (s *search) scope(m Suspect) (units, parties int) {
 			}
 		}
 	}
-	if m.Kind == "consignee" || m.Kind == "place" {
+	if m.traded() {
 		seen := map[string]bool{}
 		for _, u := range m.Units {
 			if code := s.units[u].code; !seen[code] {
@@ -359,10 +418,10 @@ func (s *search) scope(m Suspect) (units, parties int) {
 		return units, len(who)
 	}
 	q := graph.Query{Dir: graph.Forward, Keep: s.keep}
-	for _, id := range s.named[m.Code] {
-		q.Starts = append(q.Starts, graph.Start{ID: id})
+	for _, n := range s.tx.NodesNamed(m.Code) {
+		q.Starts = append(q.Starts, graph.Start{ID: n.ID})
 	}
-	for n := range s.g.Walk(q).All() {
+	for n := range reach.Walk(q).All() {
 		if n.Kind == graph.Unit {
 			count(n.Code)
 		}

@@ -31,8 +31,17 @@ func (a *Answer) Poured() []Poured {
 // poured lists what the taproom drew from fills of some vessels.
 func (q *asked) poured(bands map[string]graph.Band, vessels map[string]bool) []Poured {
 	var out []Poured
-	for vessel := range vessels {
-		for _, rec := range q.tx.TouchingOf(vessel, "removals") {
+	fills := map[string][]int64{} // of each vessel, by their times
+	for code := range bands {
+		for _, n := range q.tx.NodesNamed(code) {
+			if n.Kind == graph.Fill && vessels[n.Home] {
+				fills[n.Home] = append(fills[n.Home], n.Since)
+			}
+		}
+	}
+	for vessel, times := range fills {
+		for _, entry := range q.tx.RemovalsOn(vessel, times) {
+			rec, _ := q.tx.Record(entry)
 			r, ok := rec.(*lots.Removal)
 			if !ok || r.Reason != "taproom" || r.Subject.Kind != lots.KindVessel {
 				continue

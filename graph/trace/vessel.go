@@ -130,12 +130,5 @@ func Circulates(tx *store.Tx, entry int64) bool {
 
 // LastCount finds the last count of a lot, vessel or unit that was made at or after a moment; false where there is none.
 func LastCount(tx *store.Tx, code string, since int64) (*lots.StockCount, bool) {
-	var last *lots.StockCount
-	for _, rec := range tx.TouchingOf(code, "counts") {
-		c, ok := rec.(*lots.StockCount)
-		if ok && !c.Subject.OneOf() && c.Subject.Code() == code && c.At.To >= since && (last == nil || c.At.From >= last.At.From) {
-			last = c
-		}
-	}
-	return last, last != nil
+	return tx.LastCount(code, since)
 }

@@ -467,6 +467,26 @@ func (tx *Tx) DrawsAround(vessel string, fill int64) []lineage.Draw {
 	return d
 }
 
+// DrawsOn gives what stands derived of the outflows that draw on some of a vessel's fills, by their times.
+func (tx *Tx) DrawsOn(vessel string, fills []int64) []lineage.Draw {
+	d, err := tx.drawsFrom("json_each(?2) j CROSS JOIN draw d INDEXED BY draw_fill ON d.fill = j.value CROSS JOIN part p ON p.cell = d.cell WHERE p.vessel = ?1", vessel, jsonList(fills))
+	tx.fail(err)
+	return d
+}
+
+// RemovalsOn lists the removals, by their entries, that draw on some of a vessel's fills, by their times.
+func (tx *Tx) RemovalsOn(vessel string, fills []int64) []int64 {
+	var out []int64
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var entry int64
+		err := rows.Scan(&entry)
+		out = append(out, entry)
+		return err
+	}, `SELECT DISTINCT d.entry FROM json_each(?2) j CROSS JOIN draw d INDEXED BY draw_fill ON d.fill = j.value CROSS JOIN part p ON p.cell = d.cell
+		CROSS JOIN record r ON r.seq = d.entry WHERE p.vessel = ?1 AND r.sheet = 'removals' ORDER BY d.entry`, vessel, jsonList(fills)))
+	return out
+}
+
 // DrawnInBulk lists the shipments that draw on some of a vessel's fills, by their times, or may have drawn on earlier ones.
 func (tx *Tx) DrawnInBulk(vessel string, fills []int64) []int64 {
 	var out []int64

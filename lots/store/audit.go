@@ -220,7 +220,7 @@ var dumps = []struct {
 	{"printed text", 2, "SELECT text, kind, seq FROM printed"},
 	{"what is stopped", 0, "SELECT seq, receipt, code, at_from, at_to, reason, over FROM stop"},
 	{"place on a line", 0, "SELECT seq, line, start, finish, running FROM line_span"},
-	{"moment of a clean or circulation", 3, "SELECT code, sheet, start, seq, finish FROM moment"},
+	{"moment of a clean, circulation, count or run", 3, "SELECT code, sheet, start, seq, finish FROM moment"},
 	{"part of a vessel's books", -1, "SELECT vessel, since, opens, state FROM part"},
 	{"move in a part", 2, "SELECT p.vessel, p.since, m.entry, m.start, m.finish FROM move m LEFT JOIN part p ON p.cell = m.cell"},
 	{"node", 8, "SELECT n.kind, n.code, c.owner, n.home, n.since, n.until, n.total, n.den, n.entry FROM node n LEFT JOIN cell c ON c.id = n.cell"},

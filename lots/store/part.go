@@ -9,7 +9,7 @@ import (
 	"heeltap/lots/lineage"
 )
 
-// enterMoment notes when a clean or circulation was.
+// enterMoment notes when a clean, circulation, count or run was.
 func (tx *Tx) enterMoment(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) error {
 	sheet, codes, from, to, ok := momentOf(s, row, site)
 	if !ok {
@@ -23,7 +23,8 @@ func (tx *Tx) enterMoment(seq int64, s *lots.Sheet, row lots.Row, site lots.Site
 	return nil
 }
 
-// momentOf reads the row of a clean or circulation as far as what it names and when it was; false for others.
+// momentOf reads the row of a clean, circulation, count (by what was counted) or run (by its product, and when it began) as far as what
+// it names and when it was; false for others.
 func momentOf(s *lots.Sheet, row lots.Row, site lots.Site) (sheet string, codes []string, from, to int64, ok bool) {
 	when := func(column string) lots.When {
 		w, _, _ := lots.ParseWhen(row[column], site.Zone) // was checked when it was recorded
@@ -40,16 +41,26 @@ func momentOf(s *lots.Sheet, row lots.Row, site lots.Site) (sheet string, codes 
 		}
 		return lineage.MomentOf(&lots.Circulation{Vessels: codes, Started: when("started_at"), Ended: when("ended_at")})
 	}
+	single := func(column, time string) (string, []string, int64, int64, bool) {
+		at := when(time)
+		return s.Name, []string{strings.TrimSpace(row[column])}, at.From, at.To, true
+	}
+	switch s.Name {
+	case "counts":
+		return single("subject", "at")
+	case "runs":
+		return single("product", "started_at")
+	}
 	return "", nil, 0, 0, false
 }
 
-// noteMoments works out anew when all cleans and circulations were: the site's zone decides how their times read.
+// noteMoments works out anew when all of them were: the site's zone decides how their times read.
 func (tx *Tx) noteMoments() error {
 	if err := tx.exec("DELETE FROM moment"); err != nil {
 		return err
 	}
 	site := tx.Site()
-	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet IN ('cleans', 'circulations') ORDER BY seq")
+	rows, err := tx.rows("SELECT seq, sheet, body FROM record WHERE sheet IN ('cleans', 'circulations', 'counts', 'runs') ORDER BY seq")
 	if err != nil {
 		return err
 	}
@@ -71,6 +82,42 @@ func (tx *Tx) Moments(code, sheet string, from, to int64) []lots.Record {
 		WHERE m.code = ? AND m.sheet = ? AND m.start BETWEEN ? AND ? AND m.finish >= ? ORDER BY r.seq`, code, sheet, early, to, from)
 	tx.fail(err)
 	return tx.decode(rows)
+}
+
+// LastCount is the last count of a lot, vessel or unit, by when it was made and then by its entry, that was made at or after a moment; false where there is none.
+func (tx *Tx) LastCount(code string, since int64) (*lots.StockCount, bool) {
+	early := since // what was counted on a day of which only the date is known began before it
+	if early > lineage.Beginning+longestDay {
+		early -= longestDay
+	}
+	rows, err := tx.rows(`SELECT r.seq, r.sheet, r.body FROM moment m CROSS JOIN record r ON r.seq = m.seq
+		WHERE m.code = ? AND m.sheet = 'counts' AND m.start >= ? AND m.finish >= ? ORDER BY m.start DESC, m.seq DESC LIMIT 1`, code, early, since)
+	tx.fail(err)
+	for _, rec := range tx.decode(rows) {
+		c, ok := rec.(*lots.StockCount)
+		return c, ok
+	}
+	return nil, false
+}
+
+// RunsBegun lists the runs that began in a span, at the earliest, by product and then by time.
+func (tx *Tx) RunsBegun(from, to int64) []*lots.Run {
+	products, err := tx.All("products")
+	tx.fail(err)
+	var codes []string
+	for _, p := range products {
+		codes = append(codes, strings.TrimSpace(p.Row["product"]))
+	}
+	rows, err := tx.rows(`SELECT r.seq, r.sheet, r.body FROM json_each(?) p CROSS JOIN moment m ON m.code = p.value AND m.sheet = 'runs' AND m.start BETWEEN ? AND ?
+		CROSS JOIN record r ON r.seq = m.seq ORDER BY m.code, m.start, m.seq`, jsonList(codes), from, to)
+	tx.fail(err)
+	var out []*lots.Run
+	for _, rec := range tx.decode(rows) {
+		if run, ok := rec.(*lots.Run); ok {
+			out = append(out, run)
+		}
+	}
+	return out
 }
 
 // longestDay is longer than any day, in seconds. A clean is noted with an instant or a day; circulations are few.

@@ -141,9 +141,15 @@ func inBulkRow(rec lots.Record) bool {
 
 // drawnOf is how much of a fill records of one sort drew by the books, mL.
 func drawnOf(tx *store.Tx, f trace.Fill, sort func(lots.Record) bool) (sum float64) {
-	for _, d := range tx.VesselDraws(f.Vessel) {
+	var times []int64
+	for _, n := range tx.NodesNamed(f.Code) {
+		if n.Kind == graph.Fill {
+			times = append(times, n.Since)
+		}
+	}
+	for _, d := range tx.DrawsOn(f.Vessel, times) {
 		rec, _ := tx.Record(d.Entry)
-		if sort(rec) && d.State == lineage.Drew && lineage.FillRef(f.Vessel, d.Fill, tx.Site().Zone).Code == f.Code {
+		if d.State == lineage.Drew && sort(rec) && lineage.FillRef(f.Vessel, d.Fill, tx.Site().Zone).Code == f.Code {
 			sum += d.Qty
 		}
 	}

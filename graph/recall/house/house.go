@@ -6,12 +6,10 @@ import (
 	"slices"
 	"strings"
 
-	"heeltap/graph"
 	"heeltap/graph/recall/internal/words"
 	"heeltap/graph/recall/scope"
 	"heeltap/graph/trace"
 	"heeltap/lots"
-	"heeltap/lots/lineage"
 	"heeltap/lots/store"
 )
 
@@ -61,7 +59,8 @@ func tanks(tx *store.Tx, s *scope.Scope) []Stock {
 		}
 		c, ok := trace.ContentOf(tx, f.Vessel)
 		if !ok { // emptied by the books
-			c.Fill = lastFill(tx, f.Vessel)
+			last, _ := tx.LastFill(f.Vessel)
+			c.Fill = last.Node
 		}
 		if (!ok || c.Left < 1) && !countedHere(tx, f.Vessel) {
 			continue
@@ -75,16 +74,6 @@ func tanks(tx *store.Tx, s *scope.Scope) []Stock {
 			Quantity: lots.Nine(site.VolumeUnit.Of(c.Left)), Unit: string(site.VolumeUnit), Place: vesselPlace(tx, f.Vessel)})
 	}
 	return out
-}
-
-// lastFill is what a vessel held last.
-func lastFill(tx *store.Tx, vessel string) (last lineage.Node) {
-	for _, n := range tx.NodesOf(vessel) {
-		if n.Kind == graph.Fill {
-			last = n.Node
-		}
-	}
-	return last
 }
 
 // countedHere reports whether somebody counted some of a lot or vessel after the last act that took of it.

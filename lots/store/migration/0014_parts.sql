@@ -13,7 +13,7 @@ CREATE TABLE move (
   PRIMARY KEY (cell, entry)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX move_entry ON move(entry);
--- When cleans and circulations were, by what they name.
+-- When cleans, circulations and counts were, by what they name, and when runs began, by their product.
 CREATE TABLE moment (
   code TEXT NOT NULL, sheet TEXT NOT NULL, start INTEGER NOT NULL, seq INTEGER NOT NULL, finish INTEGER NOT NULL,
   PRIMARY KEY (code, sheet, start, seq)
