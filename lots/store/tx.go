@@ -23,9 +23,10 @@ type Tx struct {
 	joint    *[]lots.Record // what corrections made as one changed so far; nil where each stands for itself
 	reading  reading
 	readAs   []ReadAs
-	sealing  *sealing // what it changes of the derived rows; nil where nothing is sealed
-	made     *change  // what it did to the lineage, for the one in memory
-	seen     *version // what a reading transaction sees, once somebody asked
+	sealing  *sealing  // what it changes of the derived rows; nil where nothing is sealed
+	unsorted *unsorted // of many rows that are being entered; nil where none are
+	made     *change   // what it did to the lineage, for the one in memory
+	seen     *version  // what a reading transaction sees, once somebody asked
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
