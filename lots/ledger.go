@@ -100,14 +100,20 @@ type Ledger struct {
 // NewLedger reads rows (in any order) into a ledger. Rows that cannot be
 // understood are returned as faults, with Line set to the row's sequence, and left out.
 func NewLedger(rows []Entered) (*Ledger, Faults) {
-	l := &Ledger{site: DefaultSite(), named: map[string]Entered{}, touch: map[string][]Record{}}
-	for _, e := range rows {
-		if code := e.Row[e.Sheet.Code]; e.Sheet.Code != "" && code != "" {
-			if old, ok := l.named[code]; !ok || e.Seq < old.Seq {
-				l.named[code] = e
+	l, faults, _ := ReadLedger(func(sheets []string, yield func(Entered)) error {
+		for _, e := range rows {
+			if slices.Contains(sheets, e.Sheet.Name) {
+				yield(e)
 			}
 		}
-	}
+		return nil
+	})
+	return l, faults
+}
+
+// ReadLedger is NewLedger for rows that are asked for by sheets: each row that introduces no code is forgotten once it is read.
+func ReadLedger(ask func(sheets []string, yield func(Entered)) error) (*Ledger, Faults, error) {
+	l := &Ledger{site: DefaultSite(), named: map[string]Entered{}, touch: map[string][]Record{}}
 	var faults Faults
 	read := func(e Entered) {
 		rec, _, bad := Decode(e.Sheet, e.Row, l)
@@ -119,22 +125,40 @@ func NewLedger(rows []Entered) (*Ledger, Faults) {
 			l.add(e, rec)
 		}
 	}
-	for _, e := range rows { // the site's zone and units decide how all else reads
-		if e.Sheet.Name == "site" {
-			read(e)
+	var coding, others []string
+	for _, s := range Sheets {
+		switch {
+		case s.Name == "site":
+		case s.Code != "":
+			coding = append(coding, s.Name)
+		default:
+			others = append(others, s.Name)
 		}
 	}
-	for _, e := range rows {
-		if e.Sheet.Name != "site" {
-			read(e)
+	if err := ask([]string{"site"}, read); err != nil { // its zone and units decide how all else reads
+		return nil, nil, err
+	}
+	var coded []Entered
+	err := ask(coding, func(e Entered) {
+		if code := e.Row[e.Sheet.Code]; code != "" {
+			if old, ok := l.named[code]; !ok || e.Seq < old.Seq {
+				l.named[code] = e
+			}
 		}
+		coded = append(coded, e)
+	})
+	for _, e := range coded { // now that all codes are known
+		read(e)
+	}
+	if err := cmp.Or(err, ask(others, read)); err != nil {
+		return nil, nil, err
 	}
 	byEntry := func(a, b Record) int { return cmp.Compare(a.Entry(), b.Entry()) }
 	slices.SortStableFunc(l.records, byEntry)
 	for _, recs := range l.touch {
 		slices.SortStableFunc(recs, byEntry)
 	}
-	return l, faults
+	return l, faults, nil
 }
 
 func (l *Ledger) add(e Entered, rec Record) {

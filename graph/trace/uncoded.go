@@ -15,7 +15,14 @@ import (
 // nobody can name. One that nothing feeds yet is a warning. Faults and warnings carry in Line the entry's place, from 1.
 func Uncoded(tx *store.Tx, entries []int64) (warnings, faults lots.Faults) {
 	done := map[string]bool{}
+	about := map[int64]bool{} // of a whole history, most rows are about no run: they are not read
+	for _, entry := range tx.OfSheets(entries, "runs", "feeds") {
+		about[entry] = true
+	}
 	for i, entry := range entries {
+		if !about[entry] {
+			continue
+		}
 		run, ok := aboutRun(tx, entry)
 		if !ok || done[run.Run] || run.DateCode != "" {
 			continue

@@ -135,6 +135,7 @@ type applying struct {
 	nodesBefore map[lineage.Ref]nodeRow // of all cells, as far as no cell has taken them over: a node may go from one to another
 	linksBefore map[linkKey]linkRow
 	added       []linkRow // new content links
+	fresh       bool      // the tables are empty and have no indexes: to look for what stood there would read all of them for each cell
 }
 
 type nodeRow struct {
@@ -305,8 +306,10 @@ func (a *applying) books(cell int64, c *lineage.Cell) error {
 	if c.Owner[0] != 'e' && c.Owner[0] != 'r' {
 		return nil
 	}
-	if err := a.tx.exec("DELETE FROM pass WHERE cell = ?", cell); err != nil {
-		return err
+	if !a.fresh {
+		if err := a.tx.exec("DELETE FROM pass WHERE cell = ?", cell); err != nil {
+			return err
+		}
 	}
 	for _, p := range c.Passes {
 		if err := a.tx.exec("INSERT INTO pass(item, start, entry, dst, dst_kind, finish, srcs, cell) VALUES (?,?,?,?,?,?,?,?)",
@@ -318,13 +321,16 @@ func (a *applying) books(cell int64, c *lineage.Cell) error {
 }
 
 func (a *applying) drawRows(cell int64, c *lineage.Cell) error {
-	old, err := a.tx.draws("WHERE p.cell = ?", cell)
-	if err != nil {
-		return err
-	}
-	oldArrivals, err := a.tx.arrivals("WHERE p.cell = ?", cell)
-	if err != nil {
-		return err
+	var old []lineage.Draw
+	var oldArrivals []lineage.Arrival
+	if !a.fresh {
+		var err error
+		if old, err = a.tx.draws("WHERE p.cell = ?", cell); err != nil {
+			return err
+		}
+		if oldArrivals, err = a.tx.arrivals("WHERE p.cell = ?", cell); err != nil {
+			return err
+		}
 	}
 	now := numbered(c.Draws)
 	was := numbered(old)
@@ -402,8 +408,10 @@ func (a *applying) arrivalRows(cell int64, old, now []lineage.Arrival) error {
 }
 
 func (a *applying) findings(cell int64, findings []lineage.Finding) error {
-	if err := a.tx.exec("DELETE FROM finding WHERE cell = ?", cell); err != nil {
-		return err
+	if !a.fresh {
+		if err := a.tx.exec("DELETE FROM finding WHERE cell = ?", cell); err != nil {
+			return err
+		}
 	}
 	for _, f := range findings {
 		if err := a.tx.exec("INSERT INTO finding(cell, name, code, text, entry) VALUES (?,?,?,?,?)", cell, f.Name, f.Code, f.Text, f.Entry); err != nil {

@@ -125,6 +125,9 @@ const longestDay = 26 * 3600
 
 // part replaces a cell's part of a vessel's books.
 func (a *applying) part(cell int64, p *lineage.Part) error {
+	if p == nil && a.fresh {
+		return nil
+	}
 	if p == nil {
 		return cmp.Or(a.tx.exec("DELETE FROM move WHERE cell = ?", cell), a.tx.exec("DELETE FROM part WHERE cell = ?", cell))
 	}

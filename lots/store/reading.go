@@ -295,6 +295,28 @@ func (tx *Tx) Everything() ([]lots.Entered, error) {
 	return tx.rows("SELECT seq, sheet, body FROM record ORDER BY seq")
 }
 
+// OfSheets picks out the entries whose rows stand and are of some sheets.
+func (tx *Tx) OfSheets(entries []int64, sheets ...string) (out []int64) {
+	tx.fail(tx.each(func(rows *sql.Rows) error {
+		var seq int64
+		err := rows.Scan(&seq)
+		out = append(out, seq)
+		return err
+	}, "SELECT r.seq FROM json_each(?) e CROSS JOIN record r ON r.seq = e.value WHERE r.sheet IN (SELECT value FROM json_each(?))", jsonList(entries), jsonList(sheets)))
+	return out
+}
+
+// sheetRows reads the rows of some sheets, in journal order.
+func (tx *Tx) sheetRows(sheets []string, yield func(lots.Entered)) error {
+	return tx.each(func(rows *sql.Rows) error {
+		e, err := scanRow(rows)
+		if err == nil {
+			yield(e)
+		}
+		return err
+	}, "SELECT seq, sheet, body FROM record NOT INDEXED WHERE sheet IN (SELECT value FROM json_each(?)) ORDER BY seq", jsonList(sheets))
+}
+
 // Introduces gives the sheet and entry that introduced a code.
 func (tx *Tx) Introduces(code string) (entry int64, kind lots.Kind, ok bool) {
 	ok, err := tx.one([]any{&entry, &kind}, "SELECT seq, kind FROM code WHERE code = ?", code)

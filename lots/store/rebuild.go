@@ -20,11 +20,10 @@ var lineageTables = []string{"finding", "pass", "arrival", "draw", "link", "node
 
 // rebuildLineage derives everything anew from the records.
 func (tx *Tx) rebuildLineage() error {
-	rows, err := tx.Everything()
+	ledger, faults, err := lots.ReadLedger(tx.sheetRows)
 	if err != nil {
 		return err
 	}
-	ledger, faults := lots.NewLedger(rows)
 	if len(faults) > 0 {
 		for i := range faults {
 			faults[i].File = fmt.Sprintf("%s, entry", faults[i].File)
@@ -40,8 +39,13 @@ func (tx *Tx) rebuildLineage() error {
 			return err
 		}
 	}
-	// Indexes are made after the tables are filled: that is faster than keeping them up row by row.
-	names, texts, err := tx.lineageIndexes()
+	return tx.withoutIndexes(lineageTables, func() error { return tx.load(delta) })
+}
+
+// withoutIndexes runs f, which fills tables, and makes their indexes afterwards: that is faster than keeping them up row by
+// row, all the more where they outgrow SQLite's cache.
+func (tx *Tx) withoutIndexes(tables []string, f func() error) error {
+	names, texts, err := tx.indexesOf(tables)
 	if err != nil {
 		return err
 	}
@@ -50,7 +54,7 @@ func (tx *Tx) rebuildLineage() error {
 			return err
 		}
 	}
-	if err := tx.load(delta); err != nil {
+	if err := f(); err != nil {
 		return err
 	}
 	for _, text := range texts {
@@ -62,14 +66,14 @@ func (tx *Tx) rebuildLineage() error {
 	return nil
 }
 
-// lineageIndexes lists the indexes of the lineage's tables that only find rows, and the statements that make them.
-func (tx *Tx) lineageIndexes() (names, texts []string, err error) {
+// indexesOf lists the indexes of tables that only find rows, and the statements that make them.
+func (tx *Tx) indexesOf(tables []string) (names, texts []string, err error) {
 	err = tx.each(func(rows *sql.Rows) error {
 		var name, text string
 		err := rows.Scan(&name, &text)
 		names, texts = append(names, name), append(texts, text)
 		return err
-	}, "SELECT name, sql FROM sqlite_master WHERE type = 'index' AND sql LIKE 'CREATE INDEX%' AND tbl_name IN (SELECT value FROM json_each(?)) ORDER BY name", jsonList(lineageTables))
+	}, "SELECT name, sql FROM sqlite_master WHERE type = 'index' AND sql LIKE 'CREATE INDEX%' AND tbl_name IN (SELECT value FROM json_each(?)) ORDER BY name", jsonList(tables))
 	return names, texts, err
 }
 
@@ -78,7 +82,7 @@ func (tx *Tx) lineageIndexes() (names, texts []string, err error) {
 func (tx *Tx) load(delta *lineage.Delta) error {
 	owners := slices.Sorted(maps.Keys(delta.Cells))
 	ids := map[lineage.Ref]int64{}
-	a := &applying{tx: tx, ids: ids}
+	a := &applying{tx: tx, ids: ids, fresh: true}
 	cells := map[string]int64{}
 	for i, owner := range owners {
 		cells[owner] = int64(i + 1)
@@ -110,6 +114,7 @@ func (tx *Tx) load(delta *lineage.Delta) error {
 		if err := cmp.Or(a.books(cells[owner], c), a.findings(cells[owner], c.Findings)); err != nil {
 			return err
 		}
+		delete(delta.Cells, owner) // it is in the file now
 	}
 	slices.SortFunc(links, func(x, y placed) int {
 		return cmp.Or(cmp.Compare(x.src, y.src), cmp.Compare(x.dst, y.dst), cmp.Compare(x.entry, y.entry), cmp.Compare(x.cause, y.cause))
@@ -192,66 +197,81 @@ func (tx *Tx) copyTo(ctx context.Context, scratch *DB, keep func(*Entry) bool) e
 	})
 }
 
-// rebuildRecords reads the journal anew into empty records and derives the lineage.
+// portion is how many entries of the journal are read at once.
+const portion = 2000
+
+// rebuildRecords reads the journal anew into empty records, a portion at a time, and derives the lineage.
 func (tx *Tx) rebuildRecords() error {
-	entries := map[int64]*Entry{}
-	corrections := map[int64][]*Entry{}
-	root := map[int64]int64{}
-	var order []int64
-	err := tx.Entries(0, func(e *Entry) bool {
-		if e.Target == 0 {
-			root[e.Seq] = e.Seq
-			entries[e.Seq] = e
-			order = append(order, e.Seq)
-		} else {
-			root[e.Seq] = root[e.Target]
-			corrections[root[e.Target]] = append(corrections[root[e.Target]], e)
-		}
+	corrections := map[int64][]*Entry{} // by the entry that they correct in the end
+	root := map[int64]int64{}           // of each correction
+	if err := tx.AllCorrections(func(e *Entry) bool {
+		root[e.Seq] = cmp.Or(root[e.Target], e.Target)
+		corrections[root[e.Seq]] = append(corrections[root[e.Seq]], e)
 		return true
-	})
+	}); err != nil {
+		return err
+	}
+	site, err := tx.siteIn(corrections)
 	if err != nil {
 		return err
 	}
-	site := siteIn(entries, corrections)
-	for _, seq := range order {
-		if entries[seq].Kind == kindAct {
-			if err := tx.enterAct(entries[seq]); err != nil {
+	if err := tx.inBulk(func() error {
+		for after := int64(0); ; {
+			var some []*Entry
+			if err := tx.entries(func(e *Entry) bool { some = append(some, e); return true },
+				"SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE seq > ? ORDER BY seq LIMIT ?", after, portion); err != nil || len(some) == 0 {
 				return err
 			}
-			continue
-		}
-		row, stands, err := currentRow(entries[seq], corrections[seq])
-		if err != nil {
-			return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", seq, err)
-		}
-		sheet, ok := lots.SheetNamed(entries[seq].Kind)
-		if !ok {
-			return lots.Errorf(lots.Corrupt, "entry %d has the unknown kind %q", seq, entries[seq].Kind)
-		}
-		if stands {
-			if err := tx.enter(seq, sheet, row, site); err != nil {
-				return err
+			for _, e := range some {
+				if err := tx.reenter(e, corrections[e.Seq], site); err != nil {
+					return err
+				}
 			}
+			after = some[len(some)-1].Seq
 		}
+	}); err != nil {
+		return err
 	}
 	tx.reading.reset()
 	return tx.rebuildLineage()
 }
 
-// siteIn reads the site's row in a journal, by which all other rows are read.
-func siteIn(entries map[int64]*Entry, corrections map[int64][]*Entry) lots.Site {
-	for seq, e := range entries {
-		sheet, ok := lots.SheetNamed(e.Kind)
-		if !ok || sheet.Name != "site" {
-			continue
-		}
-		row, stands, err := currentRow(e, corrections[seq])
-		if err != nil || !stands {
-			continue // what cannot be read is told when it is entered
-		}
-		if rec, _, faults := lots.Decode(sheet, row, noCodes{}); len(faults) == 0 {
-			return *rec.(*lots.Site)
-		}
+// reenter puts what an entry of the journal says, after its corrections, into the records.
+func (tx *Tx) reenter(e *Entry, corrections []*Entry, site lots.Site) error {
+	switch {
+	case e.Target != 0:
+		return nil
+	case e.Kind == kindAct:
+		return tx.enterAct(e)
 	}
-	return lots.DefaultSite()
+	row, stands, err := currentRow(e, corrections)
+	if err != nil {
+		return lots.Errorf(lots.Corrupt, "entry %d cannot be read: %w", e.Seq, err)
+	}
+	sheet, ok := lots.SheetNamed(e.Kind)
+	if !ok {
+		return lots.Errorf(lots.Corrupt, "entry %d has the unknown kind %q", e.Seq, e.Kind)
+	}
+	if !stands {
+		return nil
+	}
+	return tx.enter(e.Seq, sheet, row, site)
+}
+
+// siteIn reads the site's row in the journal, by which all other rows are read.
+func (tx *Tx) siteIn(corrections map[int64][]*Entry) (lots.Site, error) {
+	site := lots.DefaultSite()
+	sheet, _ := lots.SheetNamed("site")
+	err := tx.entries(func(e *Entry) bool {
+		row, stands, err := currentRow(e, corrections[e.Seq])
+		if err != nil || !stands {
+			return true // what cannot be read is told when it is entered
+		}
+		rec, _, faults := lots.Decode(sheet, row, noCodes{})
+		if len(faults) == 0 {
+			site = *rec.(*lots.Site)
+		}
+		return len(faults) > 0
+	}, "SELECT seq, kind, target, at_from, at_to, recorded, by, body, hash FROM journal WHERE kind = ? ORDER BY seq", sheet.Name)
+	return site, err
 }

@@ -15,10 +15,6 @@ type Statement struct {
 	By    string // who says so, where the row itself does not name anyone
 }
 
-// bulk is the number of rows from which a batch that makes up much of the records is
-// derived with everything else in one go instead of cell by cell.
-const bulk = 200
-
 // RecordRows records rows together, in the order given: journal entries, records and
 // lineage. Rows may name things that other rows of the batch introduce. Faults
 // carry in Line the index of the row counted from 1; then nothing is recorded.
@@ -29,20 +25,46 @@ func (tx *Tx) RecordRows(rows []Statement) (seqs []int64, warnings, faults lots.
 		return nil, b.warnings, b.faults, tx.err
 	}
 	site := b.Site()
-	recs := make([]lots.Record, len(rows))
-	for i := range rows {
-		if recs[i], err = b.write(i, site); err != nil {
-			return nil, nil, nil, err
+	head, _, _, err := tx.head()
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	much, err := tx.isBulk(len(rows))
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	write := func() error {
+		for i := range rows {
+			seq, err := b.write(i, site)
+			if err != nil {
+				return err
+			}
+			seqs = append(seqs, seq)
 		}
-		seqs = append(seqs, recs[i].Entry())
+		return nil
+	}
+	if much {
+		b.records, b.codes, b.digests = nil, nil, nil // all is read anew when it is derived: memory must not hold it twice
+		err = tx.inBulk(write)
+	} else {
+		err = write()
+	}
+	if err != nil {
+		return nil, nil, nil, err
 	}
 	tx.reading.reset()
-	if slices.ContainsFunc(rows, func(s Statement) bool { return s.Sheet.Name == "site" }) {
+	if head != 0 && slices.ContainsFunc(rows, func(s Statement) bool { return s.Sheet.Name == "site" }) { // rows before these were read by another site
 		if err := tx.rederiveRows(); err != nil {
 			return nil, nil, nil, err
 		}
 	}
-	return seqs, b.warnings, nil, tx.derive(recs)
+	switch {
+	case !much:
+		err = tx.derive(b.records)
+	case !tx.later:
+		err = cmp.Or(tx.err, tx.named(tx.rebuildLineage()))
+	}
+	return seqs, b.warnings, nil, err
 }
 
 // batch is a set of rows being checked against what is recorded and each other.
@@ -237,18 +259,20 @@ func (b *batch) agree(i int, look lots.Lookup) {
 }
 
 // write journals one row of the batch and enters it into the records.
-func (b *batch) write(i int, site lots.Site) (lots.Record, error) {
-	s, rec := b.rows[i], b.records[i]
+func (b *batch) write(i int, site lots.Site) (int64, error) {
+	s := b.rows[i]
 	body, err := canonical(s.Row)
 	if err != nil {
-		return nil, err
+		return 0, err
 	}
 	e := &Entry{Kind: s.Sheet.Name, Body: body, By: cmp.Or(s.Row["by"], s.By), At: happened(s.Sheet, s.Row, site)}
 	if err := b.tx.append(e); err != nil {
-		return nil, err
+		return 0, err
 	}
-	rec.(interface{ SetEntry(int64) }).SetEntry(e.Seq)
-	return rec, b.tx.enter(e.Seq, s.Sheet, s.Row, site)
+	if b.records != nil {
+		b.records[i].(interface{ SetEntry(int64) }).SetEntry(e.Seq)
+	}
+	return e.Seq, b.tx.enter(e.Seq, s.Sheet, s.Row, site)
 }
 
 // happened reads when a row's matter happened; nil for reference data and rows without a time of their own.
@@ -272,25 +296,7 @@ func (tx *Tx) enter(seq int64, s *lots.Sheet, row lots.Row, site lots.Site) erro
 	if err := tx.exec("INSERT INTO record(seq, sheet, body, digest) VALUES (?,?,?,?)", seq, s.Name, body, digestOf(s, row, site)); err != nil {
 		return err
 	}
-	for _, code := range lots.Mentions(s, row) {
-		if err := tx.exec("INSERT INTO mention(code, seq) VALUES (?,?)", code, seq); err != nil {
-			return err
-		}
-	}
-	if code := row[s.Code]; s.Code != "" && code != "" {
-		if err := tx.exec("INSERT INTO code(code, kind, seq) VALUES (?,?,?) ON CONFLICT(code) DO UPDATE SET seq = min(seq, excluded.seq)", code, lots.CodeKind(s), seq); err != nil {
-			return err
-		}
-	}
-	if err := cmp.Or(tx.enterSpan(seq, s, row, site), tx.enterMoment(seq, s, row, site), tx.enterStop(seq, s, row, site)); err != nil {
-		return err
-	}
-	for _, p := range printedOn(s, row) {
-		if err := tx.exec("INSERT INTO printed(text, kind, seq) VALUES (?,?,?) ON CONFLICT DO NOTHING", p.Text, p.Kind, seq); err != nil {
-			return err
-		}
-	}
-	return nil
+	return cmp.Or(tx.names(seq, s, row), tx.enterSpan(seq, s, row, site), tx.enterMoment(seq, s, row, site), tx.enterStop(seq, s, row, site))
 }
 
 // leave takes a row out of the records.

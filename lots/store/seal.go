@@ -144,6 +144,9 @@ func (db *DB) watched(ctx context.Context, s *sealing) (*sql.Conn, func() error,
 	if err != nil {
 		return nil, nil, err
 	}
+	if db.unsealed { // all is added up at the end, and without a hook SQLite empties a table at once
+		return conn, conn.Close, nil
+	}
 	hook := func(f sqlite.PreUpdateHookFn) error {
 		return conn.Raw(func(c any) error {
 			c.(sqlite.HookRegisterer).RegisterPreUpdateHook(f)

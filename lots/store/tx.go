@@ -23,10 +23,11 @@ type Tx struct {
 	joint    *[]lots.Record // what corrections made as one changed so far; nil where each stands for itself
 	reading  reading
 	readAs   []ReadAs
-	sealing  *sealing // what it changes of the derived rows; nil where nothing is sealed
-	made     *change  // what it did to the lineage, for the one in memory
-	seen     *version // what a reading transaction sees, once somebody asked
-	marks    map[string]int64
+	sealing  *sealing         // what it changes of the derived rows; nil where nothing is sealed
+	unsorted *unsorted        // of many rows that are being entered; nil where none are
+	made     *change          // what it did to the lineage, for the one in memory
+	seen     *version         // what a reading transaction sees, once somebody asked
+	marks    map[string]int64 // the highest numbers given by this transaction, kept beside the file before it is recorded
 }
 
 // Update runs f in a transaction that is kept if f returns nil, and leaves no trace otherwise.
