@@ -9,54 +9,13 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
-	"strings"
 	"testing"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
+
+	"heeltap/graph/epcis/official"
 )
-
-// standards is the folder with the standards' own files, which are not ours to pass on; without it the test is skipped.
-func standards(t *testing.T) string {
-	t.Helper()
-	folder := os.Getenv("HEELTAP_STANDARDS")
-	if folder == "" && os.Getenv("HEELTAP_CI") != "" {
-		t.Fatal("HEELTAP_STANDARDS names no folder with the official files")
-	}
-	if folder == "" {
-		t.Skip("HEELTAP_STANDARDS names no folder with the official files: nothing is compared with them")
-	}
-	return folder
-}
-
-// officialSchema is the EPCIS 2.0 JSON Schema, with formats judged.
-func officialSchema(t *testing.T) *jsonschema.Schema {
-	t.Helper()
-	c := jsonschema.NewCompiler()
-	c.AssertFormat()
-	c.UseRegexpEngine(expression)
-	s, err := c.Compile(filepath.Join(standards(t), "epcis", "EPCIS-JSON-Schema.json"))
-	require.NoError(t, err)
-	return s
-}
-
-// notBefore is an expression that begins with what must not stand there: the schema uses those, and Go has none.
-type notBefore struct {
-	*regexp.Regexp
-	text string
-}
-
-func (n notBefore) MatchString(s string) bool { return !n.Regexp.MatchString(s) }
-func (n notBefore) String() string            { return n.text }
-
-// expression reads an expression of the schema.
-func expression(text string) (jsonschema.Regexp, error) {
-	if rest, ok := strings.CutPrefix(text, "^(?!"); ok && strings.HasSuffix(rest, ")") {
-		re, err := regexp.Compile("^(?:" + strings.TrimSuffix(rest, ")") + ")")
-		return notBefore{re, text}, err
-	}
-	return regexp.Compile(text)
-}
 
 // conforms validates a document.
 func conforms(t *testing.T, schema *jsonschema.Schema, path string) {
@@ -112,7 +71,8 @@ func eventsAreTheSame(t *testing.T, dir, here, there string) {
 	require.Len(t, theirs, len(mine)-wrong)
 	onlyTheScope(t, dir, here)
 	t.Run("official schema", func(t *testing.T) {
-		schema := officialSchema(t)
+		official.Folder(t)
+		schema := official.Schema(t)
 		conforms(t, schema, one)
 		conforms(t, schema, two)
 	})

@@ -51,7 +51,7 @@ func PrefixOf(tx *store.Tx) (gs1.Prefix, error) {
 	if err != nil {
 		return "", lots.Errorf(lots.Invalid, "%w", err)
 	}
-	return p, cmp.Or(tx.Err())
+	return p, tx.Err()
 }
 
 // named finds numbers in entries, by the columns and settings that hold them.

@@ -5,10 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"os"
 	"path/filepath"
-	"regexp"
-	"strings"
 	"testing"
 	"time"
 
@@ -17,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"heeltap/graph/epcis"
+	"heeltap/graph/epcis/official"
 	"heeltap/graph/told"
 	"heeltap/lots"
 	"heeltap/lots/lineage/histories"
@@ -68,49 +66,11 @@ func isRead(t require.TestingT, text []byte, events int, zone *time.Location) {
 	})
 	require.NoError(t, err)
 	require.Equal(t, events, n)
-	if schema := officialSchema(t); schema != nil {
+	if schema := official.Schema(t); schema != nil {
 		x, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
 		require.NoError(t, err)
 		require.NoError(t, schema.Validate(x))
 	}
-}
-
-// officialSchema is the EPCIS 2.0 JSON Schema, with formats judged; nil where HEELTAP_STANDARDS names no folder with it.
-func officialSchema(t require.TestingT) *jsonschema.Schema {
-	if compiled != nil {
-		return compiled
-	}
-	folder := os.Getenv("HEELTAP_STANDARDS")
-	if folder == "" {
-		require.Empty(t, os.Getenv("HEELTAP_CI"), "HEELTAP_STANDARDS names no folder with the official files")
-		return nil
-	}
-	c := jsonschema.NewCompiler()
-	c.AssertFormat()
-	c.UseRegexpEngine(expression)
-	var err error
-	compiled, err = c.Compile(filepath.Join(folder, "epcis", "EPCIS-JSON-Schema.json"))
-	require.NoError(t, err)
-	return compiled
-}
-
-var compiled *jsonschema.Schema
-
-// notBefore is an expression that begins with what must not stand there: the schema uses those, and Go has none.
-type notBefore struct {
-	*regexp.Regexp
-	text string
-}
-
-func (n notBefore) MatchString(s string) bool { return !n.Regexp.MatchString(s) }
-func (n notBefore) String() string            { return n.text }
-
-func expression(text string) (jsonschema.Regexp, error) {
-	if rest, ok := strings.CutPrefix(text, "^(?!"); ok && strings.HasSuffix(rest, ")") {
-		re, err := regexp.Compile("^(?:" + strings.TrimSuffix(rest, ")") + ")")
-		return notBefore{re, text}, err
-	}
-	return regexp.Compile(text)
 }
 
 // What a transformation takes in was put out by another, received, or stands on a unit: the chain can be followed.

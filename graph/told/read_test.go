@@ -6,28 +6,16 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
+	"heeltap/graph/epcis/official"
 	"heeltap/graph/told"
 	"heeltap/lots"
 )
-
-// standards is the folder with the standards' own files, which are not ours to pass on.
-func standards(t *testing.T) string {
-	folder := os.Getenv("HEELTAP_STANDARDS")
-	if folder == "" && os.Getenv("HEELTAP_CI") != "" {
-		t.Fatal("HEELTAP_STANDARDS names no folder with the official files")
-	}
-	if folder == "" {
-		t.Skip("HEELTAP_STANDARDS names no folder with the official files: nothing is compared with them")
-	}
-	return folder
-}
 
 // bases are documents of the shape of the standard's examples 9.6.2 to 9.6.4, with goods of our own.
 var bases = map[string]string{
@@ -82,7 +70,7 @@ var stricter = map[string]bool{"quantity neg": true, "no parent ADD": true, "eve
 func TestMutations(t *testing.T) {
 	text, err := os.ReadFile("testdata/epcis_schema_mutations.tsv")
 	require.NoError(t, err)
-	schema := schemaIfThere(t)
+	schema := official.Schema(t)
 	n := 0
 	for _, line := range strings.Split(strings.TrimSpace(string(text)), "\n") {
 		c := strings.Split(line, "\t")
@@ -118,36 +106,6 @@ func TestMutations(t *testing.T) {
 	require.Equal(t, 40, n)
 }
 
-func schemaIfThere(t *testing.T) *jsonschema.Schema {
-	if os.Getenv("HEELTAP_STANDARDS") == "" && os.Getenv("HEELTAP_CI") == "" {
-		t.Log("HEELTAP_STANDARDS names no folder with the official files: the schema itself is not asked")
-		return nil
-	}
-	c := jsonschema.NewCompiler()
-	c.AssertFormat()
-	c.UseRegexpEngine(expression)
-	s, err := c.Compile(filepath.Join(standards(t), "epcis", "EPCIS-JSON-Schema.json"))
-	require.NoError(t, err)
-	return s
-}
-
-// notBefore is an expression that begins with what must not stand there: the schema uses those, and Go has none.
-type notBefore struct {
-	*regexp.Regexp
-	text string
-}
-
-func (n notBefore) MatchString(s string) bool { return !n.Regexp.MatchString(s) }
-func (n notBefore) String() string            { return n.text }
-
-func expression(text string) (jsonschema.Regexp, error) {
-	if rest, ok := strings.CutPrefix(text, "^(?!"); ok && strings.HasSuffix(rest, ")") {
-		re, err := regexp.Compile("^(?:" + strings.TrimSuffix(rest, ")") + ")")
-		return notBefore{re, text}, err
-	}
-	return regexp.Compile(text)
-}
-
 func documentOf(events ...string) string {
 	return `{"@context":["https://ref.gs1.org/standards/epcis/2.0.0/epcis-context.jsonld",{"ex":"https://example.org/"}],"type":"EPCISDocument","schemaVersion":"2.0",
 "creationDate":"2026-03-02T10:00:00Z","epcisBody":{"eventList":[` + strings.Join(events, ",\n") + `]}}`
@@ -155,7 +113,7 @@ func documentOf(events ...string) string {
 
 // Every official example is read; what stands in it is taken as it stands there, extensions too.
 func TestOfficialExamples(t *testing.T) {
-	files, err := filepath.Glob(filepath.Join(standards(t), "epcis", "examples", "*.jsonld"))
+	files, err := filepath.Glob(filepath.Join(official.Folder(t), "epcis", "examples", "*.jsonld"))
 	require.NoError(t, err)
 	require.GreaterOrEqual(t, len(files), 10)
 	for _, path := range files {
@@ -198,7 +156,7 @@ func TestOfficialExamples(t *testing.T) {
 // The words of the vocabulary are those of the official JSON-LD contexts of CBV 2.0: none more, none less.
 func TestVocabulary(t *testing.T) {
 	for name, words := range told.Vocabulary {
-		text, err := os.ReadFile(filepath.Join(standards(t), "epcis", "context", "cbv-context-"+name+".jsonld"))
+		text, err := os.ReadFile(filepath.Join(official.Folder(t), "epcis", "context", "cbv-context-"+name+".jsonld"))
 		require.NoError(t, err)
 		var doc struct {
 			Context map[string]any `json:"@context"`

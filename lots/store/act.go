@@ -139,3 +139,20 @@ func (tx *Tx) EachStep(about string, yield func(entry int64, step []byte) error)
 		return yield(entry, step)
 	}, "SELECT seq, body FROM act WHERE about = ? ORDER BY seq", about)
 }
+
+// LastAct gives the last step taken about something, and the entry of the one before it (0 where there is none); nil where none was taken.
+func (tx *Tx) LastAct(about string) (e *Entry, step []byte, before int64, err error) {
+	err = tx.each(func(rows *sql.Rows) error {
+		var body []byte
+		one, err := scanEntry(rows, &body)
+		switch {
+		case err != nil:
+		case e == nil:
+			e, step = one, body
+		default:
+			before = one.Seq
+		}
+		return err
+	}, "SELECT j.seq, kind, target, at_from, at_to, recorded, by, j.body, hash, a.body FROM act a JOIN journal j ON j.seq = a.seq WHERE about = ? ORDER BY a.seq DESC LIMIT 2", about)
+	return e, step, before, err
+}
